@@ -1,0 +1,24 @@
+"""The errors that Inslab raises on purpose.
+
+Each message is one sentence for the person at the screen: which file or area, what is wrong, what to do.
+"""
+
+
+class InslabError(Exception):
+    """Base of all errors raised on purpose; its text can be shown to a user as it is."""
+
+
+class SurveyError(InslabError, ValueError):
+    """A survey folder, table or line file cannot be used."""
+
+
+class ProcessingError(InslabError, ValueError):
+    """A computation cannot give a result from the data it was given."""
+
+
+class MissingPackageError(InslabError, ImportError):
+    """A Python package that one step needs is not installed."""
+
+
+class Cancelled(InslabError):
+    """The user stopped the run."""

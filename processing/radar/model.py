@@ -1,0 +1,73 @@
+"""What radar imaging finds: wave speed, depth volume, slab base."""
+
+from dataclasses import dataclass, field
+from typing import Tuple
+
+import numpy as np
+
+SPEED_OF_LIGHT_M_NS = 0.299792458
+
+
+@dataclass(frozen=True)
+class WaveSpeed:
+    """Wave speed and time zero of one area, with 1-sigma and how they were found.
+
+    `time_zero_ns` is the instant in the record at which the centre of the emitted pulse is at the transmitter.
+    `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor.
+    """
+
+    area_id: str
+    speed_m_ns: float
+    sigma_m_ns: float
+    time_zero_ns: float
+    sigma_time_zero_ns: float
+    method: str
+    correlation: float = 0.0
+    warnings: Tuple[str, ...] = ()
+
+    @property
+    def relative_permittivity(self) -> float:
+        return (SPEED_OF_LIGHT_M_NS / self.speed_m_ns) ** 2
+
+    def depth_sigma_m(self, depth_m):
+        """1-sigma of a depth from speed and time zero alone (first order), metres."""
+        by_speed = np.asarray(depth_m, float) * self.sigma_m_ns / self.speed_m_ns
+        by_time = 0.5 * self.speed_m_ns * self.sigma_time_zero_ns
+        return np.sqrt(by_speed**2 + by_time**2 - 2 * self.correlation * by_speed * by_time)
+
+
+@dataclass(frozen=True)
+class DepthVolume:
+    """Echo strength of one area on a regular grid of its local frame.
+
+    Attributes
+    ----------
+    x_m, y_m, depth_m : ndarray
+        Cell centres, metres: shapes (column,), (row,) with row 0 at the smallest y, and (depth,).
+    strength_db : ndarray, float32, shape (row, column, depth)
+        Envelope of the migrated echo over the local noise, dB; NaN outside what was scanned.
+    """
+
+    area_id: str
+    x_m: np.ndarray = field(compare=False)
+    y_m: np.ndarray = field(compare=False)
+    depth_m: np.ndarray = field(compare=False)
+    strength_db: np.ndarray = field(compare=False)
+
+
+@dataclass(frozen=True)
+class SlabBase:
+    """Depth of the slab base where it is seen, on the plan grid of a `DepthVolume`.
+
+    `thickness_m`, `sigma_m` : shape (row, column), metres, NaN where no base echo stands out.
+    """
+
+    area_id: str
+    x_m: np.ndarray = field(compare=False)
+    y_m: np.ndarray = field(compare=False)
+    thickness_m: np.ndarray = field(compare=False)
+    sigma_m: np.ndarray = field(compare=False)
+
+    @property
+    def seen(self) -> bool:
+        return bool(np.isfinite(self.thickness_m).any())
