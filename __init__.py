@@ -1,0 +1,8 @@
+"""Inslab: grid scans of concrete become georeferenced depth slices and items in QGIS."""
+
+
+def classFactory(iface):
+    """QGIS calls this to get the plugin; `iface` is its QgisInterface (None in qgis_process)."""
+    from .plugin.main import InslabPlugin
+
+    return InslabPlugin(iface)
