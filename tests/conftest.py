@@ -14,9 +14,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:] = [entry for entry in sys.path if Path(entry or ".").resolve() != ROOT]
 
 if PACKAGE not in sys.modules:
-    spec = importlib.util.spec_from_file_location(
-        PACKAGE, ROOT / "__init__.py", submodule_search_locations=[str(ROOT)]
-    )
+    spec = importlib.util.spec_from_file_location(PACKAGE, ROOT / "__init__.py", submodule_search_locations=[str(ROOT)])
     module = importlib.util.module_from_spec(spec)
     sys.modules[PACKAGE] = module
     spec.loader.exec_module(module)
