@@ -1,0 +1,139 @@
+"""GeoTIFFs on the site grid: the one place that knows how rasters are stored.
+
+Bands are stored one after the other, so that drawing one depth slice reads one depth slice. rasterio is imported only here.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Sequence, Tuple
+
+import numpy as np
+
+from ..errors import MissingPackageError, ProcessingError
+from .grid import SiteGrid
+
+BLOCK = 256
+# A plain number far outside any value: unlike NaN, every program that styles or queries the raster treats it as nodata.
+NODATA = -9999.0
+# Values are rounded to 1/16: no echo strength or thickness in millimetres is better known, and the files halve.
+STEPS_PER_UNIT = 16
+
+
+@dataclass(frozen=True)
+class Band:
+    """What one band holds: `description` (shown by QGIS), `unit`, and further `tags`."""
+
+    description: str
+    unit: str
+    tags: Tuple[Tuple[str, str], ...] = ()
+
+
+def depth_bands(depth_m: Sequence[float]) -> Tuple[Band, ...]:
+    """Bands of depth slices whose evenly spaced middles are `depth_m`; described as ``0.040-0.050 m``."""
+    depth_m = np.asarray(depth_m, float)
+    half = (depth_m[1] - depth_m[0]) / 2 if len(depth_m) > 1 else 0.0
+    ranges = [(max(depth - half, 0.0), depth + half) for depth in depth_m]
+    return tuple(
+        Band(f"{top:.3f}-{base:.3f} m", "dB", (("depth_min_m", f"{top:.4f}"), ("depth_max_m", f"{base:.4f}")))
+        for top, base in ranges
+    )
+
+
+def import_rasterio():
+    """rasterio, or a `MissingPackageError` that says what to install."""
+    try:
+        import rasterio
+    except ImportError as error:
+        raise MissingPackageError(
+            "Writing depth slices needs the Python package rasterio; install it (Debian: python3-rasterio, OSGeo4W and conda: "
+            "rasterio) and start QGIS again."
+        ) from error
+    return rasterio
+
+
+class GridWriter:
+    """Writes a GeoTIFF block by block under a temporary name; it appears under its own name when all is done.
+
+    Use as a context manager; after an error nothing is left behind.
+    """
+
+    def __init__(self, path, grid: SiteGrid, bands: Sequence[Band], crs_wkt: str):
+        self.path = Path(path)
+        self.grid, self.bands, self.crs_wkt = grid, tuple(bands), crs_wkt
+        self._part = self.path.with_name(f".{self.path.name}.part.tif")
+
+    def __enter__(self) -> "GridWriter":
+        rasterio = import_rasterio()
+        x, y = self.grid.origin_m
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        self._file = rasterio.open(
+            self._part,
+            "w",
+            driver="GTiff",
+            width=self.grid.columns,
+            height=self.grid.rows,
+            count=len(self.bands),
+            dtype="float32",
+            nodata=NODATA,
+            crs=rasterio.crs.CRS.from_wkt(self.crs_wkt),
+            transform=rasterio.transform.from_origin(x, y, self.grid.cell_m, self.grid.cell_m),
+            tiled=True,
+            blockxsize=BLOCK,
+            blockysize=BLOCK,
+            interleave="band",
+            compress="deflate",
+            zlevel=1,
+            predictor=2,
+            bigtiff="IF_SAFER",
+            photometric="MINISBLACK",
+            sparse_ok=True,
+        )
+        for number, band in enumerate(self.bands, 1):
+            self._file.set_band_description(number, band.description)
+            self._file.set_band_unit(number, band.unit)
+            self._file.update_tags(number, **dict(band.tags))
+        return self
+
+    def write(self, cube: np.ndarray, row: int = 0, column: int = 0) -> None:
+        """Writes `cube`, shape (band, row, column), NaN for nodata, with its first cell at `row`, `column`."""
+        rounded = np.round(cube * np.float32(STEPS_PER_UNIT)) / np.float32(STEPS_PER_UNIT)
+        window = import_rasterio().windows.Window(column, row, cube.shape[2], cube.shape[1])
+        self._file.write(np.where(np.isnan(rounded), np.float32(NODATA), rounded).astype(np.float32), window=window)
+
+    def __exit__(self, kind, error, trace) -> None:
+        try:
+            if kind is None:
+                factors = [f for f in (2, 4, 8, 16, 32) if max(self.grid.rows, self.grid.columns) // f >= BLOCK // 2]
+                if factors:
+                    self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
+            self._file.close()
+            if kind is None:
+                self._part.replace(self.path)
+        finally:
+            self._part.unlink(missing_ok=True)
+
+
+class GridReader:
+    """Reads a GeoTIFF that `GridWriter` wrote, window by window, without keeping the file open."""
+
+    def __init__(self, path):
+        self.path = Path(path)
+        with import_rasterio().open(self.path) as file:
+            cell = file.transform.a
+            left, top = round(file.transform.c / cell), round(file.transform.f / cell)
+            self.grid = SiteGrid(left, top, file.width, file.height, cell)
+            self.bands = tuple(
+                Band(file.descriptions[i] or "", file.units[i] or "", tuple(sorted(file.tags(i + 1).items())))
+                for i in range(file.count)
+            )
+
+    def read(self, row: int, column: int, rows: int, columns: int, bands=None) -> np.ndarray:
+        """The first `bands` bands (all by default) of a window, float32, NaN for nodata, shape (band, row, column)."""
+        rasterio = import_rasterio()
+        numbers = list(range(1, (bands or len(self.bands)) + 1))
+        try:
+            with rasterio.open(self.path) as file:
+                cube = file.read(numbers, window=rasterio.windows.Window(column, row, columns, rows))
+        except rasterio.errors.RasterioIOError as error:
+            raise ProcessingError(f"{self.path.name}: cannot be read; run the step that writes it again.") from error
+        return np.where(cube == np.float32(NODATA), np.float32(np.nan), cube)
