@@ -1,8 +1,8 @@
 """The coordinate system of a site grid that is not tied to any national grid.
 
-A plain local Transverse Mercator whose name says what it is. Without a CRS, QGIS takes the metres for degrees, and GDAL
-before 3.9 stores a GeoPackage layer without CRS as geographic. An engineering CRS would be the honest kind, but QGIS then
-warns at every redraw that no transformation is available. Tying it to a national grid later means re-stamping; coordinates never change.
+A plain local Transverse Mercator whose name says what it is. Without a CRS, QGIS takes the metres for degrees, and GDAL 3.6
+stores a GeoPackage layer as geographic. An engineering CRS would be the honest kind, but QGIS then warns at every redraw that
+no transformation is available. Tying the grid to a national one later means re-stamping; coordinates never change.
 """
 
 

@@ -73,7 +73,9 @@ def fit_area(area: ScanArea) -> AreaFit:
 
 
 def _fit(area, usable, local, site, weights, mirrored, warnings) -> AreaFit:
-    _, rotation, _ = similarity(local, site, weights, mirrored)  # the best rotation is the same with and without a scale
+    _, rotation, _ = similarity(
+        local, site, weights, mirrored
+    )  # the best rotation is the same with and without a scale
     centroid = np.average(local, axis=0, weights=weights)
     turn = AreaFit(area.area_id, FITTED, rotation, np.zeros(2), mirrored)
     shift = np.average(site, axis=0, weights=weights) - turn.to_site(centroid)
@@ -126,7 +128,9 @@ def _why_not(area_id: str, points: List[ControlPoint]) -> str:
     if len(points) < 2:
         have = "no usable control point" if not points else "only one usable control point"
         return f"Area {area_id} is not positioned: it has {have} and needs two or more; add rows to control_points.csv."
-    spreads = [np.ptp(np.array([getattr(point, name) for point in points], float), axis=0) for name in ("local_m", "site_m")]
+    spreads = [
+        np.ptp(np.array([getattr(point, name) for point in points], float), axis=0) for name in ("local_m", "site_m")
+    ]
     for spread, grid in zip(spreads, ("local", "site")):
         if np.hypot(*spread) <= 3 * max(point.sigma_m for point in points):
             return (

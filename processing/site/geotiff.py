@@ -15,13 +15,14 @@ from .grid import SiteGrid
 BLOCK = 256
 # A plain number far outside any value: unlike NaN, every program that styles or queries the raster treats it as nodata.
 NODATA = -9999.0
-# Values are rounded to 1/16: no echo strength or thickness in millimetres is better known, and the files halve.
-STEPS_PER_UNIT = 16
+# Values are rounded to this step (a power of two, so that trailing bits are zero): far finer than they are known, and the
+# files get smaller.
+STEPS = {"dB": 2.0**-4, "m": 2.0**-14}
 
 
 @dataclass(frozen=True)
 class Band:
-    """What one band holds: `description` (shown by QGIS), `unit`, and further `tags`."""
+    """What one band holds: `description` (shown by QGIS), `unit` (``dB`` or ``m``), and further `tags`, by name."""
 
     description: str
     unit: str
@@ -34,7 +35,7 @@ def depth_bands(depth_m: Sequence[float]) -> Tuple[Band, ...]:
     half = (depth_m[1] - depth_m[0]) / 2 if len(depth_m) > 1 else 0.0
     ranges = [(max(depth - half, 0.0), depth + half) for depth in depth_m]
     return tuple(
-        Band(f"{top:.3f}-{base:.3f} m", "dB", (("depth_min_m", f"{top:.4f}"), ("depth_max_m", f"{base:.4f}")))
+        Band(f"{top:.3f}-{base:.3f} m", "dB", (("depth_max_m", f"{base:.4f}"), ("depth_min_m", f"{top:.4f}")))
         for top, base in ranges
     )
 
@@ -83,7 +84,7 @@ class GridWriter:
             interleave="band",
             compress="deflate",
             zlevel=1,
-            predictor=2,
+            predictor=3,
             bigtiff="IF_SAFER",
             photometric="MINISBLACK",
             sparse_ok=True,
@@ -96,7 +97,8 @@ class GridWriter:
 
     def write(self, cube: np.ndarray, row: int = 0, column: int = 0) -> None:
         """Writes `cube`, shape (band, row, column), NaN for nodata, with its first cell at `row`, `column`."""
-        rounded = np.round(cube * np.float32(STEPS_PER_UNIT)) / np.float32(STEPS_PER_UNIT)
+        step = np.array([STEPS[band.unit] for band in self.bands], np.float32)[:, None, None]
+        rounded = np.round(cube / step) * step
         window = import_rasterio().windows.Window(column, row, cube.shape[2], cube.shape[1])
         self._file.write(np.where(np.isnan(rounded), np.float32(NODATA), rounded).astype(np.float32), window=window)
 

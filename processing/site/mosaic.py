@@ -10,7 +10,7 @@ import numpy as np
 
 from ..monitor import Monitor
 from .frame import AreaFit
-from .geotiff import BLOCK, Band, GridReader, GridWriter
+from .geotiff import BLOCK, GridReader, GridWriter
 from .grid import SiteGrid
 
 
@@ -60,9 +60,9 @@ def resample_strength(fit: AreaFit, x_m, y_m, strength_db, cell_m: float) -> Tup
 def write_mosaic(sources: Sequence[Path], path: Path, crs_wkt: str, monitor: Monitor = Monitor()) -> SiteGrid:
     """Blends single-area rasters into one and returns its grid.
 
-    Every source has the bands of the first, or the first few of them. Where areas overlap, each counts by its distance to its
-    own edge, so that no seam shows; values are averaged as they are stored. One block is in memory at a time, however many areas there are, and blocks
-    without any area are not stored.
+    Every source has the bands of the deepest one, or the first few of them. Where areas overlap, each counts by its distance
+    to its own edge, so that no seam shows; values are averaged as they are stored. One block is in memory at a time, however
+    many areas there are, and blocks without any area are not stored.
     """
     readers = [GridReader(source) for source in sources]
     deepest = max(readers, key=lambda reader: len(reader.bands))

@@ -9,7 +9,8 @@ from inslab.processing.survey.model import ControlPoint, ScanArea
 
 def area_of(local, site, sigma):
     points = tuple(
-        ControlPoint("A", f"P{n}", tuple(here), tuple(there), sigma) for n, (here, there) in enumerate(zip(local, site), 1)
+        ControlPoint("A", f"P{n}", tuple(here), tuple(there), sigma)
+        for n, (here, there) in enumerate(zip(local, site), 1)
     )
     return ScanArea("A", "L1", "top", 0.06, 1500.0, control_points=points)
 
@@ -34,7 +35,13 @@ def test_rigid_fit_of_a_four_foot_grid():
     side = 1.2192
     local = np.array([[0, 0], [side, 0], [side, side], [0, side], [side / 2, side / 2]])
     site = np.array(
-        [[1000.2512, 500.7492], [1001.4382, 501.0145], [1001.1768, 502.2061], [999.9870, 501.9388], [1000.7125, 501.4774]]
+        [
+            [1000.2512, 500.7492],
+            [1001.4382, 501.0145],
+            [1001.1768, 502.2061],
+            [999.9870, 501.9388],
+            [1000.7125, 501.4774],
+        ]
     )
     fit = fit_area(area_of(local, site, 0.001))
     assert np.degrees(fit.rotation_rad) == pytest.approx(12.538752591, abs=1e-8)
@@ -53,7 +60,13 @@ def test_blunder_of_25_mm_in_the_four_foot_grid():
     side = 1.2192
     local = np.array([[0, 0], [side, 0], [side, side], [0, side], [side / 2, side / 2]])
     site = np.array(
-        [[1000.2512, 500.7492], [1001.4382, 501.0145], [1001.2018, 502.2061], [999.9870, 501.9388], [1000.7125, 501.4774]]
+        [
+            [1000.2512, 500.7492],
+            [1001.4382, 501.0145],
+            [1001.2018, 502.2061],
+            [999.9870, 501.9388],
+            [1000.7125, 501.4774],
+        ]
     )
     fit = fit_area(area_of(local, site, 0.002))
     assert fit.sigma0**2 * 7 == pytest.approx(112.296320, abs=1e-4)

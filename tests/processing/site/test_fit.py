@@ -40,7 +40,9 @@ def test_exact_points_give_the_motion_back_without_residuals(surface, angle):
     assert fit.worst_residual_m < 1e-10
     assert fit.sigma0 < 1e-6
     anywhere = np.array([[0.3, 0.9], [-2.0, 5.0]])
-    assert fit.to_site(anywhere) == pytest.approx(turned(anywhere, angle, (112.4, -48.7), surface == "soffit"), abs=1e-10)
+    assert fit.to_site(anywhere) == pytest.approx(
+        turned(anywhere, angle, (112.4, -48.7), surface == "soffit"), abs=1e-10
+    )
     assert fit.to_local(fit.to_site(anywhere)) == pytest.approx(anywhere, abs=1e-10)
 
 
