@@ -20,6 +20,14 @@ if PACKAGE not in sys.modules:
     spec.loader.exec_module(module)
 
 
+@pytest.fixture(scope="session")
+def small_survey(tmp_path_factory):
+    """Folder of a survey of two small areas; not to be changed (copy it first)."""
+    import surveys
+
+    return surveys.small_survey(tmp_path_factory.mktemp("small") / "survey")
+
+
 @pytest.fixture(scope="module")  # not "session": the test that loads the plugin adds a provider of its own
 def inslab_provider(qgis_app):
     """The Processing provider, registered."""
