@@ -1,0 +1,68 @@
+"""What the samples of a line themselves give away: values that are no numbers, dead traces, clipping."""
+
+from typing import List, Tuple
+
+import numpy as np
+
+# A peak of a smooth wave stands at the very extreme for one or two samples; a cut-off one stays there.
+_CLIPPED_RUN = 3
+_CLIPPED_SHARE = 0.05
+
+
+def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
+    """What is wrong with the samples of one line, shape (trace, sample).
+
+    Returns pairs of severity and sentence: an ``error`` where the line cannot be used, since filters along and across
+    traces would carry a value that is no number into its neighbours; a ``warning`` otherwise.
+    """
+    # One sum shows any NaN or infinity, and costs a tenth of asking every sample.
+    if not np.isfinite(np.sum(traces, dtype=np.float64)):
+        return [("error", _describe_not_finite(traces))]
+    low, high = traces.min(axis=1), traces.max(axis=1)
+    dead = low == high
+    if dead.all():
+        return [("error", "every trace is dead: it holds one and the same value throughout.")]
+    found = []
+    if dead.any():
+        found.append(
+            (
+                "warning",
+                f"{dead.sum()} of {len(traces)} traces are dead (one value throughout), the first is trace {_first(dead)}.",
+            )
+        )
+    clipped = _clipped(traces, high, high.max()) | _clipped(traces, low, low.min())
+    clipped &= ~dead
+    if clipped.mean() > _CLIPPED_SHARE:
+        found.append(
+            (
+                "warning",
+                f"{clipped.sum()} of {len(traces)} traces are clipped at {low.min():g} or {high.max():g}: "
+                "the receiver was overdriven, and echo strength there is too small.",
+            )
+        )
+    return found
+
+
+def _describe_not_finite(traces: np.ndarray) -> str:
+    bad = ~np.isfinite(traces)
+    trace, sample = np.argwhere(bad)[0] + 1
+    return (
+        f"{bad.sum()} samples are not finite numbers (NaN or infinity), the first is sample {sample} of trace {trace}."
+    )
+
+
+def _clipped(traces: np.ndarray, extremes: np.ndarray, limit: float) -> np.ndarray:
+    """Traces that stay at the line's extreme value for some samples on end, bool, shape (trace,)."""
+    clipped = np.zeros(len(traces), dtype=bool)
+    for number in np.flatnonzero(extremes == limit):
+        at_limit = traces[number] == limit
+        runs = (
+            np.convolve(at_limit, np.ones(_CLIPPED_RUN), mode="valid") if len(at_limit) >= _CLIPPED_RUN else np.zeros(1)
+        )
+        clipped[number] = bool(np.any(runs > _CLIPPED_RUN - 0.5))
+    return clipped
+
+
+def _first(mask: np.ndarray) -> int:
+    """Number of the first true entry, counted from 1."""
+    return int(np.argmax(mask)) + 1

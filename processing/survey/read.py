@@ -1,0 +1,183 @@
+"""Reading a survey folder: three tables and the files of the lines, each line checked once from end to end.
+
+What is wrong with one row or one file is a `Finding` and costs that row or file alone; only a survey without any usable
+line is an error.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Dict, List, Optional, Tuple
+
+from ..errors import SurveyError
+from ..monitor import Monitor
+from . import tables
+from .line_checks import check_sampling, check_spacing, choose_positions, compare_lines
+from .line_files import read_header
+from .model import Finding, ScanArea, ScanLine, Survey
+from .quality import check_traces
+
+
+def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monitor: Monitor = Monitor()) -> Survey:
+    """Read and check the survey in `folder`.
+
+    Every line's samples are read once, for values that are no numbers, dead traces and clipping, and not kept. All that
+    was noticed stands in the survey's findings and goes, as it is found, to `monitor.warn` (errors and warnings).
+
+    Parameters
+    ----------
+    sample_interval_ns : float, optional
+        Replaces the sample interval of every file, nanoseconds.
+
+    Raises
+    ------
+    SurveyError
+        The folder or a table cannot be read at all, or no line is usable.
+    Cancelled
+        `monitor` says that the user has stopped the run.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise SurveyError(f"The survey folder {folder} does not exist or is no folder.")
+    if sample_interval_ns is not None and not 0.0 < sample_interval_ns < float("inf"):
+        raise SurveyError(f"The sample interval must be a number above zero in ns, not {sample_interval_ns}.")
+    findings = _Findings(monitor)
+    areas = tables.read_areas(folder, findings)
+    lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor)
+    _attach_control_points(folder, areas, findings)
+
+    complete = []
+    for area in areas.values():
+        own = tuple(line for line in lines if line.area_id == area.area_id)
+        complete.append(replace(area, lines=own))
+        _check_area(complete[-1], findings)
+    usable = tuple(area for area in complete if area.lines)
+    if not usable:
+        reason = next(
+            (f"{found.where}: {found.text}" for found in findings if found.severity == "error"),
+            "the tables hold no rows.",
+        )
+        raise SurveyError(
+            f"The survey {folder.name} has no usable line; the first of {len(findings)} findings is: {reason}"
+        )
+    return Survey(folder, usable, tuple(findings))
+
+
+class _Findings(list):
+    """Findings in the order they are made; errors and warnings are also told at once."""
+
+    def __init__(self, monitor: Monitor):
+        super().__init__()
+        self._monitor = monitor
+
+    def append(self, finding: Finding) -> None:
+        super().append(finding)
+        if finding.severity != "note":
+            self._monitor.warn(f"{finding.where}: {finding.text}")
+
+
+def _read_lines(
+    folder: Path,
+    areas: Dict[str, ScanArea],
+    sample_interval_ns: Optional[float],
+    findings: List[Finding],
+    monitor: Monitor,
+) -> List[ScanLine]:
+    lines: List[ScanLine] = []
+    keys, files = set(), {}
+    rows = tables.read_lines(folder, findings)
+    for number, row in enumerate(rows):
+        monitor.step(number / len(rows))
+        value = row.values
+        key = (value["area_id"], value["line_id"].lower(), value["dipole_axis"])
+        where = f"{row.where} ({value['area_id']} {value['line_id']} {value['dipole_axis']})"
+        try:
+            if value["area_id"] not in areas:
+                raise SurveyError(f"area {value['area_id']} is not among the usable rows of {tables.AREAS_FILE}.")
+            if key in keys:
+                raise SurveyError("this line, with this dipole axis, stands in the table already.")
+            path = _find_file(folder, value["file"])
+            if path in files:
+                raise SurveyError(f"{value['file']} is the file of {files[path]} already.")
+            line, warnings = _read_line(path, row, areas[value["area_id"]], sample_interval_ns)
+        except SurveyError as error:
+            findings.append(Finding("error", where, f"{error} The line is left out."))
+            continue
+        keys.add(key)
+        files[path] = where
+        lines.append(line)
+        for text in warnings:
+            findings.append(Finding("warning", where, text))
+    return lines
+
+
+def _find_file(folder: Path, text: str) -> Path:
+    """The file of a line; a name that leads out of the survey folder is refused, also through a link."""
+    relative = Path(text.replace("\\", "/"))  # tables written on Windows
+    try:
+        root = folder.resolve()
+        path = (root / relative).resolve()
+        exists = path.exists()
+    except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a character no file name may hold
+        raise SurveyError(f"{text!r} cannot be the name of a file.") from error
+    if relative.is_absolute() or root not in path.parents:
+        raise SurveyError(f"{text} lies outside the survey folder; give a path inside it.")
+    if not exists:
+        raise SurveyError(f"{text} is missing.")
+    return path
+
+
+def _read_line(
+    path: Path, row: tables.Row, area: ScanArea, sample_interval_ns: Optional[float]
+) -> Tuple[ScanLine, List[str]]:
+    """One checked line and the warnings about it. Raises `SurveyError` where it cannot be used."""
+    value = row.values
+    start_m, end_m = (value["start_x_m"], value["start_y_m"]), (value["end_x_m"], value["end_y_m"])
+    if start_m == end_m:
+        raise SurveyError(f"its start and end are the same point, {start_m[0]:g}, {start_m[1]:g}.")
+    header = read_header(path, sample_interval_ns)
+    check_sampling(value["file"], header, area)
+    positions_m, position_warnings = choose_positions(header.positions_m, start_m, end_m)
+    line = ScanLine(
+        area_id=value["area_id"],
+        line_id=value["line_id"],
+        dipole_axis=value["dipole_axis"],
+        path=path,
+        start_m=start_m,
+        end_m=end_m,
+        trace_count=header.trace_count,
+        sample_count=header.sample_count,
+        sample_interval_ns=header.sample_interval_ns,
+        positions_m=positions_m,
+        extra=row.extra,
+    )
+    warnings = [*header.notes, *check_spacing(value["file"], line, area), *position_warnings]
+    for severity, text in check_traces(line.read_traces()):
+        if severity == "error":
+            raise SurveyError(f"{value['file']}: {text}")
+        warnings.append(text)
+    return line, warnings
+
+
+def _attach_control_points(folder: Path, areas: Dict[str, ScanArea], findings: List[Finding]) -> None:
+    for where, point in tables.read_control_points(folder, findings):
+        area = areas.get(point.area_id)
+        if area is None:
+            text = f"area {point.area_id} is not among the usable rows of {tables.AREAS_FILE}; the point is left out."
+            findings.append(Finding("error", where, text))
+            continue
+        areas[point.area_id] = replace(area, control_points=(*area.control_points, point))
+
+
+def _check_area(area: ScanArea, findings: List[Finding]) -> None:
+    """Findings on an area as a whole, once its lines and control points are known."""
+    where = f"area {area.area_id}"
+    if not area.lines:
+        findings.append(Finding("error", where, "it has no usable line; the area is left out."))
+        return
+    if len(area.control_points) < 2:
+        text = f"it has {len(area.control_points)} control points where two are needed; it is not positioned on the site grid."
+        findings.append(Finding("warning", where, text))
+    if len({line.line_id for line in area.lines}) == 1:
+        findings.append(Finding("note", where, "it has a single line: picks and a radargram, but no depth slices."))
+    for name, text in compare_lines(area.lines):
+        findings.append(Finding("warning", f"{where} line {name}", text))

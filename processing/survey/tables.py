@@ -1,0 +1,264 @@
+"""The three CSV tables of a survey folder, read row by row.
+
+UTF-8 with or without byte-order mark; separator comma or semicolon, whichever the header row holds more of; with
+semicolons a decimal comma is read too. Fields may be quoted. Column names are read without regard to case and order;
+columns that are not known are kept in `extra`. A row that cannot be used becomes a finding and is left out.
+"""
+
+import csv
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Callable, Dict, List, NamedTuple, Tuple, Union
+
+from ..errors import SurveyError
+from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
+
+AREAS_FILE = "scan_areas.csv"
+LINES_FILE = "scan_lines.csv"
+CONTROL_POINTS_FILE = "control_points.csv"
+
+MAX_BYTES = 2**25
+_UNSAFE = '/\\:*?"<>|,;'
+
+
+class Number(NamedTuple):
+    """A column of numbers between two limits, both allowed; the unit is for messages."""
+
+    low: float
+    high: float
+    unit: str
+
+
+class Name(NamedTuple):
+    """A column of text that becomes part of a file name and of comma-separated lists."""
+
+
+class Choice(NamedTuple):
+    """A column that holds one of a few words."""
+
+    words: Tuple[str, ...]
+
+
+class Text(NamedTuple):
+    """A column of any text; required ones must not be empty."""
+
+
+_LOCAL = Number(-1000.0, 1000.0, "metres of the area's local grid")
+_SITE = Number(-1e8, 1e8, "metres")
+
+AREA_COLUMNS = {
+    "area_id": Name(),
+    "level": Name(),
+    "surface": Choice(SURFACES),
+    "antenna_separation_m": Number(0.0, 1.0, "metres"),
+    "centre_frequency_mhz": Number(100.0, 10000.0, "MHz"),
+}
+AREA_OPTIONAL = ("scanned_on", "scanned_by", "note")
+LINE_COLUMNS = {
+    "area_id": Name(),
+    "line_id": Name(),
+    "file": Text(),
+    "dipole_axis": Choice(DIPOLE_AXES),
+    "start_x_m": _LOCAL,
+    "start_y_m": _LOCAL,
+    "end_x_m": _LOCAL,
+    "end_y_m": _LOCAL,
+}
+CONTROL_POINT_COLUMNS = {
+    "area_id": Name(),
+    "point_id": Text(),
+    "local_x_m": _LOCAL,
+    "local_y_m": _LOCAL,
+    "site_x_m": _SITE,
+    "site_y_m": _SITE,
+    "sigma_m": Number(1e-5, 10.0, "metres"),
+}
+
+Columns = Dict[str, Union[Number, Name, Choice, Text]]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One checked row: where it stands, its required values by column, and all other cells as text."""
+
+    where: str
+    values: Dict[str, Union[str, float]]
+    extra: Dict[str, str]
+
+
+def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
+    """The scan areas by id, without lines and control points yet; adds to `findings`.
+
+    Raises `SurveyError` where the table is missing or no table of areas.
+    """
+    areas: Dict[str, ScanArea] = {}
+    taken = set()
+    for row in read_table(folder / AREAS_FILE, AREA_COLUMNS, findings):
+        # Two ids that differ in case only would share one file on some systems.
+        if row.values["area_id"].lower() in taken:
+            findings.append(
+                Finding(
+                    "error",
+                    row.where,
+                    f"area {row.values['area_id']} stands in the table already; this row is left out.",
+                )
+            )
+            continue
+        taken.add(row.values["area_id"].lower())
+        known = {name: row.extra.pop(name, "") for name in AREA_OPTIONAL}
+        areas[row.values["area_id"]] = ScanArea(**row.values, **known, extra=row.extra)
+    return areas
+
+
+def read_lines(folder: Path, findings: List[Finding]) -> List[Row]:
+    """The rows of the table of lines, values checked one by one. Raises `SurveyError` as `read_areas`."""
+    return read_table(folder / LINES_FILE, LINE_COLUMNS, findings)
+
+
+def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str, ControlPoint]]:
+    """Control points, each with where it stands. A missing table, or one without the right columns, is a finding only."""
+    path = folder / CONTROL_POINTS_FILE
+    if not path.exists():
+        findings.append(
+            Finding("warning", path.name, "the table is missing; no area can be positioned on the site grid.")
+        )
+        return []
+    try:
+        rows = read_table(path, CONTROL_POINT_COLUMNS, findings)
+    except SurveyError as error:
+        findings.append(Finding("error", path.name, f"{error} No area can be positioned on the site grid."))
+        return []
+    points = []
+    taken = set()
+    for row in rows:
+        value = row.values
+        key = (value["area_id"], value["point_id"])
+        if key in taken:
+            findings.append(
+                Finding(
+                    "error",
+                    row.where,
+                    f"point {key[1]} of area {key[0]} stands in the table already; this row is left out.",
+                )
+            )
+            continue
+        taken.add(key)
+        local, site = (value["local_x_m"], value["local_y_m"]), (value["site_x_m"], value["site_y_m"])
+        points.append((row.where, ControlPoint(*key, local, site, value["sigma_m"])))
+    return points
+
+
+def read_table(path: Path, columns: Columns, findings: List[Finding]) -> List[Row]:
+    """All usable rows of one table; each row left out becomes a finding of severity ``error``.
+
+    Raises `SurveyError` where the file cannot be read or lacks a column.
+    """
+    text = _read_text(path)
+    header_text = text.lstrip().partition("\n")[0]
+    separator = ";" if header_text.count(";") > header_text.count(",") else ","
+    # Strict: an opened quote that never ends would swallow all rows after it.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    names: List[str] = []
+    rows = []
+    try:
+        for cells in reader:
+            cells = [cell.strip() for cell in cells]
+            if not any(cells):
+                continue
+            if not names:
+                names = _check_header(path, cells, columns, separator)
+                continue
+            where = f"{path.name} row {reader.line_num}"
+            row = _check_row(where, names, cells, columns, decimal_comma=separator == ";")
+            if isinstance(row, Finding):
+                findings.append(row)
+            else:
+                rows.append(row)
+    except csv.Error as error:
+        raise SurveyError(f"{path.name} row {reader.line_num} is not valid CSV: {error}.") from error
+    if not names:
+        raise SurveyError(f"{path.name} is empty.")
+    return rows
+
+
+def _read_text(path: Path) -> str:
+    try:
+        if not path.is_file():
+            raise SurveyError(f"{path.name} is missing from the survey folder {path.parent.name}.")
+        if path.stat().st_size > MAX_BYTES:
+            raise SurveyError(f"{path.name} is too large for a table: {path.stat().st_size} bytes.")
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise SurveyError(f"{path.name} is not UTF-8 text; save it as CSV in UTF-8.") from error
+    except OSError as error:
+        raise SurveyError(f"{path.name} cannot be read: {error.strerror or error}.") from error
+
+
+def _check_header(path: Path, cells: List[str], columns: Columns, separator: str) -> List[str]:
+    names = [cell.lower() for cell in cells]
+    missing = [name for name in columns if name not in names]
+    if missing:
+        raise SurveyError(
+            f"{path.name} lacks the column{'s' if len(missing) > 1 else ''} {', '.join(missing)}; "
+            f"it has, separated by '{separator}': {', '.join(names)}."
+        )
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    if twice:
+        raise SurveyError(f"{path.name} has the column {twice[0]} more than once.")
+    return names
+
+
+def _check_row(
+    where: str, names: List[str], cells: List[str], columns: Columns, decimal_comma: bool
+) -> Union[Row, Finding]:
+    if any(cells[len(names) :]):
+        return Finding(
+            "error", where, f"it holds {len(cells)} fields where the header has {len(names)}; it is left out."
+        )
+    cells = cells + [""] * (len(names) - len(cells))
+    by_name = dict(zip(names, cells))
+    values = {}
+    for name, kind in columns.items():
+        try:
+            values[name] = _READERS[type(kind)](by_name.pop(name), kind, decimal_comma)
+        except ValueError as error:
+            return Finding("error", where, f"{name} {error}; the row is left out.")
+    return Row(where, values, {name: text for name, text in by_name.items() if name})
+
+
+def _read_number(text: str, kind: Number, decimal_comma: bool) -> float:
+    plain = text.replace(",", ".") if decimal_comma else text
+    try:
+        value = math.nan if "_" in plain else float(plain)  # Python alone reads 1_0 as ten
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise ValueError(f"is '{text}', not a number" if text else "is empty")
+    if not kind.low <= value <= kind.high:
+        raise ValueError(f"is {text}; it must lie between {kind.low:g} and {kind.high:g} {kind.unit}")
+    return value
+
+
+def _read_name(text: str, kind: Name, decimal_comma: bool) -> str:
+    text = _read_any(text, kind, decimal_comma)
+    unsafe = next((mark for mark in text if mark in _UNSAFE or ord(mark) < 32), None)
+    if unsafe or text.startswith("."):
+        raise ValueError(f"'{text}' holds '{unsafe or '.'}', which cannot stand there in a file name or list")
+    return text
+
+
+def _read_choice(text: str, kind: Choice, decimal_comma: bool) -> str:
+    if text.lower() not in kind.words:
+        raise ValueError(f"is '{text}'; it must be one of {', '.join(kind.words)}")
+    return text.lower()
+
+
+def _read_any(text: str, kind: Text, decimal_comma: bool) -> str:
+    if not text:
+        raise ValueError("is empty")
+    return text
+
+
+_READERS: Dict[type, Callable] = {Number: _read_number, Name: _read_name, Choice: _read_choice, Text: _read_any}
