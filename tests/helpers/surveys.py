@@ -79,14 +79,12 @@ def _traces(axis, start, end, dipole_axis, random):
     strength = 1.0 if dipole_axis == "across" else 0.25
     for position, depth in BARS[axis]:
         axis_depth = depth + BAR_RADIUS_M
-        if dipole_axis == "across":  # the dipoles sit beside each other along the bar
-            path = 2 * np.sqrt((np.hypot(along - position, axis_depth) - BAR_RADIUS_M) ** 2 + SEPARATION_M**2 / 4)
+        # The pair is broadside: the dipoles stand beside each other, so across the line they are apart along it.
+        if dipole_axis == "across":
+            legs = [np.hypot(along - position + side * SEPARATION_M / 2, axis_depth) for side in (-1, 1)]
+            path = legs[0] + legs[1] - 2 * BAR_RADIUS_M
         else:
-            legs = [
-                np.hypot(along - position + side, axis_depth) - BAR_RADIUS_M
-                for side in (-SEPARATION_M / 2, SEPARATION_M / 2)
-            ]
-            path = legs[0] + legs[1]
+            path = np.hypot(2 * (np.hypot(along - position, axis_depth) - BAR_RADIUS_M), SEPARATION_M)
         delay = TIME_ZERO_NS + path / SPEED_M_NS
         traces -= strength * (0.12 / path)[:, None] * _ricker(time[None] - delay[:, None])
     return (traces + random.normal(0, 0.004, traces.shape)).astype(np.float32)
