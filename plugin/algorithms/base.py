@@ -1,0 +1,183 @@
+"""What all Inslab algorithms share: names, help, errors as sentences, progress and cancelling."""
+
+import importlib.util
+from pathlib import Path
+
+from qgis.core import (
+    QgsApplication,
+    QgsProcessingAlgorithm,
+    QgsProcessingContext,
+    QgsProcessingException,
+    QgsProcessingParameterDefinition,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterNumber,
+    QgsProcessingUtils,
+)
+from qgis.PyQt.QtCore import QCoreApplication
+from qgis.PyQt.QtGui import QIcon
+
+from ...processing.errors import Cancelled, InslabError
+from ...processing.monitor import Monitor
+from ..layers import ResultLoader
+
+ICONS = Path(__file__).parent.parent / "icons"
+GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items"}
+TABLES = ("scan_areas.csv", "scan_lines.csv", "control_points.csv")
+CAUTION = (
+    "Caution: scanning does not guarantee detection, the size of a bar is not measured, and what was not scanned or lies "
+    "deeper than could be seen is unknown, never clear. Whether and where to drill is decided by the responsible engineer "
+    "under local codes."
+)
+
+
+def tr(text):
+    """Translate a text for the person at the screen."""
+    return QCoreApplication.translate("Inslab", text)
+
+
+def monitor_of(feedback) -> Monitor:
+    """The plain callables of `processing`, tied to a QgsProcessingFeedback."""
+    return Monitor(
+        progress=lambda fraction: feedback.setProgress(100.0 * fraction),
+        log=feedback.pushInfo,
+        warn=feedback.pushWarning,
+        cancelled=feedback.isCanceled,
+    )
+
+
+class InslabAlgorithm(QgsProcessingAlgorithm):
+    """Base of all algorithms; a subclass gives the texts below, `initAlgorithm` and `run`.
+
+    Attributes
+    ----------
+    NAME, TITLE, GROUP, TAGS : str
+        Id (never changes after release), name on screen, key of `GROUPS`, comma-separated search words.
+    SUMMARY, DESCRIPTION : str
+        One sentence; what happens, in a paragraph.
+    HELP : dict
+        One text for each parameter and each output.
+    PACKAGES : tuple of str
+        Python packages that it needs beyond those QGIS brings.
+    """
+
+    NAME = TITLE = GROUP = TAGS = SUMMARY = DESCRIPTION = ""
+    HELP = {}
+    PACKAGES = ()
+
+    def run(self, parameters, context, monitor):
+        """Do the work and return the outputs; raises `InslabError` with a sentence for the user."""
+        raise NotImplementedError
+
+    def createInstance(self):
+        return type(self)()
+
+    def name(self):
+        return self.NAME
+
+    def displayName(self):
+        return tr(self.TITLE)
+
+    def groupId(self):
+        return self.GROUP
+
+    def group(self):
+        return tr(GROUPS[self.GROUP])
+
+    def tags(self):
+        return [tag.strip() for tag in tr(self.TAGS).split(",")]
+
+    def shortDescription(self):
+        return tr(self.SUMMARY)
+
+    def shortHelpString(self):
+        texts = {"ALG_DESC": f"{tr(self.DESCRIPTION)}\n\n{tr(CAUTION)}"}
+        texts.update({name: tr(text) for name, text in self.HELP.items()})
+        if QgsApplication.platform() == "qgis_process":  # a terminal shows the tags of HTML
+            lines = [f"{name}: {text}" for name, text in texts.items() if name != "ALG_DESC"]
+            return "\n".join([texts["ALG_DESC"], "", *lines])
+        return QgsProcessingUtils.formatHelpMapAsHtml(texts, self)
+
+    def icon(self):
+        return QIcon(self.svgIconPath())
+
+    def svgIconPath(self):
+        return str(ICONS / f"{self.NAME}.svg")
+
+    def canExecute(self):
+        missing = [package for package in self.PACKAGES if importlib.util.find_spec(package) is None]
+        if not missing:
+            return True, ""
+        return False, tr(
+            "This step needs what this QGIS does not have: the Python package {}. Install it with the OSGeo4W setup on "
+            "Windows or the distribution's python3-{} on Linux, and start QGIS again."
+        ).format(" and ".join(missing), missing[0])
+
+    def problems(self, parameters, context):
+        """Sentences that say which values cannot be used; empty if all can."""
+        return []
+
+    def checkParameterValues(self, parameters, context):
+        usable, sentence = super().checkParameterValues(parameters, context)
+        problems = self.problems(parameters, context) if usable else [sentence]
+        return not problems, "\n".join(problems)
+
+    def addParameter(self, definition, createOutput=True):
+        """Add a parameter with its help as a tooltip."""
+        definition.setHelp(tr(self.HELP[definition.name()]))
+        return super().addParameter(definition, createOutput)
+
+    def show_when_done(self, context, survey_path, folder=None):
+        """Have QGIS load the result, styled and in groups, when the run was started from its window."""
+        layer = f"{survey_path}|layername=run_log"
+        details = QgsProcessingContext.LayerDetails(tr("Steps run"), context.project(), "")
+        details.setPostProcessor(ResultLoader.kept(survey_path, folder))
+        context.addLayerToLoadOnCompletion(layer, details)
+
+    def processAlgorithm(self, parameters, context, feedback):
+        try:
+            return self.run(parameters, context, monitor_of(feedback))
+        except Cancelled as stop:
+            feedback.pushInfo(str(stop))
+            return {}
+        except InslabError as error:
+            raise QgsProcessingException(str(error)) from error
+        except MemoryError as error:
+            raise QgsProcessingException(
+                tr("The memory does not suffice: take a larger cell, a larger depth step or a smaller greatest depth.")
+            ) from error
+        except OSError as error:
+            raise QgsProcessingException(tr("A file cannot be read or written: {}.").format(error)) from error
+
+
+def missing_table_or_folder(folder: str) -> list:
+    """Sentences on a survey folder that cannot be read at all."""
+    if not Path(folder).is_dir():
+        return [tr("There is no survey folder {}: choose the folder that holds the survey's tables.").format(folder)]
+    missing = [name for name in TABLES if not (Path(folder) / name).is_file()]
+    return [tr("The survey folder {} has no {}.").format(folder, tr(" and no ").join(missing))] if missing else []
+
+
+def not_a_survey(path: str) -> list:
+    """Sentences on a file that is not the GeoPackage of a survey."""
+    if not Path(path).is_file():
+        return [tr("There is no file {}: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
+    with Path(path).open("rb") as file:
+        if file.read(15) != b"SQLite format 3":  # every GeoPackage starts so (OGC 12-128r18, requirement 1)
+            return [tr("{} is not a GeoPackage: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
+    return []
+
+
+def survey_parameter(name):
+    """The parameter for a survey that was read before."""
+    return QgsProcessingParameterFile(name, tr("Survey"), QgsProcessingParameterFile.Behavior.File, "gpkg")
+
+
+def positive_number(name, label, default, smallest, largest, optional=False, advanced=False):
+    """A parameter for one number with its bounds."""
+    parameter = QgsProcessingParameterNumber(
+        name, tr(label), QgsProcessingParameterNumber.Type.Double, default, optional, smallest, largest
+    )
+    parameter.setMetadata({"widget_wrapper": {"decimals": 4}})
+    if advanced:
+        parameter.setFlags(parameter.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
+    return parameter

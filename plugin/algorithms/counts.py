@@ -1,0 +1,24 @@
+"""Numbers that tell a model or a script what a run found, without opening a layer."""
+
+from qgis.core import QgsProcessingOutputNumber
+
+from ...processing.items.model import KINDS
+from .base import tr
+
+ITEM_COUNT = "ITEM_COUNT"
+KIND_COUNTS = {kind: f"{kind.upper()}_COUNT" for kind in KINDS}
+HELP = {
+    ITEM_COUNT: "Number of items found.",
+    **{name: f"Number of items of the kind {kind}." for kind, name in KIND_COUNTS.items()},
+}
+
+
+def count_outputs():
+    """Definitions of the outputs."""
+    return [QgsProcessingOutputNumber(name, tr(HELP[name])) for name in (ITEM_COUNT, *KIND_COUNTS.values())]
+
+
+def count_items(result) -> dict:
+    """Their values for a `ChainResult`."""
+    found = result.items_by_kind
+    return {ITEM_COUNT: len(result.items), **{name: found.get(kind, 0) for kind, name in KIND_COUNTS.items()}}

@@ -1,0 +1,53 @@
+"""Compute depth slices and the slab base of every scan area."""
+
+from qgis.core import (
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterFolderDestination,
+)
+
+from ...processing.chain import depth_slices_step
+from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .imaging import HELP as SLICE_HELP
+from .imaging import chain_settings, slice_parameters
+
+
+class DepthSlices(InslabAlgorithm):
+    """Survey in; GeoTIFFs of echo strength, one band a depth, out."""
+
+    SURVEY, OUTPUT_FOLDER, RASTER_COUNT = "SURVEY", "OUTPUT_FOLDER", "RASTER_COUNT"
+
+    NAME = "depthslices"
+    TITLE = "Compute depth slices"
+    GROUP = "depth"
+    TAGS = "depth slice,time slice,migration,imaging,slab thickness,back wall,echo,raster,concrete,radar"
+    SUMMARY = "Migrates all lines of each scan area into depth slices on the site grid."
+    DESCRIPTION = (
+        "This algorithm migrates the lines of each scan area, brings both directions and both dipole axes together and writes "
+        "the echo strength as GeoTIFF on the site grid: one file for each area and one for each level, one band for each depth. "
+        "Values are dB over the local noise; cells that were not scanned have no value. Where the slab base is seen, its depth "
+        "and the 1-sigma of it are written as well."
+    )
+    HELP = {
+        SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",
+        **SLICE_HELP,
+        OUTPUT_FOLDER: "Folder that gets the folders slices and base.",
+        RASTER_COUNT: "Number of GeoTIFFs written.",
+    }
+    PACKAGES = ("scipy", "rasterio")
+
+    def initAlgorithm(self, configuration=None):
+        self.addParameter(survey_parameter(self.SURVEY))
+        for parameter in slice_parameters():
+            self.addParameter(parameter)
+        self.addParameter(QgsProcessingParameterFolderDestination(self.OUTPUT_FOLDER, tr("Output folder")))
+        self.addOutput(QgsProcessingOutputNumber(self.RASTER_COUNT, tr("Rasters")))
+
+    def problems(self, parameters, context):
+        return not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
+
+    def run(self, parameters, context, monitor):
+        survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
+        folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
+        result = depth_slices_step(survey_path, folder, chain_settings(self, parameters, context), monitor)
+        self.show_when_done(context, survey_path, folder)
+        return {self.OUTPUT_FOLDER: folder, self.RASTER_COUNT: len(result.rasters)}

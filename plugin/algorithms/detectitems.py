@@ -1,0 +1,52 @@
+"""Detect items in every scan area and join them across areas."""
+
+from qgis.core import QgsProcessingOutputVectorLayer
+
+from ...processing.chain import detect_items_step
+from . import counts
+from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+
+
+class DetectItems(InslabAlgorithm):
+    """Survey in; its layers `picks` and `items` out."""
+
+    SURVEY, PICKS, ITEMS = "SURVEY", "PICKS", "ITEMS"
+
+    NAME = "detectitems"
+    TITLE = "Detect items"
+    GROUP = "items"
+    TAGS = "detect,items,bar,rebar,reinforcement,tendon,conduit,cable,pick,target,concrete,radar"
+    SUMMARY = "Finds bars, tendons and conduits in all scan areas, with depth, kind and uncertainty."
+    DESCRIPTION = (
+        "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines on the site grid "
+        "with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a confidence and the 1-sigma of "
+        "position and depth. An object seen in several areas becomes one item. The layers picks and items of the survey are "
+        "written anew."
+    )
+    HELP = {
+        SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",
+        PICKS: "Where each item was seen on each line.",
+        ITEMS: "The items: lines on the site grid, height of each vertex = minus the depth to the item's top, metres.",
+        **counts.HELP,
+    }
+    PACKAGES = ("scipy",)
+
+    def initAlgorithm(self, configuration=None):
+        self.addParameter(survey_parameter(self.SURVEY))
+        self.addOutput(QgsProcessingOutputVectorLayer(self.PICKS, tr("Picks")))
+        self.addOutput(QgsProcessingOutputVectorLayer(self.ITEMS, tr("Items")))
+        for output in counts.count_outputs():
+            self.addOutput(output)
+
+    def problems(self, parameters, context):
+        return not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
+
+    def run(self, parameters, context, monitor):
+        survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
+        result = detect_items_step(survey_path, monitor=monitor)
+        self.show_when_done(context, survey_path)
+        return {
+            self.PICKS: f"{survey_path}|layername=picks",
+            self.ITEMS: f"{survey_path}|layername=items",
+            **counts.count_items(result),
+        }

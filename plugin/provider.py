@@ -1,0 +1,38 @@
+"""The Processing provider `inslab`."""
+
+from pathlib import Path
+
+from qgis.core import QgsProcessingProvider
+from qgis.PyQt.QtGui import QIcon
+
+from .algorithms.depthslices import DepthSlices
+from .algorithms.detectitems import DetectItems
+from .algorithms.processsurvey import ProcessSurvey
+from .algorithms.readsurvey import ReadSurvey
+from .algorithms.wavespeed import EstimateWaveSpeed
+
+ICONS = Path(__file__).parent / "icons"
+ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems)
+
+
+class InslabProvider(QgsProcessingProvider):
+    """All algorithms of the plugin; the id never changes, because models and scripts name it."""
+
+    def loadAlgorithms(self):
+        for algorithm in ALGORITHMS:
+            self.addAlgorithm(algorithm())
+
+    def id(self):
+        return "inslab"
+
+    def name(self):
+        return "Inslab"
+
+    def longName(self):
+        return "Inslab: what is cast into concrete"
+
+    def icon(self):
+        return QIcon(str(ICONS / "inslab.svg"))
+
+    def svgIconPath(self):
+        return str(ICONS / "inslab.svg")

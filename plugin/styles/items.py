@@ -1,0 +1,95 @@
+"""How items and picks are drawn: one colour, one width and one line pattern for each kind.
+
+The colours are the palette of Okabe and Ito, made to be told apart with every kind of colour vision (M. Okabe, K. Ito,
+"Color Universal Design", 2008, https://jfly.uni-koeln.de/color/). Because width and pattern differ as well, the kinds can
+still be told apart on a grey print. The choice of colour for each kind is our own and follows no coding of other trades.
+"""
+
+from qgis.core import (
+    QgsCategorizedSymbolRenderer,
+    QgsLineSymbol,
+    QgsMarkerSymbol,
+    QgsPalLayerSettings,
+    QgsProperty,
+    QgsRendererCategory,
+    QgsSimpleLineSymbolLayer,
+    QgsSingleSymbolRenderer,
+    QgsSymbolLayer,
+    QgsUnitTypes,
+    QgsVectorLayerSimpleLabeling,
+)
+from qgis.PyQt.QtCore import Qt
+from qgis.PyQt.QtGui import QColor
+
+from .labels import text_format
+
+# kind: (name on screen, colour, width in mm, dash pattern in mm or None for a full line)
+KIND_STYLES = {
+    "bar": ("Bar", "#000000", 0.5, None),
+    "tendon": ("Tendon", "#d55e00", 1.4, None),
+    "metal_conduit": ("Conduit, metal", "#0072b2", 0.9, (5.0, 1.5)),
+    "plastic_conduit": ("Conduit, plastic", "#cc79a7", 0.9, (1.2, 1.2)),
+    "unknown": ("Kind unknown", "#e69f00", 0.7, (4.0, 1.2, 0.8, 1.2)),
+}
+# Twice 1.96 sigma: the strip that holds the item's line with 95 per cent probability.
+STRIP_WIDTH = '2 * 1.96 * "sigma_xy_m"'
+# Depth to the top in mm; an item that dips shows both ends.
+DEPTH_LABEL = (
+    'if(round(1000 * "depth_min_m") = round(1000 * "depth_max_m"), to_string(round(1000 * "depth_min_m")), '
+    'round(1000 * "depth_min_m") || \'–\' || round(1000 * "depth_max_m"))'
+)
+
+
+def item_symbol(kind: str) -> QgsLineSymbol:
+    """Strip of 95 per cent in plan, a white casing, and on top the line of the kind."""
+    _name, colour, width_mm, dashes_mm = KIND_STYLES[kind]
+    faint = QColor(colour)
+    faint.setAlphaF(0.25)
+    strip = QgsSimpleLineSymbolLayer(faint, 0.0)
+    strip.setWidthUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
+    strip.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+    strip.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyStrokeWidth, QgsProperty.fromExpression(STRIP_WIDTH))
+    casing = QgsSimpleLineSymbolLayer(QColor(255, 255, 255, 200), width_mm + 0.6)
+    casing.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+    line = QgsSimpleLineSymbolLayer(QColor(colour), width_mm)
+    line.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+    if dashes_mm:
+        line.setUseCustomDashPattern(True)
+        line.setCustomDashVector(list(dashes_mm))
+        line.setCustomDashPatternUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
+    return QgsLineSymbol([strip, casing, line])
+
+
+def style_items(layer) -> None:
+    """Categories by kind, and the depth to the top in millimetres along each item."""
+    layer.setRenderer(
+        QgsCategorizedSymbolRenderer(
+            "kind",
+            [QgsRendererCategory(kind, item_symbol(kind), style[0]) for kind, style in KIND_STYLES.items()],
+        )
+    )
+    settings = QgsPalLayerSettings()
+    settings.fieldName = DEPTH_LABEL
+    settings.isExpression = True
+    settings.placement = QgsPalLayerSettings.Placement.Line
+    settings.setFormat(text_format(7.0))
+    settings.scaleVisibility = True
+    settings.minimumScale = 60.0  # smaller scales would be all numbers
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
+    layer.setLabelsEnabled(True)
+
+
+def style_picks(layer) -> None:
+    """Small rings: where each item was seen on each line."""
+    ring = QgsMarkerSymbol.createSimple(
+        {
+            "name": "circle",
+            "color": "255,255,255,160",
+            "outline_color": "#22303f",
+            "outline_width": "0.2",
+            "size": "1.4",
+        }
+    )
+    layer.setRenderer(QgsSingleSymbolRenderer(ring))
+    layer.setScaleBasedVisibility(True)
+    layer.setMinimumScale(60.0)

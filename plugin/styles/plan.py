@@ -1,0 +1,71 @@
+"""How scan areas, lines, control points, coverage and planned penetrations are drawn."""
+
+from qgis.core import (
+    QgsFillSymbol,
+    QgsInvertedPolygonRenderer,
+    QgsLineSymbol,
+    QgsMarkerSymbol,
+    QgsPalLayerSettings,
+    QgsProperty,
+    QgsSingleSymbolRenderer,
+    QgsSymbolLayer,
+    QgsUnitTypes,
+    QgsVectorLayerSimpleLabeling,
+)
+
+from .labels import text_format
+
+
+def style_scan_areas(layer) -> None:
+    """Outline and name of each area."""
+    outline = QgsFillSymbol.createSimple({"style": "no", "outline_color": "#22303f", "outline_width": "0.4"})
+    layer.setRenderer(QgsSingleSymbolRenderer(outline))
+    _label(layer, '"area_id"', 9.0, bold=True, placement=QgsPalLayerSettings.Placement.OutsidePolygons)
+
+
+def style_scan_lines(layer) -> None:
+    """Hairlines where the antenna went."""
+    hairline = QgsLineSymbol.createSimple({"color": "91,100,114,160", "width": "0.1"})
+    layer.setRenderer(QgsSingleSymbolRenderer(hairline))
+
+
+def style_control_points(layer) -> None:
+    """Crosses, with the point's name and its residual in millimetres."""
+    cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
+    layer.setRenderer(QgsSingleSymbolRenderer(cross))
+    _label(layer, '"point_id"', 6.5, smallest_scale=40.0)
+
+
+def style_coverage(layer) -> None:
+    """Everything outside the polygons is hatched: not scanned is unknown."""
+    hatch = QgsFillSymbol.createSimple(
+        {"style": "b_diagonal", "color": "91,100,114,70", "outline_color": "91,100,114,160", "outline_style": "dash"}
+    )
+    layer.setRenderer(QgsInvertedPolygonRenderer(QgsSingleSymbolRenderer(hatch)))
+
+
+def style_penetrations(layer) -> None:
+    """Circles of the true diameter with a question mark: planned, not checked against the items."""
+    circle = QgsMarkerSymbol.createSimple(
+        {"name": "circle", "color": "255,255,255,150", "outline_color": "#000000", "outline_style": "dash"}
+    )
+    circle.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
+    circle.symbolLayer(0).setDataDefinedProperty(
+        QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m")
+    )
+    layer.setRenderer(QgsSingleSymbolRenderer(circle))
+    _label(layer, "\"penetration_id\" || ' ?'", 7.0, smallest_scale=120.0)
+
+
+def _label(layer, expression, size_pt, bold=False, placement=None, smallest_scale=None) -> None:
+    settings = QgsPalLayerSettings()
+    settings.fieldName = expression
+    settings.isExpression = True
+    settings.setFormat(text_format(size_pt, bold=bold))
+    if placement is not None:
+        settings.placement = placement
+    if smallest_scale is not None:
+        settings.scaleVisibility = True
+        settings.minimumScale = smallest_scale
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
+    layer.setLabelsEnabled(True)

@@ -1,0 +1,63 @@
+"""How depth slices and slab thickness are drawn.
+
+The ramp is viridis, perceptually uniform and legible with deficient colour vision and in grey (S. van der Walt, N. Smith,
+"A better default colormap", SciPy 2015; released under CC0). It is turned round, so that the strongest echo is darkest, as
+on a print.
+"""
+
+from qgis.core import (
+    QgsColorRampShader,
+    QgsRasterShader,
+    QgsSingleBandPseudoColorRenderer,
+)
+from qgis.PyQt.QtGui import QColor
+
+# Every ninth of viridis, from strong to weak.
+VIRIDIS_REVERSED = (
+    "#fde725",
+    "#b5de2b",
+    "#6ece58",
+    "#35b779",
+    "#1f9e89",
+    "#26828e",
+    "#31688e",
+    "#3e4989",
+    "#482878",
+    "#440154",
+)
+# Echo strength is in dB over the local noise: below the first nothing is drawn, above the second nothing changes.
+WEAKEST_DB, STRONGEST_DB = 6.0, 30.0
+
+
+def style_slice(layer, band: int) -> None:
+    """One depth: echo strength in dB over the noise, nothing where it drowns in the noise."""
+    stops = []
+    for number, colour in enumerate(VIRIDIS_REVERSED):
+        fraction = number / (len(VIRIDIS_REVERSED) - 1)
+        value = WEAKEST_DB + fraction * (STRONGEST_DB - WEAKEST_DB)
+        shade = QColor(colour)
+        shade.setAlphaF(min(1.0, 4.0 * fraction))  # weak echoes fade out instead of ending at a hard rim
+        stops.append(QgsColorRampShader.ColorRampItem(value, shade, f"{value:.0f} dB"))
+    _set_ramp(layer, band, stops, WEAKEST_DB, STRONGEST_DB)
+
+
+def style_thickness(layer, lowest_m: float, highest_m: float) -> None:
+    """Slab thickness over the range that occurs, metres."""
+    stops = []
+    for number, colour in enumerate(VIRIDIS_REVERSED):
+        value = lowest_m + number / (len(VIRIDIS_REVERSED) - 1) * (highest_m - lowest_m)
+        stops.append(QgsColorRampShader.ColorRampItem(value, QColor(colour), f"{1000 * value:.0f} mm"))
+    _set_ramp(layer, 1, stops, lowest_m, highest_m)
+    layer.setOpacity(0.7)
+
+
+def _set_ramp(layer, band, stops, lowest, highest) -> None:
+    ramp = QgsColorRampShader(lowest, highest)
+    ramp.setColorRampType(QgsColorRampShader.Type.Interpolated)
+    ramp.setColorRampItemList(stops)
+    shader = QgsRasterShader()
+    shader.setRasterShaderFunction(ramp)
+    renderer = QgsSingleBandPseudoColorRenderer(layer.dataProvider(), band, shader)
+    renderer.setClassificationMin(lowest)
+    renderer.setClassificationMax(highest)
+    layer.setRenderer(renderer)
