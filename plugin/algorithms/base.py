@@ -16,18 +16,14 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QIcon
 
+from ...processing import cautions
 from ...processing.errors import Cancelled, InslabError
 from ...processing.monitor import Monitor
+from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..layers import ResultLoader
 
 ICONS = Path(__file__).parent.parent / "icons"
 GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items"}
-TABLES = ("scan_areas.csv", "scan_lines.csv", "control_points.csv")
-CAUTION = (
-    "Caution: scanning does not guarantee detection, the size of a bar is not measured, and what was not scanned or lies "
-    "deeper than could be seen is unknown, never clear. Whether and where to drill is decided by the responsible engineer "
-    "under local codes."
-)
 
 
 def tr(text):
@@ -90,7 +86,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         return tr(self.SUMMARY)
 
     def shortHelpString(self):
-        texts = {"ALG_DESC": f"{tr(self.DESCRIPTION)}\n\n{tr(CAUTION)}"}
+        texts = {"ALG_DESC": f"{tr(self.DESCRIPTION)}\n\n{tr(cautions.SHORT)}"}
         texts.update({name: tr(text) for name, text in self.HELP.items()})
         if QgsApplication.platform() == "qgis_process":  # a terminal shows the tags of HTML
             lines = [f"{name}: {text}" for name, text in texts.items() if name != "ALG_DESC"]
@@ -126,12 +122,11 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         definition.setHelp(tr(self.HELP[definition.name()]))
         return super().addParameter(definition, createOutput)
 
-    def show_when_done(self, context, survey_path, folder=None):
+    def show_when_done(self, context, survey_path):
         """Have QGIS load the result, styled and in groups, when the run was started from its window."""
-        layer = f"{survey_path}|layername=run_log"
         details = QgsProcessingContext.LayerDetails(tr("Steps run"), context.project(), "")
-        details.setPostProcessor(ResultLoader.kept(survey_path, folder))
-        context.addLayerToLoadOnCompletion(layer, details)
+        details.setPostProcessor(ResultLoader(survey_path))
+        context.addLayerToLoadOnCompletion(f"{survey_path}|layername=run_log", details)
 
     def processAlgorithm(self, parameters, context, feedback):
         try:
@@ -153,7 +148,7 @@ def missing_table_or_folder(folder: str) -> list:
     """Sentences on a survey folder that cannot be read at all."""
     if not Path(folder).is_dir():
         return [tr("There is no survey folder {}: choose the folder that holds the survey's tables.").format(folder)]
-    missing = [name for name in TABLES if not (Path(folder) / name).is_file()]
+    missing = [name for name in (AREAS_FILE, LINES_FILE) if not (Path(folder) / name).is_file()]
     return [tr("The survey folder {} has no {}.").format(folder, tr(" and no ").join(missing))] if missing else []
 
 

@@ -49,5 +49,5 @@ class DepthSlices(InslabAlgorithm):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
         result = depth_slices_step(survey_path, folder, chain_settings(self, parameters, context), monitor)
-        self.show_when_done(context, survey_path, folder)
+        self.show_when_done(context, survey_path)
         return {self.OUTPUT_FOLDER: folder, self.RASTER_COUNT: len(result.rasters)}

@@ -92,7 +92,7 @@ class ProcessSurvey(InslabAlgorithm):
             chain_settings(self, parameters, context),
             monitor,
         )
-        self.show_when_done(context, result.survey_path, folder)
+        self.show_when_done(context, result.survey_path)
         return {
             self.OUTPUT_FOLDER: folder,
             self.SURVEY: str(result.survey_path),

@@ -30,10 +30,11 @@ def style_scan_lines(layer) -> None:
 
 
 def style_control_points(layer) -> None:
-    """Crosses, with the point's name and its residual in millimetres."""
+    """Crosses, with the point's name and how far it lies from its fitted position."""
     cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
     layer.setRenderer(QgsSingleSymbolRenderer(cross))
-    _label(layer, '"point_id"', 6.5, smallest_scale=40.0)
+    residual = "round(1000 * sqrt(\"residual_x_m\" ^ 2 + \"residual_y_m\" ^ 2), 1)"
+    _label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ': not used')", 6.5, smallest_scale=30.0)
 
 
 def style_coverage(layer) -> None:
