@@ -57,7 +57,7 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
             "the tables hold no rows.",
         )
         raise SurveyError(
-            f"The survey {folder.name} has no usable line; the first of {len(findings)} findings is: {reason}"
+            f"The survey {folder.name} has no usable line ({len(findings)} findings); the first error: {reason}"
         )
     return Survey(folder, usable, tuple(findings))
 
@@ -107,6 +107,7 @@ def _read_lines(
         lines.append(line)
         for text in warnings:
             findings.append(Finding("warning", where, text))
+    monitor.step(1.0)
     return lines
 
 

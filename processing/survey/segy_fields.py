@@ -131,13 +131,11 @@ def encode_ibm(values: np.ndarray) -> np.ndarray:
     """Finite numbers (any shape, magnitude below 7.2e75) as IBM single precision words, uint32, rounded to nearest."""
     values = np.asarray(values, dtype=np.float64)
     fraction, power = np.frexp(np.abs(values))
-    exponent = -(-power // 4)  # the power of 16 that leaves a fraction in [1/16, 1)
+    exponent = -(-power.astype(np.int64) // 4)  # the power of 16 that leaves a fraction in [1/16, 1)
     counts = np.rint(np.ldexp(fraction, power - 4 * exponent + 24)).astype(np.int64)
     carried = counts == 1 << 24  # rounded up to 1.0: one hexadecimal digit more
-    counts[carried] >>= 4
+    counts = np.where(carried, counts >> 4, counts)
     exponent = exponent + carried + 64
-    # Below the smallest exponent only an unnormalised zero is left.
-    counts[exponent < 0] = 0
-    exponent = np.where(counts == 0, 0, exponent)
-    words = (exponent.astype(np.int64) << 24) | counts | np.where(values < 0, 1 << 31, 0)
-    return np.where(counts == 0, 0, words).astype(np.uint32)
+    words = (exponent << 24) | counts | np.where(values < 0, 1 << 31, 0)
+    # Below the smallest exponent nothing is left but zero.
+    return np.where((counts == 0) | (exponent < 0), 0, words).astype(np.uint32)

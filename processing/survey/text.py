@@ -12,6 +12,7 @@ given otherwise. Other ``#`` lines are free text. Numbers are separated by tabs,
 of these found in the first row; the decimal sign is the point, or the comma where semicolons or tabs separate. UTF-8.
 """
 
+import codecs
 import math
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -57,8 +58,8 @@ def is_text(path: Path) -> bool:
             return False
         with path.open("rb") as file:
             start = file.read(_PEEK_BYTES)
-        # A character of several bytes may be cut at the end.
-        start.decode("utf-8-sig", errors="strict" if len(start) < _PEEK_BYTES else "ignore")
+        # A character of several bytes may be cut at the end of what was read.
+        codecs.getincrementaldecoder("utf-8")().decode(start, final=len(start) < _PEEK_BYTES)
         return bool(start.strip()) and b"\0" not in start
     except (OSError, ValueError):
         return False
