@@ -1,116 +1,236 @@
 """The steps of the main job, composed: a survey folder in, depth slices, items and a report out.
 
 Every function here is one call for one Processing algorithm, takes plain paths and a `Monitor`, and leaves earlier results
-as they were when it is cancelled or fails. One area is worked at a time, and its arrays are dropped before the next.
+as they were when it is cancelled or fails. One area is worked at a time, and its arrays are dropped before the next. An area
+that fails is named, and the others still run.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import replace
 from pathlib import Path
-from typing import Dict, Optional, Tuple
+from typing import List, Mapping, Optional, Sequence, Tuple
 
-from .items.model import Item, Pick
+from .errors import ProcessingError
 from .monitor import Monitor
-from .radar.model import WaveSpeed
-from .site.frame import AreaFit
-from .survey.model import Survey
+from .outputs import area_work, layers, stored
+from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
+from .outputs.publish import publish, staging_folder, write_text
+from .outputs.rasters import RasterStore
+from .outputs.report import report_html
+from .outputs.result import ChainResult, ChainSettings
+from .site.crs import local_crs_wkt
+from .site.fit import fit_area
+from .survey.model import Finding, ScanArea
+from .survey.read import read_survey
+
+SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
 
 
-@dataclass(frozen=True)
-class ChainSettings:
-    """What a run can be told.
-
-    Attributes
-    ----------
-    cell_m : float
-        Cell of depth slices in plan, metres.
-    depth_step_m : float
-        Thickness of one depth slice, metres.
-    max_depth_m : float or None
-        Deepest slice, metres; None lets the radar step choose from the data.
-    sample_interval_ns : float or None
-        Overrides the sample interval read from the line files, nanoseconds.
-    """
-
-    cell_m: float = 0.01
-    depth_step_m: float = 0.01
-    max_depth_m: Optional[float] = None
-    sample_interval_ns: Optional[float] = None
-
-
-@dataclass
-class ChainResult:
-    """What a run or a single step leaves. Fields of steps that did not run stay empty.
-
-    Attributes
-    ----------
-    survey_path : Path
-        The survey's GeoPackage.
-    report_path : Path or None
-        The report (HTML), where one was written.
-    rasters : tuple of RasterFile
-        The GeoTIFFs written (`outputs.rasters.RasterFile`: absolute path, content, level, surface, area).
-    fits, wave_speeds : dict
-        By area id.
-    picks, items : tuple
-        Placed in the site grid; those of an area without position stay in its local grid.
-    failures : dict
-        Area id to the sentence that says why it gave no result.
-    warnings : tuple of str
-        Sentences for the surveyor, in the order they came up.
-    seconds : dict
-        Step to its running time, seconds (never written to a file: results carry no clock).
-    """
-
-    survey_path: Path
-    survey: Survey
-    report_path: Optional[Path] = None
-    rasters: Tuple = ()
-    fits: Dict[str, AreaFit] = field(default_factory=dict)
-    wave_speeds: Dict[str, WaveSpeed] = field(default_factory=dict)
-    picks: Tuple[Pick, ...] = ()
-    items: Tuple[Item, ...] = ()
-    failures: Dict[str, str] = field(default_factory=dict)
-    warnings: Tuple[str, ...] = ()
-    seconds: Dict[str, float] = field(default_factory=dict)
-
-    @property
-    def items_by_kind(self) -> Dict[str, int]:
-        """Number of items of each kind that occurs."""
-
-    @property
-    def worst_residual_m(self) -> Optional[float]:
-        """Largest residual (length in plan) of any control point, metres; None without a fitted area."""
-
-
-def process_survey(survey_folder, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()) -> ChainResult:
+def process_survey(
+    survey_folder, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+) -> ChainResult:
     """The whole chain: reads `survey_folder` and writes survey.gpkg, slices/, base/ and report.html into `output_folder`.
 
-    Everything is written to a folder beside the output first and moved into place at the end.
+    Everything is written to a temporary folder first and moved into place at the end; rasters of an earlier result that the
+    new one does not have are removed, files that are not Inslab's are left alone.
     Raises `SurveyError` (nothing usable to read), `ProcessingError` (no area gave a result, or the output cannot be replaced),
     `MissingPackageError`, `Cancelled`.
     """
+    settings.check()
+    output = Path(output_folder)
+    check_replaceable(output / SURVEY_FILE)
+    earlier = stored.read_raster_paths(output / SURVEY_FILE)
+    result = _start(survey_folder, output / SURVEY_FILE, settings.sample_interval_ns, monitor.part(0.0, 0.05))
+    with staging_folder(output) as staging:
+        store = RasterStore(staging, local_crs_wkt(), settings.cell_m)
+
+        def work(area: ScanArea, own: Monitor) -> None:
+            prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+            speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
+            volume, base = area_work.image(result, prepared, speed, settings, own.part(0.3, 0.6))
+            with area_work.timed(result.seconds, "place"):
+                if result.fits[area.area_id].is_fitted:
+                    store.add_area(area, result.fits[area.area_id], volume, base)
+            depth_m = area_work.reliable_depth(prepared, speed, volume)
+            del volume
+            area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
+
+        area_work.each_area(result, work, monitor.part(0.05, 0.85))
+        area_work.join(result, monitor.part(0.85, 0.88))
+        with area_work.timed(result.seconds, "mosaic"):
+            monitor.log("Joining the areas' depth slices into one picture for each level.")
+            rasters = store.finish(result.survey.areas, monitor.part(0.88, 0.98))
+        with area_work.timed(result.seconds, "write"):
+            steps = [
+                ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
+                ("fit areas", {}),
+                ("estimate wave speed", {}),
+                ("depth slices", settings.of_slices()),
+                ("detect items", {}),
+                ("join items", {}),
+            ]
+            found = [layers.wave_speed_layer(result.wave_speeds), *_found_layers(result)]
+            found.append(layers.raster_layer(rasters, staging))
+            _write_survey(result, staging / SURVEY_FILE, found, settings.sample_interval_ns, steps)
+            write_text(staging / REPORT_FILE, report_html(result))
+            monitor.step(0.99)  # the last chance to cancel
+            publish(staging, output, earlier)
+    result.rasters = tuple(replace(file, path=output / file.path.relative_to(staging)) for file in rasters)
+    result.report_path = output / REPORT_FILE
+    monitor.progress(1.0)
+    return result
 
 
-def read_step(survey_folder, survey_path, report_path=None, sample_interval_ns=None, monitor: Monitor = Monitor()) -> ChainResult:
+def read_step(
+    survey_folder, survey_path, report_path=None, sample_interval_ns=None, monitor: Monitor = Monitor()
+) -> ChainResult:
     """Reads and checks a survey, fits its areas and writes a new GeoPackage `survey_path` (areas, lines, control points,
     findings, run log) and, if wanted, an HTML report. An existing file at `survey_path` is replaced.
     """
+    result = _start(survey_folder, Path(survey_path), sample_interval_ns, monitor.part(0.0, 0.95))
+    steps = [("read survey", {"sample_interval_ns": sample_interval_ns}), ("fit areas", {})]
+    _write_survey(result, result.survey_path, [], sample_interval_ns, steps)
+    if report_path:
+        result.report_path = Path(report_path)
+        write_text(result.report_path, report_html(result))
+    return result
 
 
 def wave_speed_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
     """Estimates wave speed and time zero of each area and writes the layer `wave_speeds` into `survey_path`."""
+    result = _reopen(survey_path, monitor.part(0.0, 0.1))
+    result.wave_speeds.clear()
+
+    def work(area: ScanArea, own: Monitor) -> None:
+        area_work.wave_speed(result, area_work.prepare(result, area, own.part(0.0, 0.4)), own.part(0.4, 1.0))
+
+    area_work.each_area(result, work, monitor.part(0.1, 0.99))
+    _update_survey(result, [], [("estimate wave speed", {})])
+    return result
 
 
-def depth_slices_step(survey_path, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()) -> ChainResult:
+def depth_slices_step(
+    survey_path, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+) -> ChainResult:
     """Writes depth slices and slab base of the survey in `survey_path` into `output_folder` (slices/, base/).
 
     Takes wave speeds from the layer `wave_speeds` where it exists and estimates the others.
     The sample interval is the one that the survey was read with (`settings.sample_interval_ns` is not used).
     """
+    settings.check()
+    result = _reopen(survey_path, monitor.part(0.0, 0.1))
+    output = Path(output_folder)
+    with staging_folder(output) as staging:
+        store = RasterStore(staging, local_crs_wkt(), settings.cell_m)
+
+        def work(area: ScanArea, own: Monitor) -> None:
+            if not result.fits[area.area_id].is_fitted:
+                return
+            prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+            speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.4))
+            volume, base = area_work.image(result, prepared, speed, settings, own.part(0.4, 0.9))
+            with area_work.timed(result.seconds, "place"):
+                store.add_area(area, result.fits[area.area_id], volume, base)
+
+        area_work.each_area(result, work, monitor.part(0.1, 0.85))
+        with area_work.timed(result.seconds, "mosaic"):
+            rasters = store.finish(result.survey.areas, monitor.part(0.85, 0.98))
+        monitor.step(0.99)
+        publish(staging, output, stored.read_raster_paths(survey_path))
+    result.rasters = tuple(replace(file, path=output / file.path.relative_to(staging)) for file in rasters)
+    listed = layers.raster_layer(result.rasters, Path(survey_path).parent)
+    _update_survey(result, [listed], [("depth slices", settings.of_slices())])
+    return result
 
 
-def detect_items_step(survey_path, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()) -> ChainResult:
-    """Detects items in every area, joins them across areas and writes the layers `picks` and `items` into `survey_path`.
+def detect_items_step(
+    survey_path, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+) -> ChainResult:
+    """Detects items in every area, joins them across areas and writes `picks`, `items` and `coverage` into `survey_path`.
 
     Takes wave speeds from the layer `wave_speeds` where it exists and estimates the others.
     """
+    settings.check()
+    result = _reopen(survey_path, monitor.part(0.0, 0.1))
+
+    def work(area: ScanArea, own: Monitor) -> None:
+        prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+        speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
+        volume, base = area_work.image(result, prepared, speed, settings, own.part(0.3, 0.6))
+        depth_m = area_work.reliable_depth(prepared, speed, volume)
+        del volume
+        area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
+
+    area_work.each_area(result, work, monitor.part(0.1, 0.9))
+    area_work.join(result, monitor.part(0.9, 0.98))
+    _update_survey(result, _found_layers(result), [("detect items", {}), ("join items", {})])
+    return result
+
+
+def _start(survey_folder, survey_path: Path, sample_interval_ns: Optional[float], monitor: Monitor) -> ChainResult:
+    """Read the survey and fit its areas."""
+    seconds = {}
+    with area_work.timed(seconds, "read"):
+        survey = read_survey(Path(survey_folder), sample_interval_ns, monitor)
+    monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
+    return _fit(ChainResult(survey_path, survey, seconds=seconds), monitor)
+
+
+def _reopen(survey_path, monitor: Monitor) -> ChainResult:
+    """The survey that an earlier step wrote to `survey_path`, with the wave speeds it holds."""
+    survey_path = Path(survey_path)
+    check_replaceable(survey_path)
+    seconds = {}
+    with area_work.timed(seconds, "read"):
+        survey = stored.read_stored_survey(survey_path, monitor)
+        known = {values["area_id"] for _, values in read_layer(survey_path, "scan_areas")}
+    if known != {area.area_id for area in survey.areas}:
+        raise ProcessingError(
+            f"The survey folder {survey.folder} has other scan areas than {survey_path.name}; read the survey again."
+        )
+    speeds = {key: speed for key, speed in stored.read_wave_speeds(survey_path).items() if key in known}
+    return _fit(ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds), monitor)
+
+
+def _fit(result: ChainResult, monitor: Monitor) -> ChainResult:
+    """Place every area; reading's and placing's findings go into the result."""
+    result.findings.extend(result.survey.findings)
+    with area_work.timed(result.seconds, "fit"):
+        for area in result.survey.areas:
+            fit = result.fits[area.area_id] = fit_area(area)
+            for sentence in fit.warnings:
+                monitor.warn(sentence)
+                result.note("warning", f"area {area.area_id}", sentence)
+    return result
+
+
+def _found_layers(result: ChainResult) -> List[Layer]:
+    return [
+        layers.pick_layer(result.picks, result.areas, result.fits),
+        layers.item_layer(result.items, result.areas, result.fits),
+        layers.coverage_layer(result.coverage, result.areas, result.fits),
+    ]
+
+
+def _write_survey(result: ChainResult, path: Path, further: Sequence[Layer], sample_interval_ns, steps) -> None:
+    """A new GeoPackage at `path`, which may still be on its way to `result.survey_path`."""
+    written = [
+        *layers.survey_layers(result.survey, result.fits),
+        *further,
+        layers.finding_layer(result.findings),
+        layers.run_log_layer([], steps),
+    ]
+    metadata = layers.survey_metadata(result.survey, result.survey_path, sample_interval_ns)
+    write_geopackage(path, written, local_crs_wkt(), metadata)
+
+
+def _update_survey(result: ChainResult, changed: Sequence[Layer], steps: Sequence[Tuple[str, Mapping]]) -> None:
+    """Put what a step found into the GeoPackage it started from; findings and run log grow."""
+    path = result.survey_path
+    earlier = [Finding(row["severity"], row["where_found"], row["text"]) for _, row in read_layer(path, "findings")]
+    findings = [*earlier, *(found for found in result.findings if found not in earlier)]
+    grown = [
+        layers.wave_speed_layer(result.wave_speeds),
+        layers.finding_layer(findings),
+        layers.run_log_layer(stored.read_run_log(path), steps),
+    ]
+    replace_layers(path, [*changed, *grown], local_crs_wkt())

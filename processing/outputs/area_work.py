@@ -1,0 +1,166 @@
+"""What is done with one area, step by step, and how the areas are gone through.
+
+The radar and item modules are imported when they are first needed, so that reading a survey works without scipy.
+"""
+
+import time
+import traceback
+from contextlib import contextmanager
+from typing import Callable, Dict
+
+from ..errors import Cancelled, InslabError, MissingPackageError, ProcessingError
+from ..monitor import Monitor
+from ..radar.model import WaveSpeed
+from ..survey.model import ScanArea
+from .coverage import find_coverage
+from .placing import follow_items, group_by_plane, place_item
+from .result import ChainResult, ChainSettings
+
+
+@contextmanager
+def timed(seconds: Dict[str, float], step: str):
+    """Adds the running time of the block to `seconds[step]`."""
+    start = time.perf_counter()
+    try:
+        yield
+    finally:
+        seconds[step] = seconds.get(step, 0.0) + time.perf_counter() - start
+
+
+def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], monitor: Monitor) -> None:
+    """Calls `work(area, monitor)` for every area; one that fails becomes an entry of `result.failures` and a finding.
+
+    Raises `ProcessingError` if all fail; `Cancelled` and `MissingPackageError` go through.
+    """
+    areas = result.survey.areas
+    for number, area in enumerate(areas):
+        monitor.step(number / len(areas))
+        monitor.log(f"Area {area.area_id} ({number + 1} of {len(areas)}): {len(area.lines)} lines.")
+        try:
+            work(area, monitor.part(number / len(areas), (number + 1) / len(areas)))
+        except (Cancelled, MissingPackageError):
+            raise
+        except Exception as error:
+            result.failures[area.area_id] = _sentence(error, monitor)
+            result.note("error", f"area {area.area_id}", result.failures[area.area_id])
+            monitor.warn(f"Area {area.area_id} gives no complete result: {result.failures[area.area_id]}")
+    if len(result.failures) == len(areas):
+        area_id, reason = next(iter(result.failures.items()))
+        raise ProcessingError(f"No scan area could be processed; the first of {len(areas)}, {area_id}: {reason}")
+
+
+def prepare(result: ChainResult, area: ScanArea, monitor: Monitor):
+    """Aligned and levelled lines of an area (`radar.prepare.PreparedArea`)."""
+    with timed(result.seconds, "prepare"), _packages():
+        from ..radar.prepare import prepare_area
+
+        prepared = prepare_area(area, monitor)
+    for found in prepared.findings:
+        result.findings.append(found)
+        monitor.warn(f"{found.where}: {found.text}")
+    return prepared
+
+
+def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
+    """The area's wave speed: the one that `result` has already, or a new estimate, which is kept there."""
+    area_id = prepared.area.area_id
+    if area_id not in result.wave_speeds:
+        with timed(result.seconds, "wave speed"), _packages():
+            from ..radar.wave_speed import estimate_wave_speed
+
+            speed = result.wave_speeds[area_id] = estimate_wave_speed(prepared, monitor)
+        for sentence in speed.warnings:
+            result.note("warning", f"area {area_id}", sentence)
+            monitor.warn(f"Area {area_id}: {sentence}")
+        monitor.log(
+            f"Area {area_id}: wave speed {speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f} m/ns "
+            f"(relative permittivity {speed.relative_permittivity:.1f})."
+        )
+    return result.wave_speeds[area_id]
+
+
+def image(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettings, monitor: Monitor):
+    """Depth volume and slab base of an area, in its local grid."""
+    with timed(result.seconds, "image"), _packages():
+        from ..radar.imaging import image_area
+
+        return image_area(
+            prepared,
+            speed,
+            cell_m=settings.cell_m,
+            depth_step_m=settings.depth_step_m,
+            max_depth_m=settings.max_depth_m,
+            monitor=monitor,
+        )
+
+
+def reliable_depth(prepared, speed: WaveSpeed, volume):
+    """Depth down to which an area counts as scanned, metres, or None where that is not known."""
+    from ..radar.imaging import reliable_depth_m
+
+    return reliable_depth_m(prepared, speed, volume)
+
+
+def detect(result: ChainResult, prepared, speed: WaveSpeed, base, depth_m, monitor: Monitor) -> None:
+    """Finds the area's picks and items, places the items, and adds both and the area's coverage to `result`."""
+    area = prepared.area
+    fit = result.fits[area.area_id]
+    with timed(result.seconds, "detect"), _packages():
+        from ..items.detect import detect_items
+
+        picks, items = detect_items(prepared, speed, base, monitor)
+    with timed(result.seconds, "place"):
+        if fit.is_fitted:
+            items = [place_item(item, fit) for item in items]
+            result.coverage.extend(find_coverage(area, fit, depth_m))
+        result.picks.extend(picks)
+        result.items.extend(items)
+    monitor.log(f"Area {area.area_id}: {len(items)} items from {len(picks)} picks.")
+
+
+def join(result: ChainResult, monitor: Monitor) -> None:
+    """Joins items across the areas of each plane; those of areas that are not positioned stay as they are."""
+    with timed(result.seconds, "join"), _packages():
+        from ..items.join import join_items
+
+        joined = []
+        placed_areas = [area for area in result.survey.areas if result.fits[area.area_id].is_fitted]
+        planes = group_by_plane(placed_areas)
+        for number, areas in enumerate(planes.values()):
+            ids = {area.area_id for area in areas}
+            items = [item for item in result.items if item.area_ids[0] in ids]
+            if not items:
+                continue
+            own = join_items(items, monitor.part(number / len(planes), (number + 1) / len(planes)))
+            picks = follow_items([pick for pick in result.picks if pick.area_id in ids], items, own)
+            renamed = {pick.pick_id: pick for pick in picks}
+            result.picks = [renamed.get(pick.pick_id, pick) for pick in result.picks]
+            joined.extend(own)
+        unplaced = [item for item in result.items if not result.fits[item.area_ids[0]].is_fitted]
+        result.items = joined + unplaced
+
+
+@contextmanager
+def _packages():
+    """Says which package is missing, where one is."""
+    try:
+        yield
+    except ModuleNotFoundError as error:
+        if error.name.startswith(__name__.split(".")[0]):
+            raise  # a part of Inslab itself
+        raise MissingPackageError(
+            f"This step needs the Python package {error.name}; install it (Debian: python3-{error.name}, OSGeo4W and conda: "
+            f"{error.name}) and start QGIS again."
+        ) from error
+
+
+def _sentence(error: Exception, monitor: Monitor) -> str:
+    """What to tell about an error that cost one area its result."""
+    if isinstance(error, InslabError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return "the memory does not suffice; take a larger cell, a larger depth step or a smaller greatest depth."
+    if isinstance(error, OSError):
+        return f"a file cannot be read or written ({error})."
+    monitor.log("".join(traceback.format_exception(type(error), error, error.__traceback__)))
+    return f"a fault of the program ({type(error).__name__}: {error}); please report it with the log above."

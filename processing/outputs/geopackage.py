@@ -1,0 +1,270 @@
+"""Layers in and out of a GeoPackage, whole files or single layers, never half of one.
+
+Writing always goes to a temporary file beside the target, which is moved into place at the end. The content depends on the
+layers alone: the time stamps that a GeoPackage demands are a fixed date. GDAL's Python module is imported only here.
+"""
+
+import json
+import math
+import os
+import sqlite3
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
+
+import numpy as np
+
+from ..errors import MissingPackageError, ProcessingError, SurveyError
+
+FIXED_DATE = "2000-01-01T00:00:00.000Z"
+GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon")
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One table of a GeoPackage.
+
+    Attributes
+    ----------
+    geometry : str or None
+        One of `GEOMETRIES`, None for a table without geometry.
+    fields : mapping of str to type
+        Column name to ``str``, ``int``, ``float`` or ``bool``, in order.
+    rows : sequence of (coordinates, values)
+        Coordinates: None; (2 or 3,) for a point; (n, 2 or 3) for a line; a list of rings (n, 2) for a polygon, the outer one
+        first. Values: by column name; a missing one, None and NaN become NULL.
+    """
+
+    name: str
+    geometry: Optional[str]
+    fields: Mapping[str, type]
+    rows: Sequence[Tuple[object, Mapping]] = field(repr=False)
+    description: str = ""
+
+
+def import_ogr():
+    """GDAL's modules (gdal, ogr, osr), or a `MissingPackageError` that says what to install."""
+    try:
+        from osgeo import gdal, ogr, osr
+    except ImportError as error:
+        raise MissingPackageError(
+            "Writing layers needs GDAL's Python module (osgeo), which QGIS brings; run Inslab with QGIS's own Python or install "
+            "it (Debian: python3-gdal)."
+        ) from error
+    return gdal, ogr, osr
+
+
+def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Optional[Mapping[str, str]] = None) -> None:
+    """Writes a new GeoPackage with `layers` and replaces any file at `path`.
+
+    `metadata` items belong to the file as a whole. Raises `ProcessingError` when the file cannot be written or replaced.
+    """
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with _temporary(path) as part:
+        _, ogr, _ = import_ogr()
+        with _gdal_failures(path):
+            # Version 1.2 is read by everything in use; newer GDAL would write 1.4, of which older ones warn.
+            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(part), options=["VERSION=1.2"])
+            for key, value in (metadata or {}).items():
+                dataset.SetMetadataItem(key, value)
+            _add_layers(dataset, layers, crs_wkt)
+            dataset = None  # closes and writes
+
+
+def replace_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
+    """Puts `layers` into the GeoPackage at `path`; layers of the same name are replaced, all others stay as they are."""
+    path = Path(path)
+    _check_geopackage(path)
+    with _temporary(path) as part:
+        _, ogr, _ = import_ogr()
+        with _gdal_failures(path):
+            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
+                source.backup(copy)
+            dataset = ogr.Open(str(part), 1)
+            for layer in layers:
+                for index in range(dataset.GetLayerCount()):
+                    if dataset.GetLayer(index).GetName() == layer.name:
+                        dataset.DeleteLayer(index)
+                        break
+            _add_layers(dataset, layers, crs_wkt)
+            dataset = None
+
+
+def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
+    """All rows of one layer as (coordinates, values), as in `Layer`; empty where there is no such layer.
+
+    Raises `SurveyError` if `path` is no GeoPackage.
+    """
+    _check_geopackage(path)
+    _, ogr, _ = import_ogr()
+    with _gdal_failures(path):
+        dataset = ogr.Open(str(path))
+        layer = dataset.GetLayerByName(name)
+        if layer is None:
+            return []
+        definition = layer.GetLayerDefn()
+        names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
+        return [(_coordinates(row.GetGeometryRef()), {key: row[key] for key in names}) for row in layer]
+
+
+def read_metadata(path, key: str) -> Optional[str]:
+    """One metadata item of the file as a whole, or None. Raises `SurveyError` if `path` is no GeoPackage."""
+    _check_geopackage(path)
+    _, ogr, _ = import_ogr()
+    with _gdal_failures(path):
+        dataset = ogr.Open(str(path))
+        return dataset.GetMetadataItem(key)
+
+
+def check_replaceable(path) -> None:
+    """Raises `ProcessingError` while the GeoPackage at `path` is being edited.
+
+    An editing program keeps its latest changes in a file beside it; replacing the one without the other would lose them or
+    spoil the new file.
+    """
+    journal = Path(f"{path}-wal")
+    if journal.exists() and journal.stat().st_size > 0:
+        raise ProcessingError(
+            f"{path} is being edited: save and close its layers (in QGIS, remove them from the project), then run this again."
+        )
+
+
+def as_json(values: Mapping) -> str:
+    """One line of JSON with sorted keys, so that equal values give equal text."""
+    return json.dumps(values, sort_keys=True, ensure_ascii=False, default=str)
+
+
+def _check_geopackage(path) -> None:
+    path = Path(path)
+    try:
+        with path.open("rb") as file:
+            start = file.read(16)
+    except OSError as error:
+        raise SurveyError(f"{path} cannot be read ({error.strerror}); choose the survey.gpkg of a survey.") from error
+    if start != b"SQLite format 3\x00":
+        raise SurveyError(f"{path} is no GeoPackage; choose the survey.gpkg of a survey.")
+
+
+@contextmanager
+def _temporary(path: Path):
+    """A temporary name beside `path`; moved into place if the block succeeds, removed if not."""
+    check_replaceable(path)
+    part = path.with_name(f".{path.name}.{os.getpid()}.part.gpkg")
+    part.unlink(missing_ok=True)
+    try:
+        yield part
+        try:
+            part.replace(path)
+        except OSError as error:
+            raise ProcessingError(
+                f"{path} cannot be replaced ({error.strerror}); close it in other programs, then run this again."
+            ) from error
+    finally:
+        for suffix in ("", "-journal", "-wal", "-shm"):
+            Path(f"{part}{suffix}").unlink(missing_ok=True)
+
+
+@contextmanager
+def _gdal_failures(path):
+    """Turns GDAL's two ways of failing (None or, where another plugin asked for it, exceptions) into one sentence.
+
+    `ogr.UseExceptions()` is not called: inside QGIS it would change how GDAL behaves for every other plugin.
+    """
+    gdal, _, _ = import_ogr()
+    # Where there is a setting for this thread alone, others are left in peace.
+    set_option = getattr(gdal, "SetThreadLocalConfigOption", gdal.SetConfigOption)
+    earlier = gdal.GetConfigOption("OGR_CURRENT_DATE")
+    set_option("OGR_CURRENT_DATE", FIXED_DATE)
+    gdal.ErrorReset()
+    gdal.PushErrorHandler("CPLQuietErrorHandler")
+    try:
+        yield
+    except (RuntimeError, AttributeError, TypeError, sqlite3.Error) as error:
+        reason = gdal.GetLastErrorMsg() or str(error)
+        raise ProcessingError(f"{path} cannot be read or written: {reason}") from error
+    finally:
+        gdal.PopErrorHandler()
+        set_option("OGR_CURRENT_DATE", earlier)
+
+
+def _add_layers(dataset, layers: Sequence[Layer], crs_wkt: str) -> None:
+    _, ogr, osr = import_ogr()
+    crs = osr.SpatialReference()
+    crs.ImportFromWkt(crs_wkt)
+    crs.SetAxisMappingStrategy(osr.OAMS_TRADITIONAL_GIS_ORDER)
+    kinds = {
+        None: ogr.wkbNone,
+        "Point": ogr.wkbPoint,
+        "PointZ": ogr.wkbPoint25D,
+        "LineString": ogr.wkbLineString,
+        "LineStringZ": ogr.wkbLineString25D,
+        "Polygon": ogr.wkbPolygon,
+    }
+    types = {str: ogr.OFTString, int: ogr.OFTInteger, float: ogr.OFTReal, bool: ogr.OFTInteger}
+    for layer in layers:
+        options = [f"DESCRIPTION={layer.description}", f"IDENTIFIER={layer.name}", "FID=fid", "GEOMETRY_NAME=geom"]
+        target = dataset.CreateLayer(layer.name, crs if layer.geometry else None, kinds[layer.geometry], options)
+        for name, kind in layer.fields.items():
+            column = ogr.FieldDefn(name, types[kind])
+            if kind is bool:
+                column.SetSubType(ogr.OFSTBoolean)
+            target.CreateField(column)
+        dataset.StartTransaction()
+        for coordinates, values in layer.rows:
+            _add_row(target, layer, coordinates, values)
+        dataset.CommitTransaction()
+
+
+def _add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
+    _, ogr, _ = import_ogr()
+    unknown = set(values) - set(layer.fields)
+    if unknown:
+        raise KeyError(f"layer {layer.name} has no field {sorted(unknown)}")
+    feature = ogr.Feature(target.GetLayerDefn())
+    for name, kind in layer.fields.items():
+        value = values.get(name)
+        if value is not None and not (kind is float and math.isnan(value)):
+            feature.SetField(name, kind(value) if kind is not bool else int(value))
+    if coordinates is not None:
+        feature.SetGeometry(_geometry(layer.geometry, coordinates))
+    if target.CreateFeature(feature) != 0:
+        raise RuntimeError(f"a row of layer {layer.name} was refused")
+
+
+def _geometry(kind: str, coordinates):
+    _, ogr, _ = import_ogr()
+    if kind == "Polygon":
+        polygon = ogr.Geometry(ogr.wkbPolygon)
+        for ring in coordinates:
+            polygon.AddGeometry(_line(ogr.wkbLinearRing, ring))
+        return polygon
+    if kind.startswith("LineString"):
+        return _line(ogr.wkbLineString25D if kind.endswith("Z") else ogr.wkbLineString, coordinates)
+    point = ogr.Geometry(ogr.wkbPoint25D if kind.endswith("Z") else ogr.wkbPoint)
+    _add_point(point, coordinates)
+    return point
+
+
+def _line(kind, coordinates):
+    _, ogr, _ = import_ogr()
+    line = ogr.Geometry(kind)
+    for position in coordinates:
+        _add_point(line, position)
+    return line
+
+
+def _add_point(geometry, position) -> None:
+    # AddPoint would make a plain geometry three-dimensional.
+    add = geometry.AddPoint if len(position) == 3 else geometry.AddPoint_2D
+    add(*(float(number) for number in position))
+
+
+def _coordinates(geometry):
+    if geometry is None or geometry.IsEmpty():
+        return None
+    if geometry.GetGeometryCount():
+        return [np.array(geometry.GetGeometryRef(i).GetPoints(), float) for i in range(geometry.GetGeometryCount())]
+    points = np.array(geometry.GetPoints(), float)
+    return points[0] if geometry.GetGeometryName() == "POINT" else points

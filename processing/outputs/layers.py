@@ -1,0 +1,280 @@
+"""The layers of survey.gpkg: which columns they have, and their rows from what the steps found.
+
+Coordinates are those of the site grid, metres; Z is minus the depth. What has no position gets no geometry, never a made-up one.
+"""
+
+import os
+from pathlib import Path
+from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
+
+import numpy as np
+
+from .. import cautions
+from ..items.model import KINDS, Item, Pick
+from ..radar.model import WaveSpeed
+from ..site.frame import AreaFit
+from ..survey.model import Finding, ScanArea, Survey
+from .coverage import Coverage, outline
+from .geopackage import Layer, as_json
+from .placing import sigma_of_pick
+from .rasters import RasterFile
+
+SURVEY_FOLDER_KEY = "INSLAB_SURVEY_FOLDER"
+RELATIVE_FOLDER_KEY = "INSLAB_SURVEY_FOLDER_FROM_HERE"
+SAMPLE_INTERVAL_KEY = "INSLAB_SAMPLE_INTERVAL_NS"
+
+PLANE = (
+    "Depth counts from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its elevation). "
+)
+RUN_LOG_FIELDS = {"step_number": int, "step": str, "parameters": str, "software_version": str}
+
+
+def software_version() -> str:
+    """The version in the plugin's metadata.txt."""
+    text = (Path(__file__).parents[2] / "metadata.txt").read_text(encoding="utf-8")
+    return next(line.split("=", 1)[1].strip() for line in text.splitlines() if line.startswith("version="))
+
+
+def survey_metadata(survey: Survey, survey_path, sample_interval_ns) -> Dict[str, str]:
+    """What survey.gpkg must remember so that its traces can be read again, also after both were moved together."""
+    folder = Path(survey.folder).resolve()
+    metadata = {SURVEY_FOLDER_KEY: folder.as_posix()}
+    try:
+        metadata[RELATIVE_FOLDER_KEY] = Path(os.path.relpath(folder, Path(survey_path).resolve().parent)).as_posix()
+    except ValueError:
+        pass  # on another drive there is no relative path
+    if sample_interval_ns:
+        metadata[SAMPLE_INTERVAL_KEY] = repr(float(sample_interval_ns))
+    return metadata
+
+
+def survey_layers(survey: Survey, fits: Mapping[str, AreaFit]) -> List[Layer]:
+    """`scan_areas`, `scan_lines` and `control_points`."""
+    return [_areas(survey, fits), _lines(survey, fits), _control_points(survey, fits)]
+
+
+def _areas(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
+    fields = {
+        **dict.fromkeys(("area_id", "level", "surface", "status"), str),
+        **dict.fromkeys(("rotation_deg", "shift_x_m", "shift_y_m"), float),
+        "mirrored": bool,
+        "points_used": int,
+        **dict.fromkeys(("rms_residual_m", "worst_residual_m", "sigma0", "sigma_xy_m"), float),
+        "line_count": int,
+        **dict.fromkeys(("antenna_separation_m", "centre_frequency_mhz"), float),
+        **dict.fromkeys(("scanned_on", "scanned_by", "note", "further_columns"), str),
+    }
+    rows = []
+    for area in survey.areas:
+        fit = fits[area.area_id]
+        values = {name: getattr(area, name) for name in fields if hasattr(area, name)}
+        values.update(
+            status=fit.status,
+            line_count=len(area.lines),
+            points_used=sum(point.used for point in fit.points),
+            further_columns=as_json(area.extra) if area.extra else None,
+        )
+        ring = None
+        if fit.is_fitted:
+            ring = outline(area)
+            values.update({name: getattr(fit, name) for name in fields if hasattr(fit, name)})
+            values.update(rotation_deg=np.degrees(fit.rotation_rad), shift_x_m=fit.shift_m[0], shift_y_m=fit.shift_m[1])
+        rows.append(([fit.to_site(ring)] if ring is not None else None, values))
+    text = "Scan areas and how well their control points fit. An area that is not positioned has no geometry. "
+    return Layer("scan_areas", "Polygon", fields, rows, text + cautions.UNKNOWN)
+
+
+def _lines(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
+    fields = {
+        **dict.fromkeys(("area_id", "line_id", "dipole_axis", "level", "surface", "file"), str),
+        "trace_count": int,
+        "sample_count": int,
+        "sample_interval_ns": float,
+        "length_m": float,
+        **dict.fromkeys(("start_x_m", "start_y_m", "end_x_m", "end_y_m"), float),
+        "further_columns": str,
+    }
+    rows = []
+    for area in survey.areas:
+        fit = fits[area.area_id]
+        for line in area.lines:
+            values = {name: getattr(line, name) for name in fields if hasattr(line, name)}
+            values.update(
+                level=area.level,
+                surface=area.surface,
+                file=_relative(line.path, survey.folder),
+                start_x_m=line.start_m[0],
+                start_y_m=line.start_m[1],
+                end_x_m=line.end_m[0],
+                end_y_m=line.end_m[1],
+                further_columns=as_json(line.extra) if line.extra else None,
+            )
+            path = np.array([line.start_m, line.end_m]) if line.positions_m is None else line.positions_m
+            rows.append((fit.to_site(path) if fit.is_fitted else None, values))
+    return Layer("scan_lines", "LineString", fields, rows, "Scan lines; start and end are in the area's local grid.")
+
+
+def _control_points(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
+    fields = {
+        **dict.fromkeys(("area_id", "point_id"), str),
+        **dict.fromkeys(("local_x_m", "local_y_m", "site_x_m", "site_y_m", "sigma_m"), float),
+        **dict.fromkeys(("residual_x_m", "residual_y_m", "standardized", "redundancy_x", "redundancy_y"), float),
+        "used": bool,
+    }
+    rows = []
+    for area in survey.areas:
+        for point, found in zip(area.control_points, fits[area.area_id].points):
+            values = {
+                "area_id": area.area_id,
+                "point_id": point.point_id,
+                "local_x_m": point.local_m[0],
+                "local_y_m": point.local_m[1],
+                "site_x_m": point.site_m[0],
+                "site_y_m": point.site_m[1],
+                "sigma_m": point.sigma_m,
+                "used": found.used,
+            }
+            if found.used:
+                values.update(residual_x_m=found.residual_m[0], residual_y_m=found.residual_m[1])
+                values.update(redundancy_x=found.redundancy[0], redundancy_y=found.redundancy[1])
+                values.update(standardized=found.standardized)
+            rows.append((point.site_m if np.isfinite(point.site_m).all() else None, values))
+    text = (
+        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its own sigma."
+    )
+    return Layer("control_points", "Point", fields, rows, text)
+
+
+def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
+    """`wave_speeds`, one row an area."""
+    fields = {
+        "area_id": str,
+        **dict.fromkeys(
+            ("speed_m_ns", "sigma_m_ns", "time_zero_ns", "sigma_time_zero_ns", "relative_permittivity"), float
+        ),
+        "method": str,
+        "correlation": float,
+        "warnings": str,
+    }
+    rows = []
+    for speed in wave_speeds.values():
+        values = {name: getattr(speed, name) for name in fields if name != "warnings"}
+        rows.append((None, {**values, "warnings": "\n".join(speed.warnings)}))
+    return Layer("wave_speeds", None, fields, rows, "Wave speed and time zero of each area, with 1-sigma.")
+
+
+def pick_layer(picks: Iterable[Pick], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
+    """`picks`, whose positions are local ones."""
+    fields = {
+        **dict.fromkeys(("pick_id", "item_id", "area_id", "line_id", "level", "surface"), str),
+        **dict.fromkeys(("depth_m", "sigma_xy_m", "sigma_along_m", "sigma_depth_m"), float),
+        "polarity": int,
+        **dict.fromkeys(("strength_db", "polarization_ratio_db", "local_x_m", "local_y_m"), float),
+    }
+    rows = []
+    for pick in picks:
+        area, fit = areas[pick.area_id], fits[pick.area_id]
+        values = {name: getattr(pick, name) for name in fields if hasattr(pick, name)}
+        values.update(level=area.level, surface=area.surface, local_x_m=pick.x_m, local_y_m=pick.y_m)
+        values.update(sigma_xy_m=sigma_of_pick(pick, fits))
+        here = (*fit.to_site([[pick.x_m, pick.y_m]])[0], -pick.depth_m) if fit.is_fitted else None
+        rows.append((here, values))
+    return Layer("picks", "PointZ", fields, rows, "Where an item was seen on one line. " + PLANE + cautions.SHORT)
+
+
+def item_layer(items: Iterable[Item], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
+    """`items`, whose vertices are in the site grid, or in the local one where the area is not positioned.
+
+    The latter have no geometry; their vertices stand in `local_geometry`, so that nothing is lost.
+    """
+    fields = {
+        **dict.fromkeys(("item_id", "kind"), str),
+        **dict.fromkeys(
+            ("kind_confidence", "confidence", "depth_min_m", "depth_max_m", "sigma_xy_m", "sigma_depth_m"), float
+        ),
+        "pick_count": int,
+        **dict.fromkeys(("area_ids", "level", "surface", "status", "source"), str),
+        **dict.fromkeys((f"p_{kind}" for kind in KINDS), float),
+        "length_m": float,
+        "reasons": str,
+        "local_geometry": str,
+    }
+    rows = []
+    for item in items:
+        area = areas[item.area_ids[0]]
+        depths = item.vertices_m[:, 2]
+        line = item.vertices_m * [1.0, 1.0, -1.0]
+        values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
+        values.update({f"p_{kind}": item.kind_probabilities.get(kind, 0.0) for kind in KINDS})
+        values.update(
+            depth_min_m=depths.min(),
+            depth_max_m=depths.max(),
+            area_ids=",".join(item.area_ids),
+            level=area.level,
+            surface=area.surface,
+            status="detected",
+            source="computed",
+            length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
+        )
+        if not fits[area.area_id].is_fitted:
+            points = ", ".join(" ".join(f"{number:.4f}" for number in point) for point in line)
+            values["local_geometry"], line = f"LINESTRING Z ({points})", None
+        rows.append((line, values))
+    return Layer(
+        "items", "LineStringZ", fields, rows, "Items found; Z is minus the depth to the top. " + PLANE + cautions.SHORT
+    )
+
+
+def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
+    """`coverage`: everything outside these polygons, or below their depth, is unknown."""
+    fields = {
+        **dict.fromkeys(("area_id", "level", "surface"), str),
+        **dict.fromkeys(("depth_m", "sigma_xy_m"), float),
+        "line_directions": int,
+    }
+    rows = []
+    for piece in pieces:
+        area = areas[piece.area_id]
+        values = {"area_id": piece.area_id, "level": area.level, "surface": area.surface, "depth_m": piece.depth_m}
+        values.update(line_directions=piece.line_directions, sigma_xy_m=fits[piece.area_id].sigma_xy_m)
+        rows.append((piece.rings_m, values))
+    text = (
+        "What counts as scanned, and to which depth; with one line direction, objects along the lines can be missed. "
+    )
+    return Layer("coverage", "Polygon", fields, rows, text + PLANE + cautions.SHORT)
+
+
+def finding_layer(findings: Iterable[Finding]) -> Layer:
+    """`findings`: what was noticed, and what to do about it."""
+    fields = {"severity": str, "where_found": str, "text": str}
+    rows = [(None, {"severity": f.severity, "where_found": f.where, "text": f.text}) for f in findings]
+    return Layer("findings", None, fields, rows, "What was left out or needs a look: error, warning or note.")
+
+
+def raster_layer(rasters: Iterable[RasterFile], folder) -> Layer:
+    """`rasters`: the GeoTIFFs of the result, with paths relative to `folder`, in which survey.gpkg lies."""
+    fields = dict.fromkeys(("path", "content", "level", "surface", "area_id"), str)
+    rows = [
+        (None, {**{name: getattr(file, name) for name in fields}, "path": _relative(file.path, folder)})
+        for file in rasters
+    ]
+    return Layer("rasters", None, fields, rows, "GeoTIFFs that belong to this survey; no area_id means a whole level.")
+
+
+def run_log_layer(earlier: Sequence[Mapping], steps: Sequence[Tuple[str, Mapping]]) -> Layer:
+    """`run_log`: the rows it had, and one for each of `steps` (name and parameters)."""
+    rows = list(earlier)
+    for step, parameters in steps:
+        values = {"step": step, "parameters": as_json(parameters), "software_version": software_version()}
+        rows.append({"step_number": len(rows) + 1, **values})
+    return Layer(
+        "run_log", None, RUN_LOG_FIELDS, [(None, row) for row in rows], "The steps that made this file, in order."
+    )
+
+
+def _relative(path, folder) -> str:
+    """`path` as seen from `folder`, with slashes; the whole path where there is no relative one."""
+    try:
+        return Path(os.path.relpath(path, folder)).as_posix()
+    except ValueError:
+        return Path(path).as_posix()

@@ -1,0 +1,201 @@
+"""The report of a run: one HTML file that stands alone, prints in grey, and carries the cautions.
+
+No scripts, no pictures, nothing from elsewhere; every text that came from a file is escaped.
+"""
+
+from html import escape
+from typing import Iterable, List, Sequence
+
+from .. import cautions
+from ..items.model import KINDS
+from .layers import software_version
+from .result import ChainResult
+
+STYLE = """
+body { font: 10.5pt/1.45 "DejaVu Sans", Verdana, sans-serif; color: #1c1c1c; max-width: 62em; margin: 2em auto; padding: 0 1em; }
+h1 { font-size: 1.6em; margin-bottom: 0.2em; }
+h2 { font-size: 1.15em; margin: 1.8em 0 0.5em; border-bottom: 1px solid #8a8a8a; padding-bottom: 0.15em; }
+p.source { color: #555; margin-top: 0; overflow-wrap: anywhere; }
+table { border-collapse: collapse; width: 100%; }
+th, td { text-align: left; vertical-align: top; padding: 0.2em 0.6em; border-bottom: 1px solid #d0d0d0; }
+th { font-weight: 600; border-bottom-color: #8a8a8a; }
+td.number, th.number { text-align: right; white-space: nowrap; }
+.cautions { border: 2px solid #1c1c1c; padding: 0.4em 1em; }
+.cautions li { margin: 0.25em 0; }
+li.error { font-weight: 600; }
+@media print { body { margin: 0; max-width: none; font-size: 9pt; } h2 { break-after: avoid; } tr, li { break-inside: avoid; } }
+"""
+
+
+def report_html(result: ChainResult) -> str:
+    """The whole report as text; parts of steps that did not run are left out. The same result gives the same text."""
+    name = result.survey.folder.name
+    parts = [
+        f"<h1>Survey {escape(name)}</h1>",
+        f'<p class="source">Survey folder: {escape(str(result.survey.folder))}<br>Inslab {escape(software_version())}</p>',
+        _cautions(),
+        _areas(result),
+        _findings(result),
+        _control_points(result),
+    ]
+    if result.wave_speeds:
+        parts.append(_wave_speeds(result))
+    if result.items or result.coverage:
+        parts += [_coverage(result), _items(result)]
+    return (
+        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"<title>Survey {escape(name)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+        + "\n".join(parts)
+        + "\n</body>\n</html>\n"
+    )
+
+
+def _cautions() -> str:
+    lines = "\n".join(f"<li>{escape(sentence)}</li>" for sentence in cautions.ALL)
+    return f'<h2>Before anyone drills</h2>\n<div class="cautions"><ul>\n{lines}\n</ul></div>'
+
+
+def _areas(result: ChainResult) -> str:
+    rows = []
+    for area in result.survey.areas:
+        fit = result.fits[area.area_id]
+        rows.append(
+            (
+                area.area_id,
+                area.level,
+                area.surface,
+                len(area.lines),
+                f"{sum(line.length_m for line in area.lines):.1f}",
+                fit.status,
+                _millimetres(fit.rms_residual_m if fit.is_fitted else None),
+                _millimetres(fit.sigma_xy_m),
+                area.scanned_on,
+                result.failures.get(area.area_id, ""),
+            )
+        )
+    heads = (
+        "Area",
+        "Level",
+        "Surface",
+        "#Lines",
+        "#Length m",
+        "Position",
+        "#RMS residual mm",
+        "#Sigma mm",
+        "Scanned",
+        "Not done",
+    )
+    text = (
+        "Sigma is the 1-sigma uncertainty of the area's place on the site grid where it is known best (the middle of its control "
+        "points); it grows outwards. Surfaces: 'soffit' is seen from below, 'wall' has the coordinates of its elevation."
+    )
+    return f"<h2>Scan areas</h2>\n{_table(heads, rows)}\n<p>{text}</p>"
+
+
+def _findings(result: ChainResult) -> str:
+    if not result.findings:
+        return "<h2>Findings</h2>\n<p>Nothing was left out, and nothing needs a look.</p>"
+    lines = [
+        f'<li class="{escape(found.severity)}">{escape(found.severity)}: {escape(found.where)}: {escape(found.text)}</li>'
+        for found in result.findings
+    ]
+    text = "An error means that the thing was left out, a warning that it was used and needs a look."
+    return f"<h2>Findings</h2>\n<p>{text}</p>\n<ul>\n" + "\n".join(lines) + "\n</ul>"
+
+
+def _control_points(result: ChainResult) -> str:
+    rows = []
+    for area in result.survey.areas:
+        for point, found in zip(area.control_points, result.fits[area.area_id].points):
+            residual = [_millimetres(value) for value in found.residual_m] if found.used else ["not used", ""]
+            ratio = f"{found.standardized:.1f}" if found.used else ""
+            rows.append((area.area_id, point.point_id, _millimetres(point.sigma_m), *residual, ratio))
+    heads = ("Area", "Point", "#Sigma mm", "#Residual x mm", "#Residual y mm", "#Residual / its sigma")
+    return f"<h2>Control points</h2>\n{_table(heads, rows)}\n<p>Residuals are fitted minus given, on the site grid.</p>"
+
+
+def _wave_speeds(result: ChainResult) -> str:
+    rows = [
+        (
+            area_id,
+            f"{speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f}",
+            f"{speed.relative_permittivity:.2f}",
+            f"{speed.time_zero_ns:.3f} ± {speed.sigma_time_zero_ns:.3f}",
+            _millimetres(speed.depth_sigma_m(0.1)),
+            speed.method,
+        )
+        for area_id, speed in result.wave_speeds.items()
+    ]
+    heads = ("Area", "#Speed m/ns", "#Relative permittivity", "#Time zero ns", "#Depth sigma at 0.10 m, mm", "Method")
+    return f"<h2>Wave speed and time zero</h2>\n{_table(heads, rows)}"
+
+
+def _coverage(result: ChainResult) -> str:
+    rows = []
+    for piece in result.coverage:
+        ground = sum(_ring_area(ring) for ring in piece.rings_m[:1]) - sum(
+            _ring_area(ring) for ring in piece.rings_m[1:]
+        )
+        depth = "not known" if piece.depth_m is None else f"{piece.depth_m:.2f}"
+        rows.append(
+            (piece.area_id, f"{ground:.2f}", depth, "crossing" if piece.line_directions == 2 else "one way only")
+        )
+    heads = ("Area", "#Ground m²", "#To depth m", "Lines")
+    text = (
+        "Everything outside, and everything below that depth, is unknown. Where lines run one way only, objects along them can "
+        "be missed."
+    )
+    return f"<h2>What counts as scanned</h2>\n{_table(heads, rows)}\n<p>{text}</p>"
+
+
+def _items(result: ChainResult) -> str:
+    rows = []
+    for kind in KINDS:
+        own = [item for item in result.items if item.kind == kind]
+        if own:
+            depths = [depth for item in own for depth in item.vertices_m[:, 2]]
+            rows.append(
+                (
+                    kind.replace("_", " "),
+                    len(own),
+                    f"{1000 * min(depths):.0f} to {1000 * max(depths):.0f}",
+                    _millimetres(max(item.sigma_xy_m for item in own)),
+                    _millimetres(max(item.sigma_depth_m for item in own)),
+                    f"{min(item.confidence for item in own):.2f}",
+                )
+            )
+    heads = (
+        "Kind",
+        "#Number",
+        "#Depth to top mm",
+        "#Largest lateral sigma mm",
+        "#Largest depth sigma mm",
+        "#Lowest confidence",
+    )
+    text = ""
+    unplaced = sum(not result.fits[item.area_ids[0]].is_fitted for item in result.items)
+    if unplaced:
+        text = f"\n<p>{unplaced} of them lie in areas without position: they are listed, but not on the plan.</p>"
+    table = _table(heads, rows) if rows else "<p>No item was found. That does not mean that there is none.</p>"
+    return f"<h2>Items</h2>\n{table}{text}"
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence]) -> str:
+    """A table; a head that starts with # is that of a column of numbers."""
+    kinds = [' class="number"' if head.startswith("#") else "" for head in heads]
+    out: List[str] = ["<table>", "<thead><tr>"]
+    out += [f"<th{kind}>{escape(head.lstrip('#'))}</th>" for head, kind in zip(heads, kinds)]
+    out.append("</tr></thead>\n<tbody>")
+    for row in rows:
+        out.append("<tr>" + "".join(f"<td{kind}>{escape(str(cell))}</td>" for cell, kind in zip(row, kinds)) + "</tr>")
+    out.append("</tbody></table>")
+    return "\n".join(out)
+
+
+def _millimetres(metres) -> str:
+    return "" if metres is None else f"{1000 * float(metres):.1f}"
+
+
+def _ring_area(ring) -> float:
+    x, y = ring.T
+    return abs(float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum())) / 2

@@ -1,0 +1,73 @@
+"""A result appears whole or not at all."""
+
+from pathlib import Path
+
+import pytest
+
+from inslab.processing.errors import Cancelled, ProcessingError
+from inslab.processing.outputs.publish import publish, staging_folder
+
+
+def fill(folder, **files):
+    for name, text in files.items():
+        path = folder / name.replace("__", "/").replace("_tif", ".tif")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
+
+
+def contents(folder):
+    return {path.relative_to(folder).as_posix(): path.read_text() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_new_replaces_old_and_what_is_not_ours_stays(tmp_path):
+    output = tmp_path / "out"
+    fill(output, slices__A_tif="old", slices__B_tif="old", slices__mine_tif="mine", notes="mine")
+    fill(tmp_path, outside_tif="mine")
+    (output / "slices" / "A.tif.aux.xml").write_text("statistics of the old one")
+    with staging_folder(output) as staging:
+        fill(staging, slices__A_tif="new", report="new")
+        stale = [output / "slices" / name for name in ("A.tif", "B.tif", "gone.tif", "../../outside.tif")]
+        publish(staging, output, stale)
+    assert (tmp_path / "outside.tif").read_text() == "mine"
+    assert contents(output) == {"slices/A.tif": "new", "report": "new", "slices/mine.tif": "mine", "notes": "mine"}
+    assert sorted(path.name for path in output.iterdir()) == ["notes", "report", "slices"]
+
+
+def test_a_cancelled_run_leaves_the_earlier_result(tmp_path):
+    output = tmp_path / "out"
+    fill(output, slices__A_tif="old")
+
+    def cancelled():
+        with staging_folder(output) as staging:
+            fill(staging, slices__A_tif="new")
+            raise Cancelled("stop")
+
+    with pytest.raises(Cancelled):
+        cancelled()
+    assert [path.name for path in output.iterdir()] == ["slices"]
+    assert contents(output) == {"slices/A.tif": "old"}
+
+
+def test_a_locked_file_puts_everything_back(tmp_path, monkeypatch):
+    output = tmp_path / "out"
+    fill(output, a="old", b="old", c="old")
+    replace = Path.replace
+
+    def locked(source, target):
+        if str(target).endswith("out/b") and "earlier" not in str(source):
+            raise PermissionError(13, "Permission denied", str(target))
+        return replace(source, target)
+
+    with staging_folder(output) as staging:
+        fill(staging, a="new", b="new", d="new")
+        with monkeypatch.context() as patch:
+            patch.setattr(Path, "replace", locked)
+            with pytest.raises(ProcessingError, match="b cannot be replaced"):
+                publish(staging, output, [output / "c"])
+    assert contents(output) == {"a": "old", "b": "old", "c": "old"}
+
+
+def test_an_output_folder_that_cannot_be_made_is_named(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(ProcessingError, match="cannot be written to"), staging_folder(tmp_path / "file" / "out"):
+        pass
