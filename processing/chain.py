@@ -59,6 +59,7 @@ def process_survey(
         with area_work.timed(result.seconds, "mosaic"):
             monitor.log("Joining the areas' depth slices into one picture for each level.")
             rasters = store.finish(result.survey.areas, monitor.part(0.88, 0.98))
+        monitor.step(0.98)
         with area_work.timed(result.seconds, "write"):
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),

@@ -1,0 +1,378 @@
+"""The chain's promises: what it writes, what it keeps, how it fails. Radar and detection are stood in for by hand."""
+
+import csv
+import json
+import sqlite3
+import sys
+from contextlib import closing
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+
+import numpy as np
+import pytest
+
+from inslab.processing import cautions, chain
+from inslab.processing.errors import Cancelled, MissingPackageError, ProcessingError, SurveyError
+from inslab.processing.items.model import Item, Pick
+from inslab.processing.monitor import Monitor
+from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.radar.model import DepthVolume, SlabBase, WaveSpeed
+from inslab.processing.site.geotiff import GridReader
+from inslab.processing.survey.segy import write_segy
+
+pytest.importorskip("osgeo")
+pytest.importorskip("rasterio")
+
+# Area: level, surface, site position of the local origin; all 0.4 m squares, none turned.
+AREAS = {
+    "A1": ("L1", "top", (10.0, 20.0)),
+    "A2": ("L1", "top", (10.3, 20.0)),
+    "S1": ("L1", "soffit", (10.4, 20.4)),
+    "W1": ("L1", "wall", (10.0, 20.0)),
+    "LOST": ("L1", "top", None),
+}
+SIZE, STEP = 0.4, 0.1
+KINDS = {"bar": 0.7, "tendon": 0.1, "metal_conduit": 0.1, "plastic_conduit": 0.05, "unknown": 0.05}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A survey folder whose line files are tiny and hold noise."""
+    random = np.random.default_rng(5)
+    survey = tmp_path / "job <7> & ä"
+    (survey / "lines").mkdir(parents=True)
+    areas, lines, points = [], [], []
+    for area_id, (level, surface, origin) in AREAS.items():
+        areas.append((area_id, level, surface, 0.06, 1500, "2031-05-04", "crew <1>", "dry"))
+        for number, offset in enumerate(np.arange(0, SIZE + 0.01, STEP).round(3)):
+            for name, start, end in (("x", (0, offset), (SIZE, offset)), ("y", (offset, 0), (offset, SIZE))):
+                file = f"lines/{area_id}-{name}{number}.sgy"
+                write_segy(survey / file, random.normal(size=(41, 128)).astype(np.float32), 0.05)
+                lines.append((area_id, f"{name}{number}", file, "across", *start, *end))
+        if origin:
+            side = -1 if surface == "soffit" else 1
+            for x, y in ((0, 0), (SIZE, 0), (SIZE, SIZE), (0, SIZE)):
+                points.append(
+                    (area_id, f"P{x}{y}", x, y, round(origin[0] + x, 4), round(origin[1] + side * y, 4), 0.003)
+                )
+    for name, head, rows in (
+        (
+            "scan_areas",
+            "area_id level surface antenna_separation_m centre_frequency_mhz scanned_on scanned_by note",
+            areas,
+        ),
+        ("scan_lines", "area_id line_id file dipole_axis start_x_m start_y_m end_x_m end_y_m", lines),
+        ("control_points", "area_id point_id local_x_m local_y_m site_x_m site_y_m sigma_m", points),
+    ):
+        with (survey / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows([head.split(), *rows])
+    return survey
+
+
+@pytest.fixture
+def radar(monkeypatch):
+    """Stand-ins for radar and items: one bar along local x in each area, joined within a plane."""
+    calls = SimpleNamespace(fail={}, estimated=[], joined=[])
+    x = np.linspace(0.005, 0.395, 40)
+
+    def prepare_area(area, monitor=Monitor()):
+        if area.area_id in calls.fail:
+            raise calls.fail[area.area_id]
+        return SimpleNamespace(area=area, findings=())
+
+    def estimate_wave_speed(prepared, monitor=Monitor()):
+        calls.estimated.append(prepared.area.area_id)
+        return WaveSpeed(prepared.area.area_id, 0.11, 0.001, 1.2, 0.01, "stand-in", 0.3, ("Check <this>.",))
+
+    def image_area(prepared, wave_speed, cell_m=0.01, depth_step_m=0.01, max_depth_m=None, monitor=Monitor()):
+        depth = np.arange(6) * depth_step_m + depth_step_m / 2
+        strength = np.full((40, 40, 6), 12.0, np.float32)
+        thickness = np.full((40, 40), 0.25)
+        area_id = prepared.area.area_id
+        return DepthVolume(area_id, x, x, depth, strength), SlabBase(area_id, x, x, thickness, thickness * 0.02)
+
+    def detect_items(prepared, wave_speed, slab_base, monitor=Monitor()):
+        area_id = prepared.area.area_id
+        vertices = np.array([[0.0, 0.1, 0.05], [SIZE, 0.1, 0.06]])
+        item = Item(f"{area_id}-1", (area_id,), vertices, KINDS, 0.9, 0.004, 0.003, 2, "Straight <and> level.")
+        picks = [
+            Pick(
+                f"{area_id}-{n}",
+                item.item_id,
+                area_id,
+                f"y{n}",
+                n * STEP,
+                0.1,
+                0.05,
+                0.003,
+                0.002,
+                -1,
+                20.0,
+                float("nan"),
+            )
+            for n in range(5)
+        ]
+        return picks, [item]
+
+    def join_items(items, monitor=Monitor()):
+        calls.joined.append([item.item_id for item in items])
+        ids = tuple(area_id for item in items for area_id in item.area_ids)
+        line = np.vstack([item.vertices_m for item in items])
+        return [Item("joined-" + "-".join(ids), ids, line, KINDS, 0.9, items[0].sigma_xy_m, 0.003, 5 * len(items))]
+
+    for name, functions in {
+        "radar.prepare": [prepare_area],
+        "radar.wave_speed": [estimate_wave_speed],
+        "radar.imaging": [image_area],
+        "items.detect": [detect_items],
+        "items.join": [join_items],
+    }.items():
+        module = ModuleType(f"inslab.processing.{name}")
+        for function in functions:
+            setattr(module, function.__name__, function)
+        monkeypatch.setitem(sys.modules, module.__name__, module)
+    sys.modules["inslab.processing.radar.imaging"].reliable_depth_m = lambda prepared, speed, volume: 0.35
+    return calls
+
+
+def rows(path, layer):
+    return [values for _, values in read_layer(path, layer)]
+
+
+def tables(path):
+    with closing(sqlite3.connect(path)) as file:
+        return "\n".join(file.iterdump())
+
+
+def snapshot(folder):
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_everything_a_run_promises_is_written(folder, radar, tmp_path):
+    result = chain.process_survey(folder, tmp_path / "out")
+    assert sorted(snapshot(tmp_path / "out")) == [
+        "base/L1 soffit.tif",
+        "base/L1 wall.tif",
+        "base/L1.tif",
+        "report.html",
+        "slices/A1.tif",
+        "slices/A2.tif",
+        "slices/L1 soffit.tif",
+        "slices/L1 wall.tif",
+        "slices/L1.tif",
+        "slices/S1.tif",
+        "slices/W1.tif",
+        "survey.gpkg",
+    ]
+    assert all(file.path.is_file() for file in result.rasters)
+    assert result.failures == {}
+    assert result.items_by_kind == {"bar": 4}
+    assert result.worst_residual_m < 1e-3
+    assert {"read", "fit", "image", "detect", "write"} <= set(result.seconds)
+    assert [row["path"] for row in rows(result.survey_path, "rasters")][:2] == ["slices/A1.tif", "slices/A2.tif"]
+
+
+def test_items_lie_where_they_are_and_say_how_sure_they_are(folder, radar, tmp_path):
+    path = chain.process_survey(folder, tmp_path / "out").survey_path
+    found = {values["area_ids"]: (line, values) for line, values in read_layer(path, "items")}
+    assert set(found) == {"A1,A2", "S1", "W1", "LOST"}  # one object = one item, and planes are never mixed
+    line, values = found["A1,A2"]
+    assert line == pytest.approx(
+        np.array([[10, 20.1, -0.05], [10.4, 20.1, -0.06], [10.3, 20.1, -0.05], [10.7, 20.1, -0.06]])
+    )
+    assert (values["kind"], values["kind_confidence"], values["status"]) == ("bar", 0.7, "detected")
+    assert (values["depth_min_m"], values["depth_max_m"]) == (0.05, 0.06)
+    assert values["sigma_xy_m"] > np.hypot(0.004, 0.003 / 2)  # its own and at least that of the fit's middle
+    assert sum(values[f"p_{kind}"] for kind in KINDS) == pytest.approx(1.0)
+    line, values = found["S1"]
+    assert line[:, 1] == pytest.approx(20.3)  # mirrored
+    assert values["surface"] == "soffit"
+    line, values = found["LOST"]
+    assert line is None
+    assert values["local_geometry"] == "LINESTRING Z (0.0000 0.1000 -0.0500, 0.4000 0.1000 -0.0600)"
+
+
+def test_picks_follow_their_items_and_unplaced_ones_have_no_position(folder, radar, tmp_path):
+    path = chain.process_survey(folder, tmp_path / "out").survey_path
+    picks = read_layer(path, "picks")
+    assert len(picks) == 25
+    items = {values["item_id"] for values in rows(path, "items")}
+    assert {values["item_id"] for _, values in picks} == items
+    assert {values["area_id"] for point, values in picks if point is None} == {"LOST"}
+    point, values = next((p, v) for p, v in picks if v["pick_id"] == "A2-3")
+    assert point == pytest.approx([10.6, 20.1, -0.05])
+    assert values["polarization_ratio_db"] is None
+    assert values["sigma_xy_m"] > values["sigma_along_m"]
+
+
+def test_an_area_without_position_is_unknown_ground(folder, radar, tmp_path):
+    result = chain.process_survey(folder, tmp_path / "out")
+    areas = {values["area_id"]: (rings, values) for rings, values in read_layer(result.survey_path, "scan_areas")}
+    assert areas["LOST"][0] is None
+    assert areas["LOST"][1]["status"] == "not positioned"
+    assert areas["LOST"][1]["sigma_xy_m"] is None
+    assert areas["A1"][0][0].min(axis=0) == pytest.approx([10, 20])
+    coverage = read_layer(result.survey_path, "coverage")
+    assert {values["area_id"] for _, values in coverage} == {"A1", "A2", "S1", "W1"}
+    assert all(values["depth_m"] == 0.35 and values["line_directions"] == 2 for _, values in coverage)
+    assert any("LOST is not positioned" in sentence for sentence in result.warnings)
+    lines = read_layer(result.survey_path, "scan_lines")
+    assert {values["area_id"] for line, values in lines if line is None} == {"LOST"}
+
+
+def test_mosaics_hold_one_plane_each(folder, radar, tmp_path):
+    chain.process_survey(folder, tmp_path / "out")
+    top = GridReader(tmp_path / "out/slices/L1.tif")
+    assert top.bands[4].description == "0.040-0.050 m"
+    assert top.grid.columns * top.grid.cell_m == pytest.approx(0.7, abs=0.021)
+    wall = GridReader(tmp_path / "out/slices/L1 wall.tif")
+    assert wall.grid.columns * wall.grid.cell_m == pytest.approx(0.4, abs=0.021)
+    base = GridReader(tmp_path / "out/base/L1.tif")
+    middle = base.read(base.grid.rows // 2, base.grid.columns // 2, 1, 1)[:, 0, 0]
+    assert middle == pytest.approx([0.25, 0.005], abs=1e-4)
+
+
+def test_same_input_gives_the_same_output(folder, radar, tmp_path):
+    once = chain.process_survey(folder, tmp_path / "out")
+    first = snapshot(tmp_path / "out"), tables(once.survey_path)
+    chain.process_survey(folder, tmp_path / "out")
+    second = snapshot(tmp_path / "out"), tables(once.survey_path)
+    assert first[1] == second[1]
+    assert first[0] == second[0]
+
+
+def test_the_report_escapes_what_files_say_and_carries_the_cautions(folder, radar, tmp_path):
+    radar.fail["A2"] = ProcessingError("Area A2: nothing <usable>.")
+    text = chain.process_survey(folder, tmp_path / "out").report_path.read_text(encoding="utf-8")
+    assert "Survey job &lt;7&gt; &amp; ä" in text
+    assert "nothing &lt;usable&gt;" in text
+    assert "Check &lt;this&gt;." in text
+    assert "<usable>" not in text
+    assert "<script" not in text
+    assert "http" not in text
+    assert all(sentence in text for sentence in cautions.ALL)
+
+
+def test_layers_carry_the_cautions(folder, radar, tmp_path):
+    path = chain.process_survey(folder, tmp_path / "out").survey_path
+    with closing(sqlite3.connect(path)) as file:
+        texts = dict(file.execute("SELECT table_name, description FROM gpkg_contents"))
+    for layer in ("items", "picks", "coverage"):
+        assert cautions.SHORT in texts[layer]
+
+
+def test_a_failed_area_is_named_and_the_rest_still_runs(folder, radar, tmp_path):
+    radar.fail["A2"] = ProcessingError("Area A2: no line shows a direct wave.")
+    radar.fail["S1"] = ZeroDivisionError("division by zero")
+    log = []
+    result = chain.process_survey(folder, tmp_path / "out", monitor=Monitor(log=log.append))
+    assert result.failures["A2"] == "Area A2: no line shows a direct wave."
+    assert "fault of the program (ZeroDivisionError" in result.failures["S1"]
+    assert any("Traceback" in line for line in log)
+    assert {values["area_ids"] for values in rows(result.survey_path, "items")} == {"A1", "W1", "LOST"}
+    findings = rows(result.survey_path, "findings")
+    assert {"severity": "error", "where_found": "area A2", "text": result.failures["A2"]} in findings
+    assert not (tmp_path / "out/slices/A2.tif").exists()
+
+
+@pytest.mark.parametrize("stop_at", [0.0, 0.3, 0.86, 0.98])
+def test_a_cancelled_run_leaves_the_earlier_result(folder, radar, tmp_path, stop_at):
+    chain.process_survey(folder, tmp_path / "out")
+    before = snapshot(tmp_path / "out")
+    done = [0.0]
+    monitor = Monitor(progress=done.append, cancelled=lambda: done[-1] >= stop_at)
+    with pytest.raises(Cancelled):
+        chain.process_survey(folder, tmp_path / "out", chain.ChainSettings(depth_step_m=0.02), monitor)
+    assert snapshot(tmp_path / "out") == before
+    assert not [path for path in (tmp_path / "out").iterdir() if path.name.startswith(".")]
+    assert done == sorted(done)
+
+
+def test_a_run_in_which_every_area_fails_leaves_the_earlier_result(folder, radar, tmp_path):
+    chain.process_survey(folder, tmp_path / "out")
+    before = snapshot(tmp_path / "out")
+    radar.fail.update({area_id: MemoryError() for area_id in AREAS})
+    with pytest.raises(ProcessingError, match=r"No scan area could be processed.*A1: the memory does not suffice"):
+        chain.process_survey(folder, tmp_path / "out")
+    assert snapshot(tmp_path / "out") == before
+
+
+def test_rasters_of_areas_that_are_gone_go_too(folder, radar, tmp_path):
+    chain.process_survey(folder, tmp_path / "out")
+    (tmp_path / "out/slices/of the user.tif").write_bytes(b"mine")
+    radar.fail["S1"] = ProcessingError("no")
+    chain.process_survey(folder, tmp_path / "out")
+    names = {path.name for path in (tmp_path / "out/slices").iterdir()}
+    assert names == {"A1.tif", "A2.tif", "W1.tif", "L1.tif", "L1 wall.tif", "of the user.tif"}
+
+
+def test_a_missing_package_stops_the_run_with_what_to_install(folder, radar, tmp_path, monkeypatch):
+    radar.fail["A1"] = ModuleNotFoundError("No module named 'scipy'", name="scipy")
+    with pytest.raises(MissingPackageError, match="python3-scipy"):
+        chain.process_survey(folder, tmp_path / "out")
+
+
+def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
+    whole = chain.process_survey(folder, tmp_path / "whole")
+    path = tmp_path / "steps" / "survey.gpkg"
+    read = chain.read_step(folder, path, tmp_path / "steps" / "read.html")
+    assert "scan areas" in read.report_path.read_text(encoding="utf-8").lower()
+    radar.estimated.clear()
+    speeds = chain.wave_speed_step(path)
+    assert list(speeds.wave_speeds) == list(AREAS)
+    slices = chain.depth_slices_step(path, tmp_path / "steps")
+    assert len(slices.rasters) == len(whole.rasters)
+    detected = chain.detect_items_step(path)
+    assert detected.items_by_kind == whole.items_by_kind
+    assert radar.estimated == list(AREAS)  # once: later steps take them from the layer
+    for layer in ("scan_areas", "scan_lines", "control_points", "wave_speeds", "picks", "items", "coverage", "rasters"):
+        assert repr(read_layer(path, layer)) == repr(read_layer(whole.survey_path, layer)), layer
+    for file in whole.rasters:
+        twin = tmp_path / "steps" / file.path.relative_to(tmp_path / "whole")
+        assert twin.read_bytes() == file.path.read_bytes()
+    log = rows(path, "run_log")
+    assert [row["step"] for row in log] == [row["step"] for row in rows(whole.survey_path, "run_log")]
+    assert [row["step_number"] for row in log] == list(range(1, len(log) + 1))
+    assert json.loads(log[3]["parameters"]) == {"cell_m": 0.01, "depth_step_m": 0.01, "max_depth_m": None}
+
+
+def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
+    chain.read_step(folder, tmp_path / "out" / "survey.gpkg", sample_interval_ns=0.04)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    folder.rename(elsewhere / folder.name)
+    with pytest.raises(SurveyError, match="not there any more"):
+        chain.wave_speed_step(tmp_path / "out" / "survey.gpkg")
+    (tmp_path / "out").rename(elsewhere / "out")
+    result = chain.wave_speed_step(elsewhere / "out" / "survey.gpkg")
+    assert len(result.wave_speeds) == len(AREAS)
+    assert result.survey.areas[0].lines[0].sample_interval_ns == 0.04
+
+
+def test_a_step_refuses_a_survey_whose_folder_has_changed(folder, radar, tmp_path):
+    path = tmp_path / "survey.gpkg"
+    chain.read_step(folder, path)
+    table = folder / "scan_areas.csv"
+    table.write_text(table.read_text(encoding="utf-8").replace("W1,", "W2,"), encoding="utf-8")
+    with pytest.raises(ProcessingError, match="read the survey again"):
+        chain.detect_items_step(path)
+
+
+def test_settings_that_make_no_sense_are_named(folder, tmp_path):
+    with pytest.raises(ProcessingError, match="cell_m must be above zero metres, not 0"):
+        chain.process_survey(folder, tmp_path / "out", chain.ChainSettings(cell_m=0))
+    assert not (tmp_path / "out").exists()
+
+
+def test_qgis_reads_layers_and_rasters_with_a_valid_crs(folder, radar, tmp_path, qgis_app):
+    from qgis.core import QgsRasterLayer, QgsUnitTypes, QgsVectorLayer
+
+    result = chain.process_survey(folder, tmp_path / "out")
+    opened = [QgsVectorLayer(f"{result.survey_path}|layername=items", "items", "ogr")]
+    opened += [QgsRasterLayer(str(file.path), Path(file.path).stem) for file in result.rasters]
+    for layer in opened:
+        assert layer.isValid()
+        assert layer.crs().isValid()
+        assert not layer.crs().isGeographic()
+        assert layer.crs().mapUnits() == QgsUnitTypes.DistanceUnit.DistanceMeters
+        assert "not tied" in layer.crs().description()
