@@ -1,0 +1,188 @@
+"""Finding the objects that cross one group of lines: search, accept, take off, look again, refine.
+
+Strong objects are accepted first and their echoes taken off the traces; what they hid, and what only looked like an object because
+of them, is then judged on cleaner data, with a lower threshold each round.
+"""
+
+from dataclasses import dataclass, field
+from typing import Dict, List, Optional
+
+import numpy as np
+
+from ..monitor import Monitor
+from ..radar.line_groups import GroupImages
+from ..survey.model import DIPOLE_AXES
+from .echo import Echo, add_echo, learn_echo
+from .ghosts import beside_stronger, refuse
+from .refine import BEYOND_M, Sightings, fit_curve, sight
+from .stack import ALONG_LAG, Track, middle_m, noise_profiles, search, wavelength_m
+
+# The stack statistic of Gaussian noise alone reaches about 5, that of clutter 6 to 7 (both measured on simulated slabs).
+THRESHOLD = 8.0
+ROUNDS = (1.75, 1.25, 1.0)
+# Without support from a mat an object must stand out more.
+ALONE_FACTOR, ALONE_COHERENCE = 1.25, 0.5
+MEMBER_FACTOR, MEMBER_COHERENCE = 0.9, 0.42
+SAME_SLOPE, FLAT_DIP = 0.045, 0.041
+# A bar of a mat much weaker than its neighbours at the same depth is an echo of them.
+MEMBER_SHARE = 0.45
+# At the ends of the lines the limbs of bars outside make weak rows; bars themselves are seen from one side only.
+EDGE_M, EDGE_SHARE = 0.045, 0.7
+
+
+@dataclass
+class Found:
+    """One accepted object of a group: how it was found, where each pass sees it, and its echo."""
+
+    track: Track
+    sightings: Sightings
+    echo: Echo = field(default_factory=Echo, repr=False)
+
+    @property
+    def curve(self):
+        return self.sightings.curve
+
+
+class GroupSearch:
+    """The search over one group; `found` holds the result after `run`."""
+
+    def __init__(self, images: GroupImages, base_m: Optional[float]):
+        self.images = images
+        self.base_m = base_m
+        self.wavelength = wavelength_m(images)
+        self.offsets = images.group.offsets_m - middle_m(images)
+        self.noise = noise_profiles(images)
+        self.traces: Dict[str, np.ndarray] = {axis: images.traces[axis].copy() for axis in DIPOLE_AXES}
+        self.found: List[Found] = []
+
+    def run(self, monitor: Monitor = Monitor()) -> List[Found]:
+        if len(self.offsets) < 2:
+            return self.found
+        for number, factor in enumerate(ROUNDS):
+            start = number / len(ROUNDS)
+            candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(ROUNDS)))
+            new = self._accept(candidates, factor * THRESHOLD)
+            for track in new:
+                u, z = track.at(self.offsets)
+                self.found.append(Found(track, self._sight(track, u, z)))
+            if new:
+                self._take_off()
+                for axis in DIPOLE_AXES:
+                    self.images.replace_traces(axis, self.traces[axis].copy())
+        self._prune()
+        self._take_off()
+        return self.found
+
+    def _accept(self, candidates: List[Track], threshold: float) -> List[Track]:
+        """The candidates to believe in this round, strongest first.
+
+        Members of a mat vouch for one another: at a level where two or more parallel objects stand, accepted or candidates
+        that no ghost rule explains, a weaker one is believed too.
+        """
+        taken = [one.track for one in self.found]
+        eligible = [
+            candidate
+            for candidate in candidates
+            if candidate.strength >= MEMBER_FACTOR * threshold
+            and candidate.coherence >= MEMBER_COHERENCE
+            and (self.base_m is None or candidate.z0_m < self.base_m - 0.2 * self.wavelength)
+        ]
+        vouchers = [
+            candidate
+            for candidate in eligible
+            if candidate.coherence >= ALONE_COHERENCE
+            and self._along_a_mat(candidate, taken)
+            and refuse(candidate, taken, self.offsets, self.wavelength) is None
+        ]
+        new: List[Track] = []
+        for candidate in eligible:
+            mates = self._mates(candidate, taken + new + [one for one in vouchers if one not in new])
+            in_mat = len(mates) >= 2
+            if in_mat:
+                # Near a mat's depth whatever is much weaker than its bars comes from them, even where it forms a row of its own.
+                row = self._mates(candidate, taken + new, 0.5 * self.wavelength) or mates
+                share = EDGE_SHARE if self._at_the_edge(candidate) else MEMBER_SHARE
+                good = candidate.strength >= share * np.median([mate.strength for mate in row])
+            else:
+                good = candidate.strength >= ALONE_FACTOR * threshold and candidate.coherence >= ALONE_COHERENCE
+            if good and refuse(candidate, taken + new, self.offsets, self.wavelength, in_mat) is None:
+                new.append(candidate)
+        return new
+
+    def _at_the_edge(self, candidate: Track) -> bool:
+        low, high = self.images.group.extent_m
+        return not low + EDGE_M < np.median(candidate.at(self.offsets)[0]) < high - EDGE_M
+
+    @staticmethod
+    def _along_a_mat(candidate: Track, taken: List[Track]) -> bool:
+        """Whether three or more flat accepted objects run in the candidate's direction."""
+        return sum(abs(other.slope - candidate.slope) <= SAME_SLOPE and abs(other.dip) <= FLAT_DIP for other in taken) >= 3
+
+    def _mates(self, candidate: Track, others: List[Track], tolerance: Optional[float] = None) -> List[Track]:
+        """Parallel flat objects within a tolerance (metres) of the candidate's depth: the mat that it may belong to."""
+        tolerance = tolerance or max(0.012, 0.15 * self.wavelength)
+        if abs(candidate.dip) > FLAT_DIP:
+            return []
+        return [
+            other
+            for other in others
+            if other is not candidate
+            and abs(other.slope - candidate.slope) <= SAME_SLOPE
+            and abs(other.z0_m - candidate.z0_m) <= tolerance
+            and abs(other.dip) <= FLAT_DIP
+        ]
+
+    def _sight(self, track: Track, u, z) -> Sightings:
+        sightings = sight(self.images, self.traces, self.noise, track, u, z)
+        sightings.curve = fit_curve(sightings)
+        return sightings
+
+    def _take_off(self) -> None:
+        """Take all echoes off, each learnt with the others gone; twice, so that neighbours settle."""
+        extent = self.images.group.extent_m
+        for _ in range(2):
+            for one in self.found:
+                if one.echo.model:
+                    for axis in DIPOLE_AXES:
+                        add_echo(self.traces[axis], one.echo, axis, +1)
+                    u, z = self.place(one)
+                    refined = self._sight(one.track, u, z)
+                    if self._stayed(one.track, refined):
+                        one.sightings = refined
+                u, z = self.place(one)
+                u = np.where((u > extent[0] - BEYOND_M) & (u < extent[1] + BEYOND_M), u, np.nan)
+                one.echo = learn_echo(self.images, self.traces, u, z, one.track.crossing_rad)
+                for axis in DIPOLE_AXES:
+                    add_echo(self.traces[axis], one.echo, axis, -1)
+
+    def place(self, one: Found):
+        """u and image depth of an object on each pass, on the depth scale of the `across` images."""
+        u, z = one.curve.at(self.offsets)
+        lag = ALONG_LAG * self.wavelength if one.sightings.lead_axis == "along" else 0.0
+        return u, z - lag
+
+    def _stayed(self, track: Track, sightings: Sightings) -> bool:
+        """Whether refined sightings are still of the object that was found, not of a neighbour they slid to."""
+        u, z = sightings.curve.at(self.offsets)
+        lag = ALONG_LAG * self.wavelength if sightings.lead_axis == "along" else 0.0
+        away = np.hypot(u - track.at(self.offsets)[0], z - lag - track.at(self.offsets)[1])
+        return bool(np.median(away) < 0.35 * self.wavelength)
+
+    def _prune(self) -> None:
+        """Drop what turns out to be a ghost now that all objects are known, and objects that the refinement merged."""
+        kept: List[Found] = []
+        for one in sorted(self.found, key=lambda one: -one.track.strength):
+            others = [other.track for other in kept]
+            mates = self._mates(one.track, [other.track for other in self.found if other is not one])
+            u, z = self.place(one)
+            merged = any(
+                np.mean(np.hypot(u - self.place(other)[0], z - self.place(other)[1]) < 0.25 * self.wavelength) > 0.5
+                for other in kept
+            )
+            midway = beside_stronger(one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength)
+            if merged or midway or refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2):
+                for axis in DIPOLE_AXES:
+                    add_echo(self.traces[axis], one.echo, axis, +1)
+                continue
+            kept.append(one)
+        self.found = kept

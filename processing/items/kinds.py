@@ -1,0 +1,97 @@
+"""What an item is: evidence for and against each kind, as log-odds that add up, and the reasons in words.
+
+The weights are judgement, not physics: an item in a row of parallel, evenly spaced ones at its depth is most likely a bar; one
+that changes depth along its way while its neighbours do not, a tendon; one that runs its own way, a conduit; one whose echo with
+dipoles along the line has the polarity of an air-filled void, a plastic conduit (metal reflects with the opposite sign; a thin
+low-permittivity cylinder answers best to dipoles across it: Radzevicius and Daniels 2000, J. Appl. Geophys. 45, 111-125).
+"""
+
+from dataclasses import dataclass
+from typing import Dict, Tuple
+
+import numpy as np
+
+from .model import KINDS
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was observed of one item.
+
+    Attributes
+    ----------
+    row_count : int
+        Parallel items at its depth, itself included.
+    off_mat_deg : float
+        Angle to the nearest direction in which three or more items run; NaN where there is no such direction.
+    slope, sag_m : float
+        Change of depth per metre, beyond that of its row, and the sag of its depth over its length.
+    void_phase : bool
+        The echo with dipoles along the line has the sign of a void and is no weaker than the other.
+    strength : float
+        Stack statistic over the acceptance threshold.
+    """
+
+    row_count: int
+    off_mat_deg: float
+    slope: float
+    sag_m: float
+    void_phase: bool
+    strength: float
+
+
+DRAPED_SLOPE, DRAPED_SAG_M = 0.012, 0.006
+OFF_MAT_DEG = 4.0
+
+
+def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
+    """Probabilities of all kinds, and one sentence of reasons."""
+    score = dict.fromkeys(KINDS, 0.0)
+    score["tendon"] -= 1.0
+    score["plastic_conduit"] -= 1.0
+    score["unknown"] -= 1.0
+    reasons = []
+    if evidence.void_phase:
+        score["plastic_conduit"] += 4.5
+        reasons.append("its echo has the polarity of an air-filled void")
+    else:
+        score["plastic_conduit"] -= 1.5
+        reasons.append("its echo has the polarity of metal")
+    draped = abs(evidence.slope) > DRAPED_SLOPE or abs(evidence.sag_m) > DRAPED_SAG_M
+    if draped:
+        score["tendon"] += 4.0
+        score["bar"] -= 1.5
+        reasons.append(f"its depth changes by {1000 * abs(evidence.slope):.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)")
+    else:
+        score["tendon"] -= 1.0
+    if evidence.row_count >= 3:
+        score["bar"] += 3.0
+        score["metal_conduit"] -= 2.0
+        reasons.append(f"it lies in a row of {evidence.row_count} parallel items at its depth")
+    elif evidence.row_count == 2:
+        score["bar"] += 0.5
+        reasons.append("one parallel item lies at its depth")
+    else:
+        score["metal_conduit"] += 1.0
+        score["bar"] -= 0.5
+        reasons.append("nothing parallel lies at its depth")
+    if np.isfinite(evidence.off_mat_deg):
+        if evidence.off_mat_deg > OFF_MAT_DEG:
+            score["metal_conduit"] += 2.0
+            score["bar"] -= 2.0
+            reasons.append(f"it runs {evidence.off_mat_deg:.0f} degrees off the nearest mat")
+        else:
+            score["bar"] += 0.5
+            reasons.append("it runs along a mat")
+    else:
+        score["unknown"] += 1.0
+        reasons.append("no mat was found to compare it with")
+    if evidence.strength < 1.1:
+        score["unknown"] += 1.0
+        reasons.append("its echo is weak")
+    values = np.array([score[kind] for kind in KINDS])
+    share = np.exp(values - values.max())
+    share /= share.sum()
+    best = KINDS[int(np.argmax(share))]
+    sentence = f"{best.replace('_', ' ').capitalize()}: " + "; ".join(reasons) + "."
+    return dict(zip(KINDS, share.round(4).tolist())), sentence

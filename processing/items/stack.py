@@ -1,0 +1,166 @@
+"""The search for straight objects: coherent sums of the migrated images along every straight line an object could follow.
+
+An object crossing the lines of a group is a line u = u0 + p w, z = z0 + q w in the group's frame (w counted from the middle pass).
+Summing the complex images of all passes along it, for all (u0, z0, p, q), adds echoes in step and clutter at random: a weak
+object seen by every pass outgrows clutter that is stronger on each single one.
+"""
+
+from dataclasses import dataclass
+from typing import Dict, List, Tuple
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d, maximum_filter
+
+from ..monitor import Monitor
+from ..radar.line_groups import GroupImages
+from ..survey.model import DIPOLE_AXES
+
+# Crossing angles for which images are made; an object's image blurs little within 5 degrees.
+IMAGE_ANGLES_RAD = np.radians([0.0, 10.0, 20.0, 30.0, 40.0])
+SLOPES = np.round(np.arange(-1.0, 1.0001, 0.02), 4)
+DIPS = np.round(np.arange(-0.10, 0.1001, 0.02), 4)
+# Echoes in `along` images lie deeper than in `across` ones by this part of the wavelength (near field of the dipoles).
+ALONG_LAG = 0.1
+# The search works on every second point of the image grid both ways.
+STRIDE = 2
+
+
+@dataclass(frozen=True)
+class Track:
+    """A straight object in a group's frame: u = u0 + p (w - w_middle), z = z0 + q (w - w_middle).
+
+    `strength` is the stack statistic (1: noise of one image), `coherence` 0..1, `contrast` the strength over its surroundings at
+    the same depth.
+    """
+
+    u0_m: float
+    slope: float
+    z0_m: float
+    dip: float
+    strength: float
+    coherence: float
+    contrast: float
+
+    def at(self, w) -> Tuple[np.ndarray, np.ndarray]:
+        """u and z (metres) at distances w from the group's middle."""
+        w = np.asarray(w, float)
+        return self.u0_m + self.slope * w, self.z0_m + self.dip * w
+
+    @property
+    def crossing_rad(self) -> float:
+        return float(abs(np.arctan(self.slope)))
+
+
+def middle_m(images: GroupImages) -> float:
+    """The offset w from which slopes and dips count."""
+    offsets = images.group.offsets_m
+    return float(0.5 * (offsets[0] + offsets[-1]))
+
+
+def noise_profiles(images: GroupImages) -> Dict[str, np.ndarray]:
+    """For each dipole axis the median magnitude of the images by depth, smoothed over 0.15 wavelengths; shape (depth,)."""
+    samples = 0.15 * wavelength_m(images) / (images.grid.depth_m[1] - images.grid.depth_m[0])
+    out = {}
+    for axis in DIPOLE_AXES:
+        present = images.has[axis]
+        profile = np.ones(len(images.grid.depth_m))
+        if present.any():
+            profile = np.median(np.abs(images.image(axis)[present]), axis=(0, 1))
+        out[axis] = np.maximum(gaussian_filter1d(profile, samples, mode="nearest"), 1e-12)
+    return out
+
+
+def wavelength_m(images: GroupImages) -> float:
+    return images.speed.speed_m_ns / images.area.centre_frequency_ghz
+
+
+def normalised_images(images: GroupImages, noise: Dict[str, np.ndarray], crossing_rad: float) -> np.ndarray:
+    """Images of both dipole axes in units of their noise, `along` moved up by its lag; (axis, pass, distance, depth)."""
+    step = images.grid.depth_m[1] - images.grid.depth_m[0]
+    wavelength = wavelength_m(images)
+    out = np.zeros((2, len(images.group.passes), *images.grid.shape), np.complex64)
+    for number, axis in enumerate(DIPOLE_AXES):
+        image = images.image(axis, crossing_rad)
+        image = image / noise[axis].astype(np.float32)
+        lag = int(round(ALONG_LAG * wavelength / step)) if axis == "along" else 0
+        out[number, :, :, : image.shape[2] - lag] = image[:, :, lag:]
+    return out
+
+
+def search(images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor()) -> List[Track]:
+    """All local maxima of the stack, strongest first. Needs a group of at least two passes."""
+    grid = images.grid
+    u = grid.distance_m[::STRIDE]
+    z = grid.depth_m[::STRIDE]
+    du, dz = u[1] - u[0], z[1] - z[0]
+    offsets = images.group.offsets_m - middle_m(images)
+    farthest = np.abs(offsets).max()
+    pad_u = int(np.ceil(np.abs(SLOPES).max() * farthest / du)) + 1
+    pad_z = int(np.ceil(np.abs(DIPS).max() * farthest / dz)) + 1
+    present = np.array([images.has[axis] for axis in DIPOLE_AXES])
+    strength = np.zeros((len(SLOPES), len(u), len(z)), np.float32)
+    coherence = np.zeros_like(strength)
+    dip = np.zeros(strength.shape, np.int8)
+    level_shifts = pad_z + np.round(DIPS[:, None] * offsets / dz).astype(int)
+    angle_of = [int(np.argmin(np.abs(IMAGE_ANGLES_RAD - abs(np.arctan(p))))) for p in SLOPES]
+    done = 0
+    for angle, crossing in enumerate(IMAGE_ANGLES_RAD):
+        image = normalised_images(images, noise, crossing)[:, :, ::STRIDE, ::STRIDE]
+        padded = np.pad(image.swapaxes(0, 1), ((0, 0), (0, 0), (pad_u, pad_u), (pad_z, pad_z)))
+        energy = np.sum(np.abs(padded) ** 2, axis=1)
+        for number in np.flatnonzero(np.array(angle_of) == angle):
+            monitor.step(done / len(SLOPES))
+            done += 1
+            shifts = pad_u + np.round(SLOPES[number] * offsets / du).astype(int)
+            # How many passes (counting both axes) really cross the object inside the imaged stretch.
+            columns = np.arange(len(u))[None, :] + shifts[:, None] - pad_u
+            inside = (columns >= 0) & (columns < len(u))
+            passes = np.maximum(0.5 * np.sum(present[:, :, None] * inside[None], axis=(0, 1)), 1.0)[:, None]
+            enough = passes >= max(2.0, 0.25 * len(offsets))
+            # Flat copies: a shift in depth is then a plain offset into one long row, which adds far faster than windows do.
+            flat = np.stack([padded[one, :, c : c + len(u)].ravel() for one, c in enumerate(shifts)])
+            length = flat.shape[1] - 2 * pad_z
+            power = np.zeros((len(u), len(z)), np.float32)
+            best = np.zeros((len(u), len(z)), np.int8)
+            for k in range(len(DIPS)):
+                total = np.zeros(flat.shape[1], np.complex64)
+                middle = total[pad_z : pad_z + length]
+                for one, level in enumerate(level_shifts[k]):
+                    middle += flat[one, level : level + length]
+                this = (total.real**2 + total.imag**2).reshape(2, len(u), -1)[:, :, pad_z : pad_z + len(z)].sum(axis=0)
+                better = this > power
+                power[better] = this[better]
+                best[better] = k
+            every = np.zeros((len(u), len(z)), np.float32)
+            for one, column in enumerate(shifts):
+                levels = level_shifts[best, one] + np.arange(len(z))
+                every += energy[one, column + np.arange(len(u))[:, None], levels]
+            power /= passes
+            coherence[number] = power / np.maximum(every, 1e-12)
+            strength[number] = np.where(enough, np.sqrt(power) * np.minimum(1.0, 2 * coherence[number]), 0)
+            dip[number] = best
+    return _peaks(images, strength, coherence, dip, u, z)
+
+
+def _peaks(images, strength, coherence, dip, u, z) -> List[Track]:
+    wavelength = wavelength_m(images)
+    half_u = max(int(round(0.25 * wavelength / (u[1] - u[0]))), 1)
+    half_z = max(int(round(0.25 * wavelength / (z[1] - z[0]))), 1)
+    top = maximum_filter(strength, (5, 2 * half_u + 1, 2 * half_z + 1))
+    best = strength.max(axis=0)
+    # The level of the surroundings at a depth: the mean over the whole width.
+    around = np.maximum(gaussian_filter1d(best.mean(axis=0), 1.0), 1e-6)
+    found = np.argwhere((strength == top) & (strength > 1.3 * around) & (strength > 3.0))
+    tracks = [
+        Track(
+            float(u[j]),
+            float(SLOPES[i]),
+            float(z[k]),
+            float(DIPS[dip[i, j, k]]),
+            float(strength[i, j, k]),
+            float(coherence[i, j, k]),
+            float(strength[i, j, k] / around[k]),
+        )
+        for i, j, k in found
+    ]
+    return sorted(tracks, key=lambda track: -track.strength)

@@ -1,0 +1,41 @@
+"""Two-leg paths between separated dipoles and what lies in the concrete."""
+
+import numpy as np
+
+
+def two_leg_path(offset_m, depth_m, separation_m, dipole_axis, crossing_rad=0.0, radius_m=0.0):
+    """Length of the path transmitter - straight round bar - receiver, metres.
+
+    Parameters
+    ----------
+    offset_m : array_like
+        Distance along the line from the bar's crossing to the midpoint of the dipoles.
+    depth_m : array_like
+        Depth to the TOP of the bar below the surface; broadcast with `offset_m`.
+    separation_m : float
+        Between the dipoles: along the travel direction for dipole axis ``across``, across it for ``along``.
+    crossing_rad : float
+        Angle between the bar and the normal of the line (0: the bar crosses at right angles).
+    radius_m : float
+        Radius of the bar; 0 for a thin one.
+
+    Notes
+    -----
+    Unfold the bar: seen along its axis, each leg runs to the bar's axis at its own offset, the two legs less twice the radius make
+    `across_bar`; the distance of the dipoles along the bar closes a right-angled triangle. Exact for a thin bar (Fermat's
+    principle on the unfolded plane); for a finite radius the legs end on the axis direction instead of the true specular point,
+    within 0.02 ns * v at the apex of a bar of 8 mm radius under 50 mm of cover and far less with depth.
+    """
+    half = 0.5 * separation_m
+    if dipole_axis == "across":
+        apart_across, apart_along = np.cos(crossing_rad), np.sin(crossing_rad)
+    else:
+        apart_across, apart_along = np.sin(crossing_rad), np.cos(crossing_rad)
+    normal_offset = np.asarray(offset_m, float) * np.cos(crossing_rad)
+    axis_depth = np.asarray(depth_m, float) + radius_m
+    legs = (
+        np.hypot(normal_offset - half * apart_across, axis_depth)
+        + np.hypot(normal_offset + half * apart_across, axis_depth)
+        - 2 * radius_m
+    )
+    return np.hypot(legs, separation_m * apart_along)
