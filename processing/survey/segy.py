@@ -155,7 +155,7 @@ def _check_writable(name: str, traces: np.ndarray, interval_ns: float, revision:
     if revision < 2 and traces.shape[1] > 0xFFFF:
         raise SurveyError(f"{name}: revision {revision} holds at most 65535 samples a trace; write revision 2.")
     low, high = fields.SAMPLE_LIMITS[code]
-    if not (np.rint(traces.min()) >= low and np.rint(traces.max()) <= high):
+    if not (round(float(traces.min())) >= low and round(float(traces.max())) <= high):
         raise SurveyError(f"{name}: values from {traces.min()} to {traces.max()} do not fit into this sample format.")
 
 

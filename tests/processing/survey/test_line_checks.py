@@ -77,6 +77,13 @@ def test_positions_of_another_grid_are_not_used():
     assert "not used" in warning
 
 
+@pytest.mark.parametrize("end", [(0.5, 0.25), (1.0, 0.5)])
+def test_positions_that_end_elsewhere_are_not_used(end):
+    positions, (warning,) = choose_positions(ALONG_X, (0.0, 0.25), end)
+    assert positions is None
+    assert "begin 0.02 m from" in warning
+
+
 def test_positions_from_end_to_start_hint_at_the_direction():
     positions, (warning,) = choose_positions(ALONG_X[::-1], (0.0, 0.25), (1.0, 0.25))
     assert positions is None

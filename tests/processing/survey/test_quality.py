@@ -40,6 +40,14 @@ def test_dead_traces():
     assert "trace 4" in text
 
 
+def test_dead_traces_at_the_extreme_are_not_called_clipped():
+    traces = sound_traces()
+    traces[:5] = 1e6
+    ((severity, text),) = check_traces(traces)
+    assert severity == "warning"
+    assert "5 of 40 traces are dead" in text
+
+
 def test_all_dead():
     assert check_traces(np.zeros((4, 5), dtype=np.float32))[0][0] == "error"
 

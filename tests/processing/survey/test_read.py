@@ -126,7 +126,7 @@ BAD_LINES = {
     "absolute": (set_cell(1, 2, f"{Path.cwd().anchor}line.sgy"), "outside the survey folder"),
     "the folder itself": (set_cell(1, 2, "."), "outside the survey folder"),
     "a folder": (set_cell(1, 2, "lines"), "not a plain file"),
-    "no file name": (set_cell(1, 2, "lines/" + "a" * 5000), "cannot be the name of a file"),
+    "no file name": (set_cell(1, 2, "lines/" + "a" * 5000), "cannot be the name of a file|is missing"),
     "file of another line": (set_cell(2, 2, "lines/A1_x00_across.sgy"), "is the file of scan_lines.csv row 2"),
     "duplicated line": (twice, "stands in the table already"),
     "absurd interval": (

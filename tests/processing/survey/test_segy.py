@@ -62,10 +62,14 @@ def test_round_trip(tmp_path, sample_format, revision, little_endian, shape):
 
 
 def test_revision_1_little_endian_with_its_revision_word_swapped(tmp_path):
+    """Revision 1 shows in the CDP coordinates being read; here they stand alone."""
     path = tmp_path / "line.sgy"
-    write_segy(path, np.ones((3, 4)), 0.02, revision=1, little_endian=True, positions_m=[[0, 0], [1, 0], [2, 0]])
+    positions = [[0.0, 0.5], [0.1, 0.5], [0.2, 0.5]]
+    write_segy(path, np.ones((3, 4)), 0.02, revision=1, little_endian=True, positions_m=positions)
     patch(path, 3501, "BB", 0, 1)
-    assert read_header(path).trace_count == 3
+    for trace in range(3):
+        patch(path, 3600 + trace * (240 + 16) + 73, "4i", 0, 0, 0, 0)
+    np.testing.assert_allclose(read_header(path).positions_m, positions, atol=1e-12)
 
 
 def test_more_samples_than_the_short_field_holds(tmp_path):
