@@ -20,19 +20,22 @@ from qgis.core import (
 )
 
 from ..processing import cautions
+from ..processing.outputs.geopackage import read_layer
 from .styles import items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
 SIDES = {"top": "{}", "soffit": "{} (seen from below)", "wall": "{} (elevation of a wall)"}
 # Table, name on screen, style, shown at first; in drawing order from the top.
 TABLES = (
-    ("items", "Items (depth to the top in mm)", items.style_items, True),
+    ("items", "Items, depth to top in mm", items.style_items, True),
     ("picks", "Picks", items.style_picks, False),
     ("control_points", "Control points", plan.style_control_points, True),
     ("scan_lines", "Scan lines", plan.style_scan_lines, False),
     ("scan_areas", "Scan areas", plan.style_scan_areas, True),
-    ("coverage", "Scanned ground (hatched: not scanned, unknown)", plan.style_coverage, True),
+    ("coverage", "Not scanned: unknown", plan.style_coverage, True),
 )
+LOG_TABLE = "run_log"
+PLAIN_TABLES = {"findings": "What was noticed", "wave_speeds": "Wave speeds", LOG_TABLE: "Steps run"}
 
 
 @dataclass(frozen=True)
@@ -47,44 +50,47 @@ class Plane:
     def title(self) -> str:
         return SIDES[self.surface].format(self.level)
 
-    def filter(self, layer: QgsVectorLayer) -> str:
-        """SQL that keeps the rows of this plane."""
-        if layer.fields().indexOf("surface") >= 0:
-            return f'"level" = {_quoted(self.level)} AND "surface" = {_quoted(self.surface)}'
-        return f'"area_id" IN ({", ".join(map(_quoted, self.area_ids))})'
+    def holds(self, row) -> bool:
+        """Is this row of a table with the columns level and surface one of this plane?"""
+        return (row["level"], row["surface"]) == (self.level, self.surface)
+
+    def filter(self, table: str) -> str:
+        """SQL that keeps this plane's rows of a table."""
+        if table == "control_points":
+            return f'"area_id" IN ({", ".join(map(_quoted, self.area_ids))})'
+        return f'"level" = {_quoted(self.level)} AND "surface" = {_quoted(self.surface)}'
 
 
 def planes_of(survey_path) -> List[Plane]:
     """The planes of a survey: plans by level, then what was seen from below, then walls."""
     found = {}
-    for row in _table(survey_path, "scan_areas").getFeatures():
+    for _, row in read_layer(survey_path, "scan_areas"):
         key = (list(SIDES).index(row["surface"]), row["level"], row["surface"])
         found.setdefault(key, []).append(row["area_id"])
     return [Plane(key[1], key[2], tuple(sorted(found[key]))) for key in sorted(found)]
 
 
 def show_result(project: QgsProject, survey_path) -> None:
-    """Add the layers of a survey to the project, in groups.
+    """Add the layers of a survey to the project, in groups; an empty project gets the CRS of the site grid.
 
     Layers that an earlier call added are read again and keep the style that the user may have given them; depth slices are
     added anew, because their number may have changed.
     """
-    crs = _table(survey_path, "scan_areas").crs()
-    if not any(layer.isSpatial() for layer in project.mapLayers().values()):
-        project.setCrs(crs)
-        project.setEllipsoid("NONE")  # a site grid is flat, and some QGIS versions measure nonsense on any ellipsoid
-    rasters = list(_table(survey_path, "rasters").getFeatures())
+    is_new = not any(layer.isSpatial() for layer in project.mapLayers().values())
     for plane in planes_of(survey_path):
-        group = _group(project.layerTreeRoot(), plane.title)
-        # Walls are elevations: shown together with a plan they would lie across it.
-        group.setItemVisibilityChecked(plane.surface == "top")
-        for table, title, style, shown in TABLES:
-            _show_table(project, group, survey_path, plane, table, title, style, shown)
-        for row in rasters:
-            if (row["level"], row["surface"]) == (plane.level, plane.surface) and not row["area_id"]:
-                path = Path(survey_path).resolve().parent / row["path"]
-                show = _show_slices if row["content"] == "slices" else _show_thickness
-                show(project, group, survey_path, plane, str(path), crs)
+        view = _PlaneView(project, Path(survey_path), plane)
+        view.show_tables()
+        view.show_rasters()
+        if is_new:
+            project.setCrs(view.crs)
+            # A site grid is flat, and some QGIS versions measure nonsense on any ellipsoid.
+            project.setEllipsoid("NONE")
+    _show_plain_tables(project, survey_path)
+
+
+def table_source(survey_path, table: str) -> str:
+    """How QGIS names one table of the survey."""
+    return f"{survey_path}|layername={table}"
 
 
 class ResultLoader(QgsProcessingLayerPostProcessorInterface):
@@ -103,95 +109,122 @@ class ResultLoader(QgsProcessingLayerPostProcessorInterface):
             if other.source() == layer.source() and other.id() != layer.id():
                 project.removeMapLayer(other.id())
         show_result(project, self.survey_path)
+        node = project.layerTreeRoot().findLayer(layer.id())
+        _table_group(project).addChildNode(node.clone())
+        node.parent().removeChildNode(node)
+
+
+def _table_group(project: QgsProject) -> QgsLayerTreeGroup:
+    root = project.layerTreeRoot()
+    return root.findGroup("Tables") or root.addGroup("Tables")
+
+
+def _show_plain_tables(project: QgsProject, survey_path) -> None:
+    group = _table_group(project)
+    group.setExpanded(False)
+    there = {layer.source(): layer for layer in project.mapLayers().values()}
+    for table, title in PLAIN_TABLES.items():
+        source = table_source(survey_path, table)
+        if source in there:
+            there[source].dataProvider().reloadData()
+            continue
+        layer = QgsVectorLayer(source, title, "ogr")
+        if layer.isValid():
+            project.addMapLayer(layer, False)
+            group.addLayer(layer)
+
+
+class _PlaneView:
+    """The group of one plane in a project's layer tree."""
+
+    def __init__(self, project: QgsProject, survey_path: Path, plane: Plane):
+        self.project, self.survey_path, self.plane = project, survey_path, plane
+        root = project.layerTreeRoot()
+        self.group = root.findGroup(plane.title)
+        if self.group is None:
+            self.group = root.addGroup(plane.title)
+            # Shown together with a plan, an elevation would lie across it.
+            self.group.setItemVisibilityChecked(plane.surface == "top")
+            self.group.setExpanded(plane.surface == "top")
+        self.crs = None
+
+    def show_tables(self) -> None:
+        """The vector layers, as far as the steps that write them have run."""
+        for table, title, style, shown in TABLES:
+            earlier = self._added(table)
+            for layer in earlier:
+                layer.dataProvider().reloadData()  # the file was replaced under it
+                layer.triggerRepaint()
+            # The filter stands in the source: set afterwards, it makes QGIS 3.22 lose its other connections to the file.
+            source = f"{table_source(self.survey_path, table)}|subset={self.plane.filter(table)}"
+            layer = earlier[0] if earlier else QgsVectorLayer(source, title, "ogr")
+            if not earlier and layer.isValid():
+                style(layer)
+                self._add(self.group, layer, table, shown)
+            self.crs = self.crs or layer.crs()
+
+    def show_rasters(self) -> None:
+        """Depth slices and slab thickness of the whole plane."""
+        for row in (row for _, row in read_layer(self.survey_path, "rasters")):
+            if self.plane.holds(row) and not row["area_id"]:
+                path = str(self.survey_path.resolve().parent / row["path"])
+                for layer in self._added(row["content"]):
+                    self.project.removeMapLayer(layer.id())
+                if row["content"] == "slices":
+                    self._show_slices(path)
+                else:
+                    self._show_thickness(path)
+
+    def _show_slices(self, path: str) -> None:
+        """One layer for each depth, one of them shown at a time."""
+        inner = self.group.findGroup("Depth slices") or self.group.addGroup("Depth slices")
+        inner.setIsMutuallyExclusive(False)
+        ranges = []
+        for band in range(1, QgsRasterLayer(path).bandCount() + 1):
+            layer = QgsRasterLayer(path)
+            ranges.append(_depth_range_mm(layer.bandName(band)))
+            layer.setName("Depth {}-{} mm".format(*ranges[-1]))
+            slices.style_slice(layer, band)
+            self._add(inner, layer, "slices", False)
+        inner.setIsMutuallyExclusive(True, self._first_to_show(ranges))
+        inner.setExpanded(False)
+
+    def _show_thickness(self, path: str) -> None:
+        layer = QgsRasterLayer(path, "Slab thickness")
+        found = layer.dataProvider().bandStatistics(1, QgsRasterBandStats.Stats.Min | QgsRasterBandStats.Stats.Max)
+        slices.style_thickness(layer, found.minimumValue, found.maximumValue)
+        self._add(self.group, layer, "base", False)
+
+    def _first_to_show(self, ranges_mm) -> int:
+        """Number of the slice that holds the middle of the items' depths."""
+        depths = [row["depth_min_m"] for _, row in read_layer(self.survey_path, "items") if self.plane.holds(row)]
+        middle_mm = 1000 * median(depths) if depths else 0.0
+        return max((number for number, (top, _base) in enumerate(ranges_mm) if top <= middle_mm), default=0)
+
+    def _added(self, name: str) -> List[QgsMapLayer]:
+        """Layers that an earlier call added."""
+        return [layer for layer in self.project.mapLayers().values() if layer.customProperty(KEY) == self._key(name)]
+
+    def _add(self, group: QgsLayerTreeGroup, layer: QgsMapLayer, name: str, shown: bool) -> None:
+        layer.setCustomProperty(KEY, self._key(name))
+        metadata = layer.metadata()
+        metadata.setAbstract(cautions.SHORT)
+        layer.setMetadata(metadata)
+        layer.setCrs(self.crs or layer.crs())  # a GeoTIFF may come back with another name for the same site grid
+        self.project.addMapLayer(layer, False)
+        node = group.addLayer(layer)
+        node.setItemVisibilityChecked(shown)
+        node.setExpanded(name == "items")  # its legend tells the kinds
+
+    def _key(self, name: str) -> str:
+        return "|".join((str(self.survey_path), self.plane.title, name))
 
 
 def _quoted(text: str) -> str:
     return "'{}'".format(text.replace("'", "''"))
 
 
-def _table(survey_path, name: str) -> QgsVectorLayer:
-    return QgsVectorLayer(f"{survey_path}|layername={name}", name, "ogr")
-
-
-def _group(parent: QgsLayerTreeGroup, title: str) -> QgsLayerTreeGroup:
-    return parent.findGroup(title) or parent.addGroup(title)
-
-
-def _added(project: QgsProject, survey_path, plane: Plane, name: str) -> List[QgsMapLayer]:
-    key = _key(survey_path, plane, name)
-    return [layer for layer in project.mapLayers().values() if layer.customProperty(KEY) == key]
-
-
-def _key(survey_path, plane: Plane, name: str) -> str:
-    return "|".join((str(survey_path), plane.title, name))
-
-
-def _add(project, group, layer, key, shown) -> None:
-    layer.setCustomProperty(KEY, key)
-    metadata = layer.metadata()
-    metadata.setAbstract(cautions.SHORT)
-    layer.setMetadata(metadata)
-    project.addMapLayer(layer, False)
-    node = group.addLayer(layer)
-    node.setItemVisibilityChecked(shown)
-    node.setExpanded(False)
-
-
-def _show_table(project, group, survey_path, plane, table, title, style, shown) -> None:
-    earlier = _added(project, survey_path, plane, table)
-    for layer in earlier:
-        layer.dataProvider().reloadData()  # the file was replaced under it
-        layer.triggerRepaint()
-    if earlier:
-        return
-    layer = _table(survey_path, table)
-    layer.setName(title)
-    if not layer.isValid() or not layer.setSubsetString(plane.filter(layer)) or layer.featureCount() == 0:
-        return  # the step that writes it has not run, or it found nothing here
-    style(layer)
-    _add(project, group, layer, _key(survey_path, plane, table), shown)
-
-
-def _show_slices(project, group, survey_path, plane, path, crs) -> None:
-    """One layer for each depth, one of them shown at a time."""
-    for layer in _added(project, survey_path, plane, "slices"):
-        project.removeMapLayer(layer.id())
-    inner = _group(group, "Depth slices")
-    inner.setIsMutuallyExclusive(False)
-    bands = QgsRasterLayer(path).bandCount()
-    for band in range(1, bands + 1):
-        layer = QgsRasterLayer(path, "")
-        layer.setCrs(crs)
-        layer.setName(depth_title(layer.bandName(band)))
-        slices.style_slice(layer, band)
-        _add(project, inner, layer, _key(survey_path, plane, "slices"), False)
-    inner.setIsMutuallyExclusive(True, _busiest_band(survey_path, plane, path))
-    inner.setExpanded(False)
-
-
-def _show_thickness(project, group, survey_path, plane, path, crs) -> None:
-    for layer in _added(project, survey_path, plane, "base"):
-        project.removeMapLayer(layer.id())
-    layer = QgsRasterLayer(path, "Slab thickness")
-    layer.setCrs(crs)
-    found = layer.dataProvider().bandStatistics(1, QgsRasterBandStats.Stats.Min | QgsRasterBandStats.Stats.Max)
-    slices.style_thickness(layer, found.minimumValue, found.maximumValue)
-    _add(project, group, layer, _key(survey_path, plane, "base"), False)
-
-
-def depth_title(band_name: str) -> str:
-    """'Depth 40-50 mm' from the band name 'Band 5: 0.040-0.050 m'."""
-    top, base = (round(1000 * float(metres)) for metres in band_name.split(": ")[1].split(" ")[0].split("-"))
-    return f"Depth {top}-{base} mm"
-
-
-def _busiest_band(survey_path, plane: Plane, path: str) -> int:
-    """Number, from 0, of the slice that holds the middle of the items' depths."""
-    layer = _table(survey_path, "items")
-    if not layer.isValid() or not layer.setSubsetString(plane.filter(layer)) or layer.featureCount() == 0:
-        return 0
-    middle = median(row["depth_min_m"] for row in layer.getFeatures())
-    raster = QgsRasterLayer(path)
-    names = [raster.bandName(band) for band in range(1, raster.bandCount() + 1)]
-    tops = [float(name.split(": ")[1].split("-")[0]) for name in names]
-    return max((number for number, top in enumerate(tops) if top <= middle), default=0)
+def _depth_range_mm(band_name: str) -> Tuple[int, int]:
+    """(40, 50) from the band name 'Band 5: 0.040-0.050 m'."""
+    top, base = band_name.split(": ")[1].split(" ")[0].split("-")
+    return round(1000 * float(top)), round(1000 * float(base))

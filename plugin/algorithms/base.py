@@ -20,7 +20,7 @@ from ...processing import cautions
 from ...processing.errors import Cancelled, InslabError
 from ...processing.monitor import Monitor
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
-from ..layers import ResultLoader
+from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
 GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items"}
@@ -124,9 +124,9 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
 
     def show_when_done(self, context, survey_path):
         """Have QGIS load the result, styled and in groups, when the run was started from its window."""
-        details = QgsProcessingContext.LayerDetails(tr("Steps run"), context.project(), "")
+        details = QgsProcessingContext.LayerDetails(tr(PLAIN_TABLES[LOG_TABLE]), context.project(), "")
         details.setPostProcessor(ResultLoader(survey_path))
-        context.addLayerToLoadOnCompletion(f"{survey_path}|layername=run_log", details)
+        context.addLayerToLoadOnCompletion(table_source(survey_path, LOG_TABLE), details)
 
     def processAlgorithm(self, parameters, context, feedback):
         try:

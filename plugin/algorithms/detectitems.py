@@ -3,6 +3,7 @@
 from qgis.core import QgsProcessingOutputVectorLayer
 
 from ...processing.chain import detect_items_step
+from ..layers import table_source
 from . import counts
 from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
 
@@ -20,8 +21,8 @@ class DetectItems(InslabAlgorithm):
     DESCRIPTION = (
         "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines on the site grid "
         "with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a confidence and the 1-sigma of "
-        "position and depth. An object seen in several areas becomes one item. The layers picks and items of the survey are "
-        "written anew."
+        "position and depth. An object seen in several areas becomes one item. The layers picks, items and coverage of "
+        "the survey are written anew."
     )
     HELP = {
         SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",
@@ -46,7 +47,7 @@ class DetectItems(InslabAlgorithm):
         result = detect_items_step(survey_path, monitor=monitor)
         self.show_when_done(context, survey_path)
         return {
-            self.PICKS: f"{survey_path}|layername=picks",
-            self.ITEMS: f"{survey_path}|layername=items",
+            self.PICKS: table_source(survey_path, "picks"),
+            self.ITEMS: table_source(survey_path, "items"),
             **counts.count_items(result),
         }

@@ -73,5 +73,5 @@ class ReadSurvey(InslabAlgorithm):
             self.REPORT: report_path,
             self.AREA_COUNT: len(result.survey.areas),
             self.LINE_COUNT: result.survey.line_count,
-            self.FINDING_COUNT: len(result.survey.findings),
+            self.FINDING_COUNT: len(result.findings),
         }

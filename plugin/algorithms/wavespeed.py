@@ -3,6 +3,7 @@
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer
 
 from ...processing.chain import wave_speed_step
+from ..layers import table_source
 from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
 
 
@@ -41,6 +42,6 @@ class EstimateWaveSpeed(InslabAlgorithm):
         result = wave_speed_step(survey_path, monitor)
         self.show_when_done(context, survey_path)
         return {
-            self.WAVE_SPEEDS: f"{survey_path}|layername=wave_speeds",
+            self.WAVE_SPEEDS: table_source(survey_path, "wave_speeds"),
             self.AREA_COUNT: len(result.wave_speeds),
         }

@@ -27,9 +27,9 @@ from .labels import text_format
 KIND_STYLES = {
     "bar": ("Bar", "#000000", 0.5, None),
     "tendon": ("Tendon", "#d55e00", 1.4, None),
-    "metal_conduit": ("Conduit, metal", "#0072b2", 0.9, (5.0, 1.5)),
+    "metal_conduit": ("Conduit, metal", "#0072b2", 0.9, (2.6, 1.0)),
     "plastic_conduit": ("Conduit, plastic", "#cc79a7", 0.9, (1.2, 1.2)),
-    "unknown": ("Kind unknown", "#e69f00", 0.7, (4.0, 1.2, 0.8, 1.2)),
+    "unknown": ("Kind unknown", "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
 }
 # Twice 1.96 sigma: the strip that holds the item's line with 95 per cent probability.
 STRIP_WIDTH = '2 * 1.96 * "sigma_xy_m"'
@@ -57,7 +57,11 @@ def item_symbol(kind: str) -> QgsLineSymbol:
         line.setUseCustomDashPattern(True)
         line.setCustomDashVector(list(dashes_mm))
         line.setCustomDashPatternUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
-    return QgsLineSymbol([strip, casing, line])
+    symbol = QgsLineSymbol()
+    symbol.changeSymbolLayer(0, strip)  # a list of layers given to the constructor is not kept alive by QGIS 3.22
+    symbol.appendSymbolLayer(casing)
+    symbol.appendSymbolLayer(line)
+    return symbol
 
 
 def style_items(layer) -> None:
@@ -74,7 +78,7 @@ def style_items(layer) -> None:
     settings.placement = QgsPalLayerSettings.Placement.Line
     settings.setFormat(text_format(7.0))
     settings.scaleVisibility = True
-    settings.minimumScale = 60.0  # smaller scales would be all numbers
+    settings.minimumScale = 30.0  # smaller scales would be all numbers
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
     layer.setLabelsEnabled(True)
 

@@ -3,6 +3,7 @@
 from qgis.core import (
     QgsFillSymbol,
     QgsInvertedPolygonRenderer,
+    QgsLinePatternFillSymbolLayer,
     QgsLineSymbol,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
@@ -33,15 +34,18 @@ def style_control_points(layer) -> None:
     """Crosses, with the point's name and how far it lies from its fitted position."""
     cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
     layer.setRenderer(QgsSingleSymbolRenderer(cross))
-    residual = "round(1000 * sqrt(\"residual_x_m\" ^ 2 + \"residual_y_m\" ^ 2), 1)"
+    residual = 'round(1000 * sqrt("residual_x_m" ^ 2 + "residual_y_m" ^ 2), 1)'
     _label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ': not used')", 6.5, smallest_scale=30.0)
 
 
 def style_coverage(layer) -> None:
     """Everything outside the polygons is hatched: not scanned is unknown."""
-    hatch = QgsFillSymbol.createSimple(
-        {"style": "b_diagonal", "color": "91,100,114,70", "outline_color": "91,100,114,160", "outline_style": "dash"}
-    )
+    hatching = QgsLinePatternFillSymbolLayer()
+    hatching.setSubSymbol(QgsLineSymbol.createSimple({"color": "91,100,114,70", "width": "0.15"}))
+    hatching.setLineAngle(45.0)
+    hatching.setDistance(2.5)
+    hatch = QgsFillSymbol()
+    hatch.changeSymbolLayer(0, hatching)
     layer.setRenderer(QgsInvertedPolygonRenderer(QgsSingleSymbolRenderer(hatch)))
 
 
