@@ -12,7 +12,7 @@ import numpy as np
 from ..errors import MissingPackageError, ProcessingError
 from .grid import SiteGrid
 
-BLOCK = 256
+BLOCK = 128  # about one scan area: larger blocks would be mostly empty
 # A plain number far outside any value: unlike NaN, every program that styles or queries the raster treats it as nodata.
 NODATA = -9999.0
 # Values are rounded to this step (a power of two, so that trailing bits are zero): far finer than they are known, and the
@@ -105,7 +105,7 @@ class GridWriter:
     def __exit__(self, kind, error, trace) -> None:
         try:
             if kind is None:
-                factors = [f for f in (2, 4, 8, 16, 32) if max(self.grid.rows, self.grid.columns) // f >= BLOCK // 2]
+                factors = [f for f in (2, 4, 8, 16, 32) if max(self.grid.rows, self.grid.columns) // f >= BLOCK]
                 if factors:
                     self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
             self._file.close()
