@@ -42,7 +42,7 @@ def monitor_of(feedback) -> Monitor:
 
 
 class InslabAlgorithm(QgsProcessingAlgorithm):
-    """Base of all algorithms; a subclass gives the texts below, `initAlgorithm` and `run`.
+    """Base of all algorithms; a subclass gives the texts below, `initAlgorithm` and `compute`.
 
     Attributes
     ----------
@@ -60,7 +60,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
     HELP = {}
     PACKAGES = ()
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         """Do the work and return the outputs; raises `InslabError` with a sentence for the user."""
         raise NotImplementedError
 
@@ -130,7 +130,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         try:
-            return self.run(parameters, context, monitor_of(feedback))
+            return self.compute(parameters, context, monitor_of(feedback))
         except Cancelled as stop:
             feedback.pushInfo(str(stop))
             return {}

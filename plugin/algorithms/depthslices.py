@@ -45,7 +45,7 @@ class DepthSlices(InslabAlgorithm):
     def problems(self, parameters, context):
         return not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
         result = depth_slices_step(survey_path, folder, chain_settings(self, parameters, context), monitor)

@@ -42,7 +42,7 @@ class DetectItems(InslabAlgorithm):
     def problems(self, parameters, context):
         return not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         result = detect_items_step(survey_path, monitor=monitor)
         self.show_when_done(context, survey_path)

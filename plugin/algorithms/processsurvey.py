@@ -84,7 +84,7 @@ class ProcessSurvey(InslabAlgorithm):
             )
         return problems
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
         result = process_survey(
             self.parameterAsFile(parameters, self.SURVEY_FOLDER, context),

@@ -57,7 +57,7 @@ class ReadSurvey(InslabAlgorithm):
     def problems(self, parameters, context):
         return missing_table_or_folder(self.parameterAsFile(parameters, self.SURVEY_FOLDER, context))
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFileOutput(parameters, self.SURVEY, context)
         report_path = self.parameterAsFileOutput(parameters, self.REPORT, context) or None
         result = read_step(

@@ -37,7 +37,7 @@ class EstimateWaveSpeed(InslabAlgorithm):
     def problems(self, parameters, context):
         return not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
 
-    def run(self, parameters, context, monitor):
+    def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         result = wave_speed_step(survey_path, monitor)
         self.show_when_done(context, survey_path)

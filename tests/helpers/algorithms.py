@@ -38,19 +38,21 @@ def complaint(name, parameters):
 
 def parameters_of(name):
     """Parameter name to (type, default, optional?) as QGIS sees them."""
+    owner = algorithm(name)  # its definitions live no longer than it does
     return {
         parameter.name(): (
             parameter.type(),
             parameter.defaultValue(),
             bool(parameter.flags() & parameter.Flag.FlagOptional),
         )
-        for parameter in algorithm(name).parameterDefinitions()
+        for parameter in owner.parameterDefinitions()
     }
 
 
 def outputs_of(name):
     """Names of all outputs."""
-    return {output.name() for output in algorithm(name).outputDefinitions()}
+    owner = algorithm(name)
+    return {output.name() for output in owner.outputDefinitions()}
 
 
 def run(name, parameters, log=None):

@@ -18,7 +18,17 @@ def metadata():
 
 def test_metadata_is_what_the_plugin_repository_asks_for(metadata):
     # The list is that of https://plugins.qgis.org/docs/publish ("Metadata"), as known in 2026.
-    required = "name description version qgisminimumversion author email about tracker repository".split()
+    required = [
+        "name",
+        "description",
+        "version",
+        "qgisminimumversion",
+        "author",
+        "email",
+        "about",
+        "tracker",
+        "repository",
+    ]
     assert all(metadata[key] for key in required)
     assert re.fullmatch(r"\d+\.\d+\.\d+", metadata["version"])
     assert metadata["qgisminimumversion"] == "3.22"

@@ -1,0 +1,39 @@
+"""Runs that several tests look at, each done once."""
+
+import shutil
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def processed(small_survey, tmp_path_factory, qgis_processing):
+    """Outputs and log of inslab:processsurvey for the small survey; the files are not to be changed."""
+    from algorithms import Log
+    from qgis.core import QgsProcessingContext
+
+    from inslab.plugin.algorithms.processsurvey import ProcessSurvey
+
+    parameters = {
+        "SURVEY_FOLDER": str(small_survey),
+        "OUTPUT_FOLDER": str(tmp_path_factory.mktemp("processed") / "result"),
+    }
+    log = Log()
+    outputs, done = ProcessSurvey().create().run(parameters, QgsProcessingContext(), log)
+    assert done
+    return outputs, log
+
+
+@pytest.fixture
+def survey(small_survey, tmp_path, inslab_provider, qgis_processing):
+    """Path of a survey.gpkg that readsurvey just wrote."""
+    from algorithms import run
+
+    path = tmp_path / "survey.gpkg"
+    run("readsurvey", {"SURVEY_FOLDER": str(small_survey), "SURVEY": str(path), "REPORT": str(tmp_path / "r.html")})
+    return path
+
+
+@pytest.fixture
+def survey_copy(small_survey, tmp_path):
+    """Folder of the small survey that a test may spoil."""
+    return shutil.copytree(small_survey, tmp_path / "survey")
