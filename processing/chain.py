@@ -200,7 +200,7 @@ def _fit(result: ChainResult, monitor: Monitor) -> ChainResult:
             fit = result.fits[area.area_id] = fit_area(area)
             for sentence in fit.warnings:
                 monitor.warn(sentence)
-                result.note("warning", f"area {area.area_id}", sentence)
+                result.note("warning", "control points", sentence)
     return result
 
 

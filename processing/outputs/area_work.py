@@ -41,9 +41,12 @@ def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], mo
         except (Cancelled, MissingPackageError):
             raise
         except Exception as error:
-            result.failures[area.area_id] = _sentence(error, monitor)
-            result.note("error", f"area {area.area_id}", result.failures[area.area_id])
-            monitor.warn(f"Area {area.area_id} gives no complete result: {result.failures[area.area_id]}")
+            sentence = _sentence(error, monitor).removeprefix(
+                f"Area {area.area_id}: "
+            )  # said already by what stands before
+            result.failures[area.area_id] = sentence
+            result.note("error", f"area {area.area_id}", sentence)
+            monitor.warn(f"Area {area.area_id} gives no complete result: {sentence}")
     if len(result.failures) == len(areas):
         area_id, reason = next(iter(result.failures.items()))
         raise ProcessingError(f"No scan area could be processed; the first of {len(areas)}, {area_id}: {reason}")

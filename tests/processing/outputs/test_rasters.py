@@ -1,0 +1,49 @@
+"""File names of mosaics, and items that follow their joined successors."""
+
+import numpy as np
+import pytest
+
+from inslab.processing.items.model import Item, Pick
+from inslab.processing.outputs.placing import follow_items, place_item
+from inslab.processing.outputs.rasters import mosaic_names
+from inslab.processing.site.frame import FITTED, AreaFit
+from inslab.processing.survey.model import ScanArea
+
+
+def area(area_id, level, surface="top"):
+    return ScanArea(area_id, level, surface, 0.06, 1500.0)
+
+
+def item(item_id, areas, *vertices):
+    return Item(item_id, tuple(areas), np.array(vertices, float), {"bar": 1.0}, 0.9, 0.003, 0.002, 4)
+
+
+def test_a_level_and_an_area_of_one_name_keep_a_file_each():
+    names = mosaic_names([area("l1", "L1"), area("B", "L1"), area("C", "L1", "wall"), area("D", "L2", "soffit")])
+    assert names == {("L1", "top"): "level L1", ("L1", "wall"): "L1 wall", ("L2", "soffit"): "L2 soffit"}
+
+
+def test_two_planes_never_share_a_file():
+    names = mosaic_names([area("A", "L1", "wall"), area("B", "L1 wall"), area("C", "l1 WALL")])
+    assert len({name.casefold() for name in names.values()}) == 3
+
+
+def test_picks_go_to_the_nearest_joined_item_of_their_area():
+    before = [item("A-1", "A", [0, 0, 0.05], [1, 0, 0.05]), item("A-2", "A", [0, 0, 0.09], [1, 0, 0.09])]
+    joined = [
+        item("J1", "AB", [0, 0.01, 0.05], [2, 0.01, 0.05]),
+        item("J2", "AB", [0, 0.01, 0.09], [2, 0.01, 0.09]),
+        item("J3", "B", [0, 0, 0.05], [1, 0, 0.05]),  # nearer, but another area's
+    ]
+    picks = [Pick(f"P{n}", f"A-{n}", "A", "x1", 0.5, 0.0, 0.05, 0.003, 0.002, -1, 20.0, 0.0) for n in (1, 2)]
+    assert [pick.item_id for pick in follow_items(picks, before, joined)] == ["J1", "J2"]
+
+
+def test_placing_adds_the_uncertainty_of_the_fit():
+    fit = AreaFit(
+        "A", FITTED, np.pi / 2, np.array([10.0, 20.0]), False, np.zeros(2), np.diag([0.002**2, 0.002**2, 0.001**2])
+    )
+    placed = place_item(item("A-1", "A", [-1, 0, 0.05], [1, 0, 0.06]), fit)
+    assert placed.vertices_m == pytest.approx(np.array([[10, 19, 0.05], [10, 21, 0.06]]))
+    # at both ends: 2 mm from the shift and, across the arm of 1 m only, 1 mm from the rotation, pooled over two axes
+    assert placed.sigma_xy_m == pytest.approx(np.sqrt(0.003**2 + 0.002**2 + 0.001**2 / 2))
