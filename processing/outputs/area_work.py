@@ -57,7 +57,7 @@ def prepare(result: ChainResult, area: ScanArea, monitor: Monitor):
     with timed(result.seconds, "prepare"), _packages():
         from ..radar.prepare import prepare_area
 
-        prepared = prepare_area(area, monitor)
+        prepared = prepare_area(area, monitor=monitor)
     for found in prepared.findings:
         result.findings.append(found)
         monitor.warn(f"{found.where}: {found.text}")
@@ -71,7 +71,7 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
         with timed(result.seconds, "wave speed"), _packages():
             from ..radar.wave_speed import estimate_wave_speed
 
-            speed = result.wave_speeds[area_id] = estimate_wave_speed(prepared, monitor)
+            speed = result.wave_speeds[area_id] = estimate_wave_speed(prepared, monitor=monitor)
         for sentence in speed.warnings:
             result.note("warning", f"area {area_id}", sentence)
             monitor.warn(f"Area {area_id}: {sentence}")
@@ -111,7 +111,7 @@ def detect(result: ChainResult, prepared, speed: WaveSpeed, base, depth_m, monit
     with timed(result.seconds, "detect"), _packages():
         from ..items.detect import detect_items
 
-        picks, items = detect_items(prepared, speed, base, monitor)
+        picks, items = detect_items(prepared, speed, base, monitor=monitor)
     with timed(result.seconds, "place"):
         if fit.is_fitted:
             items = [place_item(item, fit) for item in items]
@@ -134,7 +134,7 @@ def join(result: ChainResult, monitor: Monitor) -> None:
             items = [item for item in result.items if item.area_ids[0] in ids]
             if not items:
                 continue
-            own = join_items(items, monitor.part(number / len(planes), (number + 1) / len(planes)))
+            own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
             picks = follow_items([pick for pick in result.picks if pick.area_id in ids], items, own)
             renamed = {pick.pick_id: pick for pick in picks}
             result.picks = [renamed.get(pick.pick_id, pick) for pick in result.picks]
