@@ -65,15 +65,15 @@ class Panel:
 
 PANELS = (
     Panel("P1", 200.2, 100.2, 207.8, 107.3, (Mat(0.032, 0.012, 0.15, 0.15), Mat(0.197, 0.012, 0.20, 0.20, "y"))),
-    Panel("P2", 208.2, 100.2, 215.8, 107.3, (Mat(0.035, 0.012, 0.15, 0.20), Mat(0.105, 0.012, 0.20, 0.20))),
+    Panel("P2", 208.2, 100.2, 215.8, 107.3, (Mat(0.035, 0.012, 0.15, 0.20), Mat(0.097, 0.012, 0.20, 0.20))),
     Panel("P3", 216.2, 100.2, 223.8, 107.3, (Mat(0.030, 0.014, 0.20, 0.15, "y"), Mat(0.195, 0.012, 0.20, 0.20))),
     Panel("P4", 200.2, 107.7, 207.8, 114.8, (Mat(0.034, 0.012, 0.20, 0.20), Mat(0.197, 0.014, 0.15, 0.15, "y"))),
     Panel("P5", 208.2, 107.7, 215.8, 114.8, (Mat(0.036, 0.014, 0.20, 0.20, "y"), Mat(0.195, 0.012, 0.20, 0.20))),
 )
 WALL_PANEL = Panel("W", 0.2, 0.1, 7.8, 3.1, (Mat(0.030, 0.012, 0.20, 0.20, "y"), Mat(0.146, 0.012, 0.20, 0.20)))
 
-# Bars are laid by hand: position, direction and chair height all vary a little.
-_PLACE_SD_M, _TURN_SD_RAD, _HEIGHT_SD_M, _TILT_SD = 0.004, 0.0015, 0.0015, 0.001
+# Bars are laid by hand: position and direction vary a little, a mat as a whole tilts, and its bars do not quite touch.
+_PLACE_SD_M, _TURN_SD_RAD, _TILT_SD, _HEIGHT_SD_M, _GAP_M = 0.004, 0.0012, 0.001, 0.0008, 0.003
 
 
 def slab_objects():
@@ -85,7 +85,7 @@ def slab_objects():
 def wall_objects():
     """Everything cast into the scanned wall, in its elevation frame."""
     conduits = [
-        _straight("W-K1", "plastic_conduit", 0.025, (2.92, 0.9), 91.0, 0.085),
+        _straight("W-K1", "plastic_conduit", 0.025, (2.92, 0.9), 91.0, 0.098),
         _straight("W-K2", "metal_conduit", 0.021, (2.7, 1.52), 17.0, 0.070),
     ]
     return panel_bars(WALL_PANEL, SEED + 90) + conduits
@@ -95,9 +95,11 @@ def panel_bars(panel: Panel, seed: int):
     """The bars of a panel's mats."""
     random = np.random.default_rng(seed)
     bars = []
+    middle = np.array([panel.west + panel.east, panel.south + panel.north]) / 2.0
     for number, mat in enumerate(panel.mats, start=1):
+        tilt = random.normal(0.0, _TILT_SD, 2)
         for along, spacing in (("x", mat.spacing_x_m), ("y", mat.spacing_y_m)):
-            depth = mat.depth_m if along == mat.upper_along else mat.depth_m + mat.diameter_m + 0.001
+            depth = mat.depth_m if along == mat.upper_along else mat.depth_m + mat.diameter_m + _GAP_M
             if along == "x":
                 start, end, low, high = panel.west, panel.east, panel.south, panel.north
             else:
@@ -106,13 +108,13 @@ def panel_bars(panel: Panel, seed: int):
             for count, place in enumerate(np.arange(first, high, spacing), start=1):
                 half = (end - start) / 2.0
                 turn = random.normal(0.0, _TURN_SD_RAD) * half
-                tilt = random.normal(0.0, _TILT_SD) * half
                 place = place + random.normal(0.0, _PLACE_SD_M)
-                height = depth + random.normal(0.0, _HEIGHT_SD_M)
-                ends = [(start, place - turn, height - tilt), (end, place + turn, height + tilt)]
+                ends = np.array([(start, place - turn), (end, place + turn)])
                 if along == "y":
-                    ends = [(sideways, forward, z) for forward, sideways, z in ends]
-                bars.append(_cast(f"{panel.name}-{number}{along.upper()}{count:02d}", "bar", mat.diameter_m, ends))
+                    ends = ends[:, ::-1]
+                height = depth + random.normal(0.0, _HEIGHT_SD_M) + (ends - middle) @ tilt
+                name = f"{panel.name}-{number}{along.upper()}{count:02d}"
+                bars.append(_cast(name, "bar", mat.diameter_m, np.c_[ends, height]))
     return bars
 
 
@@ -121,26 +123,26 @@ def _tendons():
     tendons = []
     for number, y in enumerate((102.62, 102.77, 102.92), start=1):
         x = np.arange(200.0, 224.01, 0.1)
-        depth = _drape(x - 200.0, 8.0)
+        depth = _drape(x - 200.0, 8.0, 0.070, 0.140)
         tendons.append(_cast(f"TX{number}", "tendon", 0.016, np.c_[x, np.full(len(x), y), depth]))
     for number, x in enumerate((211.62, 212.38, 219.87), start=1):
         y = np.arange(100.0, 115.01, 0.1)
-        depth = _drape(y - 100.0, 7.5)
+        depth = _drape(y - 100.0, 7.5, 0.073, 0.170)
         tendons.append(_cast(f"TY{number}", "tendon", 0.016, np.c_[np.full(len(y), x), y, depth]))
     return tendons
 
 
-def _drape(distance_m, span_m):
-    return 0.1165 - 0.0485 * np.cos(2.0 * np.pi * distance_m / span_m)
+def _drape(distance_m, span_m, high_m, low_m):
+    return (high_m + low_m) / 2.0 - (low_m - high_m) / 2.0 * np.cos(2.0 * np.pi * distance_m / span_m)
 
 
 def _conduits():
     return [
-        _straight("K1", "metal_conduit", 0.021, (203.55, 102.75), 29.0, 0.074),
+        _straight("K1", "metal_conduit", 0.021, (203.65, 102.70), 118.0, 0.074),
         _straight("K2", "plastic_conduit", 0.025, (204.42, 102.6), 97.0, 0.080),
-        _arc("K3", "plastic_conduit", 0.025, (213.55, 104.85), 2.1, (120.0, 240.0), 0.068),
+        _arc("K3", "plastic_conduit", 0.025, (213.55, 104.50), 2.1, (120.0, 240.0), 0.068),
         _straight("K4", "metal_conduit", 0.027, (212.9, 110.4), 16.0, 0.072),
-        _straight("K5", "plastic_conduit", 0.032, (219.75, 103.3), 38.0, 0.078),
+        _straight("K5", "plastic_conduit", 0.032, (219.75, 103.4), 38.0, 0.078),
         _straight("K6", "metal_conduit", 0.021, (204.9, 110.5), 62.0, 0.140),
     ]
 

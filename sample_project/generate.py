@@ -1,4 +1,4 @@
-"""Write the sample survey: tables, line files and the truth beside them."""
+"""Write the sample survey: tables, line files, drawings, planned penetrations, and the truth beside them."""
 
 import csv
 import json
@@ -7,7 +7,7 @@ from dataclasses import asdict
 import numpy as np
 
 from ..processing.survey.segy import write_segy
-from . import building, scan_plan
+from . import building, drawings, penetrations, scan_plan, scanned_plan
 from .clutter import Stones, clutter_spectra, draw_stones
 from .forward import Radar, ScanModel, to_traces
 from .instrument import DIRECT_PEAK_COUNTS, NOISE_DB, TIME_ZERO_NS, draw_line_errors, draw_position_error, record
@@ -17,8 +17,20 @@ RADAR = Radar()
 DIPOLE_AXES = ("across", "along")
 
 
+def write_sample(folder):
+    """Write everything into an existing empty folder."""
+    truth = write_survey(folder)
+    slab = building.slab_objects()
+    truth["penetrations"] = [penetrations.penetration_truth(hole, slab) for hole in penetrations.PENETRATIONS]
+    _write_table(folder / "penetrations.csv", penetrations.COLUMNS, penetrations.table_rows())
+    drawings.write_dxf(folder / "floor_plan.dxf")
+    scanned_plan.write_png(folder / "floor_plan.png")
+    scanned_plan.write_control(folder / "plan_control.csv")
+    (folder / "truth.json").write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
+
+
 def write_survey(folder, areas=AREAS):
-    """Write the three tables, all line files and truth.json of the given areas into an existing folder."""
+    """Write the three tables and all line files of the given areas. Returns the truth."""
     (folder / "lines").mkdir()
     line_rows, line_truth = [], {}
     for area in areas:
@@ -162,7 +174,7 @@ def _truth(areas, line_truth):
 
     return {
         "survey": building.JOB,
-        "note": "invented; " + __doc__.splitlines()[0],
+        "note": "an invented job in an invented building; computed data",
         "slab": _medium_truth(building.SLAB_CONCRETE, building.SLAB_THICKNESS_M),
         **part("top", slab),
         "soffit": {
@@ -225,8 +237,3 @@ def _object_truth(item, from_below):
         "diameter_m": item.diameter_m,
         "polyline_site_x_y_topdepth_m": np.round(vertices, 5).tolist(),
     }
-
-
-def write_truth(folder, truth):
-    text = json.dumps(truth, indent=1)
-    (folder / "truth.json").write_text(text + "\n", encoding="utf-8")

@@ -33,8 +33,7 @@ def write_sample(output: Path):
     output.parent.mkdir(parents=True, exist_ok=True)
     temporary = Path(tempfile.mkdtemp(prefix=output.name + ".", dir=output.parent))
     try:
-        truth = generate.write_survey(temporary)
-        generate.write_truth(temporary, truth)
+        generate.write_sample(temporary)
         temporary.chmod(0o755)
         if output.exists():
             shutil.rmtree(output)

@@ -78,7 +78,7 @@ class Area:
         """The objects that send echoes into this area, as `CastIn` in local x, y and depth from the scanned surface."""
         found = []
         for item in objects:
-            if self.contains(_dense(item.vertices_m), MARGIN_M).any():
+            if self.contains(dense_polyline(item.vertices_m, 0.05)[:, :2], MARGIN_M).any():
                 depth = self.depth_from_surface(item.vertices_m[:, 2], item.diameter_m)
                 found.append(item.moved(np.c_[self.to_local(item.vertices_m[:, :2]), depth]))
         return found
@@ -111,9 +111,9 @@ AREAS = (
     Area("S01", FLOOR, "top", (203.00, 102.20), 3.0, (1.0, 1.0), 0.05),
     Area("S02", FLOOR, "top", (203.82, 102.32), -2.0, (1.0, 0.8), 0.10, sample_format="float32"),
     Area("S03", FLOOR, "top", (203.16, 103.00), 6.5, (0.8, 0.8), 0.05, note="carpet tiles lifted"),
-    Area("S04", FLOOR, "top", (211.15, 103.95), 12.0, (1.2, 0.8), 0.10, scanned_on="2031-05-07"),
-    Area("S05", FLOOR, "top", (211.05, 104.58), 8.0, (1.0, 1.0), 0.10, scanned_on="2031-05-07", with_positions=True),
-    Area("S06", FLOOR, "top", (220.10, 103.00), 94.0, (0.6, 0.6), 0.05, scanned_on="2031-05-07", sample_format="ibm"),
+    Area("S04", FLOOR, "top", (211.15, 103.60), 12.0, (1.2, 0.8), 0.10, scanned_on="2031-05-07"),
+    Area("S05", FLOOR, "top", (211.05, 104.23), 8.0, (1.0, 1.0), 0.10, scanned_on="2031-05-07", with_positions=True),
+    Area("S06", FLOOR, "top", (220.10, 103.10), 94.0, (0.6, 0.6), 0.05, scanned_on="2031-05-07", sample_format="ibm"),
     Area("S07", FLOOR, "top", (211.85, 109.95), -11.0, (0.8, 1.2), 0.10, building.DAMP_CONCRETE,
          scanned_on="2031-05-08", note="wet room, screed removed, concrete damp"),
     Area("S08", FLOOR, "top", (212.50, 109.95), -5.5, (1.0, 0.6), 0.10, building.DAMP_CONCRETE,
@@ -146,13 +146,13 @@ def control_points(area: Area, random):
 
 def near_any(item: CastIn, areas) -> bool:
     """Does the object run through or close by one of the areas?"""
-    points = _dense(item.vertices_m)
+    points = dense_polyline(item.vertices_m, 0.05)[:, :2]
     return any(area.contains(points, MARGIN_M).any() for area in areas)
 
 
-def _dense(vertices_m):
-    """Points in plan every 5 cm or closer along a polyline, shape (n, 2)."""
+def dense_polyline(vertices_m, step_m):
+    """Points at most a step apart in plan along a polyline, shape (n, 3)."""
     steps = np.linalg.norm(np.diff(vertices_m[:, :2], axis=0), axis=1)
     place = np.r_[0.0, np.cumsum(steps)]
-    wanted = np.linspace(0.0, place[-1], int(place[-1] / 0.05) + 2)
-    return np.c_[np.interp(wanted, place, vertices_m[:, 0]), np.interp(wanted, place, vertices_m[:, 1])]
+    wanted = np.linspace(0.0, place[-1], int(place[-1] / step_m) + 2)
+    return np.stack([np.interp(wanted, place, column) for column in vertices_m.T], axis=1)
