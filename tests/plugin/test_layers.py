@@ -1,0 +1,119 @@
+"""The layers of a result in a project: groups, filters, one slice at a time, and again after a second run."""
+
+from pathlib import Path
+
+import pytest
+from qgis.core import QgsExpression, QgsExpressionContext, QgsProject, QgsRasterLayer, QgsVectorLayer
+
+from inslab.plugin import layers
+from inslab.plugin.styles.items import DEPTH_LABEL
+
+
+@pytest.fixture
+def project(qgis_app):
+    project = QgsProject.instance()
+    project.clear()
+    yield project
+    project.clear()
+
+
+def titles(group):
+    return [child.name() for child in group.children()]
+
+
+def test_a_result_becomes_groups_of_layers(project, processed):
+    outputs, _log = processed
+    layers.show_result(project, outputs["SURVEY"])
+    root = project.layerTreeRoot()
+    assert titles(root) == ["Level 1", "Tables"]
+    group = root.findGroup("Level 1")
+    assert titles(group)[:6] == [title for _table, title, _style, _shown in layers.TABLES]
+    by_name = {layer.name(): layer for layer in project.mapLayers().values()}
+    assert all(layer.isValid() for layer in by_name.values())
+    assert by_name["Scan lines"].featureCount() == 64
+    assert by_name["Control points"].featureCount() == 8
+    assert by_name["Scan areas"].crs() == project.crs()
+    assert project.ellipsoid() == "NONE"
+    assert "does not guarantee detection" in by_name["Items, depth to top in mm"].metadata().abstract()
+
+
+def test_one_depth_is_shown_at_a_time(project, processed):
+    outputs, _log = processed
+    layers.show_result(project, outputs["SURVEY"])
+    group = project.layerTreeRoot().findGroup("Level 1").findGroup("Depth slices")
+    raster = QgsRasterLayer(str(Path(outputs["OUTPUT_FOLDER"]) / "slices" / "Level 1.tif"))
+    assert titles(group) == [f"Depth {10 * n}-{10 * n + 10} mm" for n in range(raster.bandCount())]
+    assert group.isMutuallyExclusive()
+    shown = [child.name() for child in group.children() if child.itemVisibilityChecked()]
+    assert shown in (
+        ["Depth 50-60 mm"],
+        ["Depth 60-70 mm"],
+        ["Depth 70-80 mm"],
+        ["Depth 80-90 mm"],
+    )  # bars: 60 and 85 mm
+    bands = [child.layer().renderer().band() for child in group.children()]
+    assert bands == list(range(1, raster.bandCount() + 1))
+
+
+def test_showing_again_adds_nothing_and_keeps_the_style(project, processed):
+    outputs, _log = processed
+    layers.show_result(project, outputs["SURVEY"])
+    names = sorted(layer.name() for layer in project.mapLayers().values())
+    items = next(layer for layer in project.mapLayers().values() if layer.name().startswith("Items"))
+    items.setOpacity(0.5)
+    layers.show_result(project, outputs["SURVEY"])
+    assert sorted(layer.name() for layer in project.mapLayers().values()) == names
+    assert project.mapLayer(items.id()).opacity() == 0.5
+
+
+def test_a_project_of_the_user_keeps_its_crs(project, processed):
+    outputs, _log = processed
+    project.addMapLayer(QgsVectorLayer("Point?crs=EPSG:25832", "own", "memory"))
+    project.setCrs(project.mapLayersByName("own")[0].crs())
+    layers.show_result(project, outputs["SURVEY"])
+    assert project.crs().authid() == "EPSG:25832"
+
+
+def test_planes_are_told_apart_by_level_and_side():
+    plane = layers.Plane("Level 1", "wall", ("W1", "W'2"))
+    assert plane.title == "Level 1 (elevation of a wall)"
+    assert plane.filter("items") == "\"level\" = 'Level 1' AND \"surface\" = 'wall'"
+    assert plane.filter("control_points") == "\"area_id\" IN ('W1', 'W''2')"
+
+
+def test_depth_label_shows_both_ends_of_an_item_that_dips(qgis_app):
+    def label(shallow, deep):
+        context = QgsExpressionContext()
+        text = DEPTH_LABEL.replace('"depth_min_m"', str(shallow)).replace('"depth_max_m"', str(deep))
+        return QgsExpression(text).evaluate(context)
+
+    assert label(0.0451, 0.0449) == "45"
+    assert label(0.045, 0.125) == "45–125"
+
+
+def test_a_run_from_the_window_loads_the_result_and_a_second_one_renews_it(
+    project, inslab_provider, qgis_processing, survey_copy, tmp_path, monkeypatch
+):
+    from qgis import processing
+
+    monkeypatch.setattr("processing.gui.Postprocessing.iface", None, raising=False)
+    parameters = {
+        "SURVEY_FOLDER": str(survey_copy),
+        "SURVEY": str(tmp_path / "s.gpkg"),
+        "REPORT": str(tmp_path / "r.html"),
+    }
+    processing.runAndLoadResults("inslab:readsurvey", parameters)
+    root = project.layerTreeRoot()
+    assert titles(root) == ["Level 1", "Tables"]
+    assert titles(root.findGroup("Level 1")) == ["Control points", "Scan lines", "Scan areas"]
+    assert "Steps run" in titles(root.findGroup("Tables"))
+    before = {layer.name() for layer in project.mapLayers().values()}
+    lines = project.mapLayersByName("Scan lines")[0]
+    assert len(list(lines.getFeatures())) == 64
+
+    table = survey_copy / "scan_lines.csv"
+    table.write_text("\n".join(table.read_text(encoding="utf-8").splitlines()[:-2]), encoding="utf-8")
+    processing.runAndLoadResults("inslab:readsurvey", parameters)
+    assert {layer.name() for layer in project.mapLayers().values()} == before
+    assert len(project.mapLayers()) == len(before)
+    assert len(list(project.mapLayersByName("Scan lines")[0].getFeatures())) == 62
