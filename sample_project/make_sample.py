@@ -6,7 +6,6 @@ is not empty is left alone.
 """
 
 import importlib.util
-import shutil
 import sys
 import tempfile
 import time
@@ -28,18 +27,21 @@ def load_inslab():
 
 def write_sample(output: Path):
     """Write everything into a temporary folder beside `output`, then move it into place."""
+    from osgeo import gdal, ogr, osr
+
     from inslab.sample_project import generate
 
+    # This process is ours alone; inside QGIS the switch would change other plugins.
+    for module in (gdal, ogr, osr):
+        module.UseExceptions()
     output.parent.mkdir(parents=True, exist_ok=True)
-    temporary = Path(tempfile.mkdtemp(prefix=output.name + ".", dir=output.parent))
-    try:
-        generate.write_sample(temporary)
-        temporary.chmod(0o755)
+    with tempfile.TemporaryDirectory(prefix=output.name + ".", dir=output.parent) as temporary:
+        fresh = Path(temporary, "new")
+        fresh.mkdir()
+        generate.write_sample(fresh)
         if output.exists():
-            shutil.rmtree(output)
-        temporary.rename(output)
-    finally:
-        shutil.rmtree(temporary, ignore_errors=True)
+            output.rename(Path(temporary, "old"))
+        fresh.rename(output)
 
 
 def main(arguments):
@@ -55,7 +57,11 @@ def main(arguments):
         return 1
     load_inslab()
     start = time.perf_counter()
-    write_sample(output)
+    try:
+        write_sample(output)
+    except OSError as error:
+        print(f"The sample survey could not be written to {output}: {error.strerror}.", file=sys.stderr)
+        return 1
     size = sum(path.stat().st_size for path in output.rglob("*") if path.is_file())
     print(f"Sample survey written to {output} ({size / 1e6:.0f} MB, {time.perf_counter() - start:.0f} s)")
     return 0
