@@ -32,7 +32,7 @@ def test_colours_are_those_of_the_published_palette():
     assert len(set(found)) == len(found)
 
 
-@pytest.mark.parametrize(("one", "other"), combinations(items.KIND_STYLES, 2))
+@pytest.mark.parametrize(("one", "other"), list(combinations(items.KIND_STYLES, 2)))
 def test_kinds_differ_without_colour(one, other):
     _name, _colour, width, dashes = items.KIND_STYLES[one]
     _name, _colour, other_width, other_dashes = items.KIND_STYLES[other]
