@@ -50,7 +50,7 @@ def process_survey(
             with area_work.timed(result.seconds, "place"):
                 if result.fits[area.area_id].is_fitted:
                     store.add_area(area, result.fits[area.area_id], volume, base)
-            depth_m = area_work.reliable_depth(prepared, speed, volume)
+            depth_m = area_work.reliable_depth(prepared, speed, base)
             del volume
             area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
 
@@ -157,7 +157,7 @@ def detect_items_step(
         prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
         speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
         volume, base = area_work.image(result, prepared, speed, settings, own.part(0.3, 0.6))
-        depth_m = area_work.reliable_depth(prepared, speed, volume)
+        depth_m = area_work.reliable_depth(prepared, speed, base)
         del volume
         area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
 

@@ -6,6 +6,7 @@ from typing import List, Optional, Tuple
 import numpy as np
 
 from ..monitor import Monitor
+from ..radar.imaging import DEEPEST_M, recorded_depth_m
 from ..radar.line_groups import GroupImages, group_lines
 from ..radar.migration import ImageGrid
 from ..radar.model import SlabBase, WaveSpeed
@@ -54,7 +55,6 @@ def detect_items(
     prepared: PreparedArea,
     speed: WaveSpeed,
     base: Optional[SlabBase] = None,
-    max_depth_m: float = 0.95,
     monitor: Monitor = Monitor(),
 ) -> Tuple[List[Pick], List[Item]]:
     """Find the bars, tendons and conduits of one area.
@@ -63,8 +63,6 @@ def detect_items(
     ----------
     base : SlabBase, optional
         Where the slab base is seen: nothing at or below it is taken for an item.
-    max_depth_m : float
-        Look no deeper than this.
 
     Returns
     -------
@@ -72,7 +70,7 @@ def detect_items(
         In the area's local grid; depths to the top, metres.
     """
     base_m = float(np.nanmedian(base.thickness_m)) if base is not None and base.seen else None
-    deepest = min(max_depth_m, recorded_depth_m(prepared, speed), base_m + 0.02 if base_m else np.inf)
+    deepest = min(DEEPEST_M, recorded_depth_m(prepared, speed), base_m + 0.02 if base_m else np.inf)
     wavelength = speed.speed_m_ns / prepared.area.centre_frequency_ghz
     searches = []
     groups = group_lines(prepared)
@@ -89,12 +87,6 @@ def detect_items(
     detected = [one for search in searches for one in describe(search, speed, shallow)]
     detected = join_directions(detected, wavelength)
     return name_items(prepared, detected)
-
-
-def recorded_depth_m(prepared: PreparedArea, speed: WaveSpeed) -> float:
-    """Depth whose echo still lies inside the record with a period to spare."""
-    last = prepared.time_ns[-1] + prepared.reference_ns - speed.time_zero_ns - 1.0 / prepared.area.centre_frequency_ghz
-    return 0.5 * speed.speed_m_ns * max(last, 0.2)
 
 
 def shallow_bars(searches: List[GroupSearch]) -> List[Tuple[np.ndarray, np.ndarray, float]]:

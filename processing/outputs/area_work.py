@@ -97,11 +97,11 @@ def image(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettin
         )
 
 
-def reliable_depth(prepared, speed: WaveSpeed, volume):
+def reliable_depth(prepared, speed: WaveSpeed, base):
     """Depth down to which an area counts as scanned, metres, or None where that is not known."""
     from ..radar.imaging import reliable_depth_m
 
-    return reliable_depth_m(prepared, speed, volume)
+    return reliable_depth_m(prepared, speed, base)
 
 
 def detect(result: ChainResult, prepared, speed: WaveSpeed, base, depth_m, monitor: Monitor) -> None:
