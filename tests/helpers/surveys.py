@@ -1,7 +1,7 @@
-"""A survey small enough for a test: two areas over one bar mat, computed from hyperbolas in a second.
+"""A survey small enough for a test: two areas over the same two layers of bars.
 
-The echo of a bar is a Ricker wavelet delayed by the two-leg path of separated dipoles over the wave speed; nothing of the
-plugin's own mathematics is used, so that what it finds can be compared with `BARS`.
+Its traces come from the forward model of the sample project, which shares no code with what the plugin computes, so that what
+is found can be compared with `BARS` and `SPEED_M_NS`.
 """
 
 import csv
@@ -9,40 +9,43 @@ from pathlib import Path
 
 import numpy as np
 
-SPEED_M_NS = 0.11
+PERMITTIVITY = 7.0
+SPEED_M_NS = 0.299792458 / PERMITTIVITY**0.5
 TIME_ZERO_NS = 1.2
-SEPARATION_M = 0.06
-FREQUENCY_GHZ = 1.6
-INTERVAL_NS = 0.05
-SAMPLES = 200
-TRACE_STEP_M = 0.01
+TRACE_STEP_M = 0.02
 LINE_STEP_M = 0.10
 SIZE_M = (0.8, 0.6)
 # Local grid: bars across the x axis (x and depth to the top) and across the y axis (y and depth), metres.
-BARS = {"x": ((0.20, 0.06), (0.40, 0.06), (0.60, 0.06)), "y": ((0.15, 0.085), (0.40, 0.085))}
-BAR_RADIUS_M = 0.006
+BARS = {"x": ((0.20, 0.05), (0.40, 0.05), (0.60, 0.05)), "y": ((0.15, 0.065), (0.40, 0.065))}
+BAR_DIAMETER_M = 0.012
+SLAB_THICKNESS_M = 0.25
 # Area: site position of the local origin (metres), direction of local x (degrees).
 PLACES = {"A1": ((10.0, 20.0), 0.0), "A2": ((12.0, 20.5), 25.0)}
 
 
 def small_survey(folder: Path) -> Path:
-    """Write the survey into `folder` and return it; 16 lines for each dipole axis and area, about 4 MB."""
+    """Write the survey into `folder` and return it; 16 lines for each dipole axis and area, 5 MB."""
     from inslab.processing.survey.segy import write_segy
 
-    lines_folder = folder / "lines"
-    lines_folder.mkdir(parents=True)
+    (folder / "lines").mkdir(parents=True)
     random = np.random.default_rng(1)
+    model, radar = _slab()
     areas, lines, points = [], [], []
     for area_id in PLACES:
-        areas.append((area_id, "Level 1", "top", SEPARATION_M, 1000 * FREQUENCY_GHZ, "2031-05-04", "a test", ""))
-        for line_id, axis, start, end in _lines():
-            for dipole_axis in ("across", "along"):
-                name = f"{area_id}-{line_id}-{dipole_axis}.sgy"
-                write_segy(lines_folder / name, _traces(axis, start, end, dipole_axis, random), INTERVAL_NS)
-                lines.append((area_id, line_id, f"lines/{name}", dipole_axis, *start, *end))
+        areas.append(
+            (area_id, "Level 1", "top", radar.separation_m, 1000 * radar.centre_ghz, "2031-05-04", "a test", "")
+        )
         for number, local in enumerate(((0, 0), (SIZE_M[0], 0), SIZE_M, (0, SIZE_M[1])), 1):
             site = to_site(area_id, local) + random.normal(0, 0.001, 2)
             points.append((area_id, f"P{number}", *local, *np.round(site, 4), 0.002))
+    for line_id, start, end in _lines():
+        for dipole_axis in ("across", "along"):
+            waves = _traces(model, radar, start, end, dipole_axis)
+            for area_id in PLACES:
+                name = f"{area_id}-{line_id}-{dipole_axis}.sgy"
+                noise = random.normal(0, 1e-3 * np.abs(waves).max(), waves.shape)
+                write_segy(folder / "lines" / name, (waves + noise).astype(np.float32), radar.interval_ns)
+                lines.append((area_id, line_id, f"lines/{name}", dipole_axis, *start, *end))
     _write(
         folder / "scan_areas.csv",
         "area_id level surface antenna_separation_m centre_frequency_mhz scanned_on scanned_by note",
@@ -64,35 +67,34 @@ def _lines():
     width, height = SIZE_M
     for number in range(round(height / LINE_STEP_M) + 1):
         y = round(number * LINE_STEP_M, 3)
-        yield f"X{number:02d}", "x", (0.0, y), (width, y)
+        yield f"X{number:02d}", (0.0, y), (width, y)
     for number in range(round(width / LINE_STEP_M) + 1):
         x = round(number * LINE_STEP_M, 3)
-        yield f"Y{number:02d}", "y", (x, 0.0), (x, height)
+        yield f"Y{number:02d}", (x, 0.0), (x, height)
 
 
-def _traces(axis, start, end, dipole_axis, random):
-    length = np.hypot(end[0] - start[0], end[1] - start[1])
-    along = np.linspace(0, length, round(length / TRACE_STEP_M) + 1)
-    time = np.arange(SAMPLES) * INTERVAL_NS
-    traces = np.tile(8.0 * _ricker(time - TIME_ZERO_NS - SEPARATION_M / 0.299792458), (len(along), 1))
-    # A bar that is crossed at right angles lies along the dipoles when these are across the line: then it shines.
-    strength = 1.0 if dipole_axis == "across" else 0.25
-    for position, depth in BARS[axis]:
-        axis_depth = depth + BAR_RADIUS_M
-        # The pair is broadside: the dipoles stand beside each other, so across the line they are apart along it.
-        if dipole_axis == "across":
-            legs = [np.hypot(along - position + side * SEPARATION_M / 2, axis_depth) for side in (-1, 1)]
-            path = legs[0] + legs[1] - 2 * BAR_RADIUS_M
-        else:
-            path = np.hypot(2 * (np.hypot(along - position, axis_depth) - BAR_RADIUS_M), SEPARATION_M)
-        delay = TIME_ZERO_NS + path / SPEED_M_NS
-        traces -= strength * (0.12 / path)[:, None] * _ricker(time[None] - delay[:, None])
-    return (traces + random.normal(0, 0.004, traces.shape)).astype(np.float32)
+def _slab():
+    """The forward model of the slab, and its radar."""
+    from inslab.sample_project.cast_in import CastIn
+    from inslab.sample_project.forward import Radar, ScanModel
+    from inslab.sample_project.materials import Concrete
+
+    bars = []
+    for axis, places in BARS.items():
+        for number, (place, depth) in enumerate(places):
+            ends = np.array([(place, -1.0, depth), (place, 2.0, depth)])
+            vertices = ends if axis == "x" else ends[:, [1, 0, 2]]
+            bars.append(CastIn(f"{axis}{number}", "bar", BAR_DIAMETER_M, vertices))
+    radar = Radar()
+    return ScanModel(radar, Concrete(PERMITTIVITY), SLAB_THICKNESS_M, bars), radar
 
 
-def _ricker(time_ns):
-    square = (np.pi * FREQUENCY_GHZ * time_ns) ** 2
-    return (1 - 2 * square) * np.exp(-square)
+def _traces(model, radar, start, end, dipole_axis):
+    from inslab.sample_project.forward import to_traces
+
+    travel = np.subtract(end, start) / np.linalg.norm(np.subtract(end, start))
+    distances = np.linspace(0, np.linalg.norm(np.subtract(end, start)), round(np.ptp([start, end]) / TRACE_STEP_M) + 1)
+    return to_traces(model.spectra(start + distances[:, None] * travel, travel, dipole_axis), radar, TIME_ZERO_NS)
 
 
 def _write(path, columns, rows):
