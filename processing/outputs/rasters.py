@@ -81,11 +81,11 @@ class RasterStore:
         names = mosaic_names(areas)
         for number, ((level, surface), name) in enumerate(names.items()):
             own = monitor.part(number / len(names), (number + 1) / len(names))
-            for content, singles in (("slices", self.files), ("base", self._bases)):
+            for content, singles, part in (("slices", self.files, (0.0, 0.9)), ("base", self._bases, (0.9, 1.0))):
                 sources = [f.path for f in singles if (f.level, f.surface) == (level, surface) and f.area_id]
                 if sources:
                     path = self.folder / content / f"{name}.tif"
-                    write_mosaic(sources, path, self.crs_wkt, own)
+                    write_mosaic(sources, path, self.crs_wkt, own.part(*part))
                     self.files.append(RasterFile(path, content, level, surface))
         for file in self._bases:
             file.path.unlink()
