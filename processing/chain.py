@@ -46,9 +46,10 @@ def process_survey(
         def work(area: ScanArea, own: Monitor) -> None:
             prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
             speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
-            volume, base = area_work.image(result, prepared, speed, settings, own.part(0.3, 0.6))
+            base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
+            volume = area_work.image(result, prepared, speed, base, settings, own.part(0.4, 0.6))
             with area_work.timed(result.seconds, "place"):
-                if result.fits[area.area_id].is_fitted:
+                if volume is not None and result.fits[area.area_id].is_fitted:
                     store.add_area(area, result.fits[area.area_id], volume, base)
             depth_m = area_work.reliable_depth(prepared, speed, base)
             del volume
@@ -128,9 +129,11 @@ def depth_slices_step(
                 return
             prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
             speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.4))
-            volume, base = area_work.image(result, prepared, speed, settings, own.part(0.4, 0.9))
-            with area_work.timed(result.seconds, "place"):
-                store.add_area(area, result.fits[area.area_id], volume, base)
+            base = area_work.slab_base(result, prepared, speed, settings, own.part(0.4, 0.5))
+            volume = area_work.image(result, prepared, speed, base, settings, own.part(0.5, 0.9))
+            if volume is not None:
+                with area_work.timed(result.seconds, "place"):
+                    store.add_area(area, result.fits[area.area_id], volume, base)
 
         area_work.each_area(result, work, monitor.part(0.1, 0.85))
         with area_work.timed(result.seconds, "mosaic"):
@@ -156,10 +159,9 @@ def detect_items_step(
     def work(area: ScanArea, own: Monitor) -> None:
         prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
         speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
-        volume, base = area_work.image(result, prepared, speed, settings, own.part(0.3, 0.6))
+        base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
         depth_m = area_work.reliable_depth(prepared, speed, base)
-        del volume
-        area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
+        area_work.detect(result, prepared, speed, base, depth_m, own.part(0.4, 1.0))
 
     area_work.each_area(result, work, monitor.part(0.1, 0.9))
     area_work.join(result, monitor.part(0.9, 0.98))

@@ -23,8 +23,12 @@ SHALLOWEST_M = 0.012
 # Parts of the 1-sigma that do not come from the scatter of the sightings: residual line position, model of the echo (from the
 # calibration on simulated surveys), and what an upper bar close beside the line does to the depth of a lower one.
 LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0.0015, 0.003
+# The echo of a void depends on its wall and size, which are not known: its extremum tells the top less well than metal's does.
+VOID_SIGMA_M = 0.003
 SHADOW_M = 0.035
-VOID_PHASE_DEG = (20.0, 160.0)
+VERTEX_STEP_M, STROKE_M = 0.05, 0.06
+# An air-filled void: sign of the `along` echo, its stack over the noise, and over the `across` stack.
+VOID_PHASE_DEG, VOID_STACK, VOID_SHARE = (20.0, 160.0), 6.0, 1.25
 
 
 @dataclass
@@ -39,7 +43,7 @@ class Detected:
     sigma_xy_m: float
     sigma_depth_m: float
     used: np.ndarray
-    shadowed: bool = False
+    sigma_course_m: float
 
     @property
     def direction(self) -> np.ndarray:
@@ -93,6 +97,8 @@ def shallow_bars(searches: List[GroupSearch]) -> List[Tuple[np.ndarray, np.ndarr
     """Ends (local x, y) and depth of every object found, to ask later which passes run close beside an upper one."""
     out = []
     for search in searches:
+        if len(search.offsets) < 2:
+            continue
         span = np.array([search.offsets[0], search.offsets[-1]])
         middle = search.images.group.offsets_m - search.offsets
         for one in search.found:
@@ -142,33 +148,53 @@ def describe(search: GroupSearch, speed: WaveSpeed, uppers) -> List[Detected]:
             curve = bent
         one.sightings = replace(cleaned, depth_m=depth, weight=sightings.weight, curve=curve)
         first, last = np.flatnonzero(used)[[0, -1]]
-        w = np.linspace(search.offsets[first], search.offsets[last], max(int(abs(np.ptp(search.offsets)) / 0.05) + 1, 2))
+        w = path_offsets(search.offsets[first], search.offsets[last])
         path_u, path_z = curve.at(w)
         w, path_u, path_z = clip_to_lines(search, w, path_u, path_z)
         if len(w) < 2:
             continue
         count = max(int((used & seen).sum()), 1)
         along_u, along_z = curve.sigma_at(w)
-        sigma_xy = np.sqrt(
-            4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2
-        ) * np.cos(one.track.crossing_rad)
+        sigma_xy = np.sqrt(4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2) * np.cos(
+            one.track.crossing_rad
+        )
         sigma_z = np.sqrt(
             np.mean(along_z**2)
             + float(speed.depth_sigma_m(np.median(path_z))) ** 2
             + DEPTH_FLOOR_M**2
             + (0.0 if enough else SHADOW_SIGMA_M**2)
+            + (VOID_SIGMA_M**2 if is_void(sightings) else 0.0)
         )
         offsets = search.images.group.offsets_m - search.offsets
         path = search.images.group.to_local(path_u, w + offsets[0])
-        out.append(Detected(search, one, w, path, path_z, float(sigma_xy), float(sigma_z), used & seen, not enough))
+        out.append(
+            Detected(
+                search,
+                one,
+                w,
+                path,
+                path_z,
+                float(sigma_xy),
+                float(sigma_z),
+                used & seen,
+                float(np.sqrt(np.mean(along_z**2))),
+            )
+        )
     return out
+
+
+def path_offsets(first_m: float, last_m: float) -> np.ndarray:
+    """Where along w the vertices of a path lie; a sighting on one line becomes a short stroke across that line."""
+    if last_m - first_m < 1e-6:
+        return np.array([first_m - STROKE_M / 2, first_m + STROKE_M / 2])
+    return np.linspace(first_m, last_m, int((last_m - first_m) / VERTEX_STEP_M) + 2)
 
 
 def top_depths(search: GroupSearch, one: Found) -> np.ndarray:
     """Depth to the top on each pass: the echo's main extremum instead of its envelope's maximum; shape (pass,), metres.
 
-    Metal: negative extremum of the `across` images, which needs no lag (measured: 0 +- 15 ps between 30 and 300 mm). Void: positive
-    extremum of the `along` images, which lag by about a tenth of a wavelength.
+    Metal: negative extremum of the `across` images, which needs no lag (measured: 0 +- 15 ps between 30 and 300 mm). Void:
+    positive extremum of the `along` images, which lag by about a tenth of a wavelength.
     """
     sightings = one.sightings
     if is_void(sightings) or not np.isfinite(sightings.axis_depth_m["across"]).any():
@@ -187,14 +213,14 @@ def is_void(sightings) -> bool:
     """Whether the echo with dipoles along the line has the sign of an air-filled void and is as strong as the other."""
     along, across = sightings.stacked["along"], sightings.stacked["across"]
     degrees = np.degrees(sightings.phase_rad["along"]) % 360
-    return bool(along > 8.0 and along > 0.9 * across and VOID_PHASE_DEG[0] < degrees < VOID_PHASE_DEG[1])
+    return bool(along > VOID_STACK and along > VOID_SHARE * across and VOID_PHASE_DEG[0] < degrees < VOID_PHASE_DEG[1])
 
 
 def present_passes(sightings) -> np.ndarray:
     """The stretch of passes on which the object really is: the run with the most evidence; bool, shape (pass,).
 
-    Each pass votes with its matched amplitude relative to the object's own median, less a half; the run with the largest sum wins,
-    so that a shaded pass in the middle does not cut an object, while a missing end does.
+    Each pass votes with its matched amplitude relative to the object's own median, less a half; the run with the largest sum
+    wins, so that a shaded pass in the middle does not cut an object, while a missing end does.
     """
     weight = np.where(sightings.seen, sightings.weight, 0.0)
     strong = weight[weight > 0]
@@ -297,16 +323,23 @@ def gather_evidence(one: Detected, everything: List[Detected]) -> Evidence:
     off = min((angle(one, mat) for mat in mats if mat is not one), default=np.nan)
     length = np.hypot(*np.diff(one.path_m, axis=0).T).sum()
     slope = (one.depth_m[-1] - one.depth_m[0]) / length
-    usual = np.median([(o.depth_m[-1] - o.depth_m[0]) / np.hypot(*(o.path_m[-1] - o.path_m[0])) for o in row]) if row else 0.0
-    noise = 3 * one.sigma_depth_m / length
-    slope = 0.0 if abs(slope) < noise else slope
+    usual = (
+        np.median([(o.depth_m[-1] - o.depth_m[0]) / np.hypot(*(o.path_m[-1] - o.path_m[0])) for o in row])
+        if row
+        else 0.0
+    )
+    if abs(slope) * length < 4 * one.sigma_course_m:
+        slope = 0.0
     # A whole mat may follow a sloping slab; tendons are draped together, so only a mild common slope is excused.
     beyond = slope - usual if abs(usual) < 0.015 else slope
     chord = np.interp(np.linspace(0, 1, len(one.depth_m)), [0, 1], [one.depth_m[0], one.depth_m[-1]])
     sag = float(np.max(np.abs(one.depth_m - chord)))
+    if sag < 4 * one.sigma_course_m:
+        sag = 0.0
     flat_row = [o for o in row if abs((o.depth_m[-1] - o.depth_m[0]) / np.hypot(*(o.path_m[-1] - o.path_m[0]))) < 0.02]
     row_count = 1 + len(flat_row)
-    return Evidence(row_count, off, float(beyond), sag, is_void(one.found.sightings), one.found.track.strength / THRESHOLD)
+    strength = one.found.track.strength / THRESHOLD
+    return Evidence(row_count, off, float(beyond), sag, is_void(one.found.sightings), strength, int(one.used.sum()))
 
 
 def make_picks(one: Detected, item_id: str, area_id: str) -> List[Pick]:
@@ -316,7 +349,9 @@ def make_picks(one: Detected, item_id: str, area_id: str) -> List[Pick]:
     residual = np.abs(sightings.u_m - sightings.curve.at(sightings.w_m)[0])
     scatter_u = max(1.4826 * float(np.nanmedian(residual[one.used])), 0.0015)
     depths = sightings.depth_m
-    scatter_z = max(1.4826 * float(np.nanmedian(np.abs(depths - sightings.curve.at(sightings.w_m)[1])[one.used])), 0.0015)
+    scatter_z = max(
+        1.4826 * float(np.nanmedian(np.abs(depths - sightings.curve.at(sightings.w_m)[1])[one.used])), 0.0015
+    )
     out = []
     for number in np.flatnonzero(one.used & np.isfinite(depths)):
         across, along = (sightings.amplitude[axis][number] for axis in ("across", "along"))

@@ -87,9 +87,7 @@ def learn_echo(images: GroupImages, traces: Dict[str, np.ndarray], u_m, depth_m,
 def _windows(traces, index, first, count):
     samples = first[:, :, None] + np.arange(count)
     inside = (samples >= 0) & (samples < traces.shape[2])
-    values = traces[
-        np.arange(len(traces))[:, None, None], index[:, :, None], np.clip(samples, 0, traces.shape[2] - 1)
-    ]
+    values = traces[np.arange(len(traces))[:, None, None], index[:, :, None], np.clip(samples, 0, traces.shape[2] - 1)]
     return np.where(inside, values, 0).astype(np.complex128)
 
 

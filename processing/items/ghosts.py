@@ -38,7 +38,9 @@ def refuse(
     return None if in_mat else double_bounce(candidate, accepted, offsets_m, wavelength)
 
 
-def beside_stronger(candidate: Track, others: Sequence[Track], offsets_m: np.ndarray, wavelength: float) -> Optional[str]:
+def beside_stronger(
+    candidate: Track, others: Sequence[Track], offsets_m: np.ndarray, wavelength: float
+) -> Optional[str]:
     """Midway between two stronger parallel objects at about its depth or above: where their limbs cross and add up."""
     u, z = candidate.at(offsets_m)
     near = []

@@ -1,7 +1,7 @@
 """Finding the objects that cross one group of lines: search, accept, take off, look again, refine.
 
-Strong objects are accepted first and their echoes taken off the traces; what they hid, and what only looked like an object because
-of them, is then judged on cleaner data, with a lower threshold each round.
+Strong objects are accepted first and their echoes taken off the traces; what they hid, and what only looked like an object
+because of them, is then judged on cleaner data, with a lower threshold each round.
 """
 
 from dataclasses import dataclass, field
@@ -20,6 +20,8 @@ from .stack import ALONG_LAG, Track, middle_m, noise_profiles, search, wavelengt
 # The stack statistic of Gaussian noise alone reaches about 5, that of clutter 6 to 7 (both measured on simulated slabs).
 THRESHOLD = 8.0
 ROUNDS = (1.75, 1.25, 1.0)
+# On one pass nothing adds up, so an echo is believed from twice the level of its image's clutter on.
+SINGLE_THRESHOLD = 4.0
 # Without support from a mat an object must stand out more.
 ALONE_FACTOR, ALONE_COHERENCE = 1.25, 0.5
 MEMBER_FACTOR, MEMBER_COHERENCE = 0.9, 0.42
@@ -57,7 +59,7 @@ class GroupSearch:
 
     def run(self, monitor: Monitor = Monitor()) -> List[Found]:
         if len(self.offsets) < 2:
-            return self.found
+            return self._run_single(monitor)
         for number, factor in enumerate(ROUNDS):
             start = number / len(ROUNDS)
             candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(ROUNDS)))
@@ -71,6 +73,18 @@ class GroupSearch:
                     self.images.replace_traces(axis, self.traces[axis].copy())
         self._prune()
         self._take_off()
+        return self.found
+
+    def _run_single(self, monitor: Monitor) -> List[Found]:
+        """A line on its own: the maxima of its image that no ghost rule explains. There is nothing to stack or to take off."""
+        taken: List[Track] = []
+        for candidate in search(self.images, self.noise, monitor):
+            too_deep = self.base_m is not None and candidate.z0_m > self.base_m - 0.2 * self.wavelength
+            if candidate.strength < SINGLE_THRESHOLD or too_deep:
+                continue
+            if refuse(candidate, taken, self.offsets, self.wavelength) is None:
+                taken.append(candidate)
+                self.found.append(Found(candidate, self._sight(candidate, *candidate.at(self.offsets))))
         return self.found
 
     def _accept(self, candidates: List[Track], threshold: float) -> List[Track]:
@@ -116,7 +130,9 @@ class GroupSearch:
     @staticmethod
     def _along_a_mat(candidate: Track, taken: List[Track]) -> bool:
         """Whether three or more flat accepted objects run in the candidate's direction."""
-        return sum(abs(other.slope - candidate.slope) <= SAME_SLOPE and abs(other.dip) <= FLAT_DIP for other in taken) >= 3
+        return (
+            sum(abs(other.slope - candidate.slope) <= SAME_SLOPE and abs(other.dip) <= FLAT_DIP for other in taken) >= 3
+        )
 
     def _mates(self, candidate: Track, others: List[Track], tolerance: Optional[float] = None) -> List[Track]:
         """Parallel flat objects within a tolerance (metres) of the candidate's depth: the mat that it may belong to."""
@@ -179,7 +195,9 @@ class GroupSearch:
                 np.mean(np.hypot(u - self.place(other)[0], z - self.place(other)[1]) < 0.25 * self.wavelength) > 0.5
                 for other in kept
             )
-            midway = beside_stronger(one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength)
+            midway = beside_stronger(
+                one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength
+            )
             if merged or midway or refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2):
                 for axis in DIPOLE_AXES:
                     add_echo(self.traces[axis], one.echo, axis, +1)

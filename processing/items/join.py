@@ -46,8 +46,8 @@ class Comparison:
 def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> List[Item]:
     """Items with those of the same object joined, in order of their ids.
 
-    A joined item keeps the smallest of the ids, lists all areas, and its kind comes from the product of the parts' probabilities. Parts
-    that run side by side but disagree beyond their sigmas are not joined; both say so in their reasons.
+    A joined item keeps the smallest of the ids, lists all areas, and its kind comes from the product of the parts'
+    probabilities. Parts that run side by side but disagree beyond their sigmas are not joined; both say so in their reasons.
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []

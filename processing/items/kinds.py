@@ -30,6 +30,8 @@ class Evidence:
         The echo with dipoles along the line has the sign of a void and is no weaker than the other.
     strength : float
         Stack statistic over the acceptance threshold.
+    pass_count : int
+        Passes that saw it.
     """
 
     row_count: int
@@ -38,6 +40,7 @@ class Evidence:
     sag_m: float
     void_phase: bool
     strength: float
+    pass_count: int
 
 
 DRAPED_SLOPE, DRAPED_SAG_M = 0.012, 0.006
@@ -51,6 +54,9 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     score["plastic_conduit"] -= 1.0
     score["unknown"] -= 1.0
     reasons = []
+    if evidence.pass_count < 2:
+        score["unknown"] += 6.0
+        reasons.append("seen on one line")
     if evidence.void_phase:
         score["plastic_conduit"] += 4.5
         reasons.append("its echo has the polarity of an air-filled void")
@@ -61,7 +67,9 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     if draped:
         score["tendon"] += 4.0
         score["bar"] -= 1.5
-        reasons.append(f"its depth changes by {1000 * abs(evidence.slope):.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)")
+        reasons.append(
+            f"its depth changes by {1000 * abs(evidence.slope):.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)"
+        )
     else:
         score["tendon"] -= 1.0
     if evidence.row_count >= 3:

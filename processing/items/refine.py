@@ -19,7 +19,8 @@ BEYOND_M = 0.04
 
 @dataclass
 class Curve:
-    """u(w) and z(w) as polynomials in w, the distance from the group's middle, highest power first; covariances by pass scatter."""
+    """u(w) and z(w) as polynomials in w, the distance from the group's middle, highest power first; covariances by pass
+    scatter."""
 
     u: np.ndarray
     z: np.ndarray
@@ -122,7 +123,8 @@ def sight(
         for axis, patch in patches.items()
     }
     axis_depth = {
-        axis: depth_m + (ALONG_LAG * wavelength if axis == "along" else 0.0) + place[1] for axis, place in places.items()
+        axis: depth_m + (ALONG_LAG * wavelength if axis == "along" else 0.0) + place[1]
+        for axis, place in places.items()
     }
     w = images.group.offsets_m - middle_m(images)
     return Sightings(

@@ -1,6 +1,7 @@
 """The search for straight objects: coherent sums of the migrated images along every straight line an object could follow.
 
-An object crossing the lines of a group is a line u = u0 + p w, z = z0 + q w in the group's frame (w counted from the middle pass).
+An object crossing the lines of a group is a line u = u0 + p w, z = z0 + q w in the group's frame (w counted from the middle
+pass).
 Summing the complex images of all passes along it, for all (u0, z0, p, q), adds echoes in step and clutter at random: a weak
 object seen by every pass outgrows clutter that is stronger on each single one.
 """
@@ -88,41 +89,42 @@ def normalised_images(images: GroupImages, noise: Dict[str, np.ndarray], crossin
 
 
 def search(images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor()) -> List[Track]:
-    """All local maxima of the stack, strongest first. Needs a group of at least two passes."""
+    """All local maxima of the stack, strongest first. A single pass has no slopes: its maxima are those of its own image."""
     grid = images.grid
     u = grid.distance_m[::STRIDE]
     z = grid.depth_m[::STRIDE]
     du, dz = u[1] - u[0], z[1] - z[0]
     offsets = images.group.offsets_m - middle_m(images)
+    slopes, dips = (SLOPES, DIPS) if len(offsets) > 1 else (np.zeros(1), np.zeros(1))
     farthest = np.abs(offsets).max()
-    pad_u = int(np.ceil(np.abs(SLOPES).max() * farthest / du)) + 1
-    pad_z = int(np.ceil(np.abs(DIPS).max() * farthest / dz)) + 1
+    pad_u = int(np.ceil(np.abs(slopes).max() * farthest / du)) + 1
+    pad_z = int(np.ceil(np.abs(dips).max() * farthest / dz)) + 1
     present = np.array([images.has[axis] for axis in DIPOLE_AXES])
-    strength = np.zeros((len(SLOPES), len(u), len(z)), np.float32)
+    strength = np.zeros((len(slopes), len(u), len(z)), np.float32)
     coherence = np.zeros_like(strength)
     dip = np.zeros(strength.shape, np.int8)
-    level_shifts = pad_z + np.round(DIPS[:, None] * offsets / dz).astype(int)
-    angle_of = [int(np.argmin(np.abs(IMAGE_ANGLES_RAD - abs(np.arctan(p))))) for p in SLOPES]
+    level_shifts = pad_z + np.round(dips[:, None] * offsets / dz).astype(int)
+    angle_of = [int(np.argmin(np.abs(IMAGE_ANGLES_RAD - abs(np.arctan(p))))) for p in slopes]
     done = 0
     for angle, crossing in enumerate(IMAGE_ANGLES_RAD):
         image = normalised_images(images, noise, crossing)[:, :, ::STRIDE, ::STRIDE]
         padded = np.pad(image.swapaxes(0, 1), ((0, 0), (0, 0), (pad_u, pad_u), (pad_z, pad_z)))
         energy = np.sum(np.abs(padded) ** 2, axis=1)
         for number in np.flatnonzero(np.array(angle_of) == angle):
-            monitor.step(done / len(SLOPES))
+            monitor.step(done / len(slopes))
             done += 1
-            shifts = pad_u + np.round(SLOPES[number] * offsets / du).astype(int)
+            shifts = pad_u + np.round(slopes[number] * offsets / du).astype(int)
             # How many passes (counting both axes) really cross the object inside the imaged stretch.
             columns = np.arange(len(u))[None, :] + shifts[:, None] - pad_u
             inside = (columns >= 0) & (columns < len(u))
             passes = np.maximum(0.5 * np.sum(present[:, :, None] * inside[None], axis=(0, 1)), 1.0)[:, None]
-            enough = passes >= max(2.0, 0.25 * len(offsets))
+            enough = passes >= max(min(2.0, 0.5 * len(offsets)), 0.25 * len(offsets))
             # Flat copies: a shift in depth is then a plain offset into one long row, which adds far faster than windows do.
             flat = np.stack([padded[one, :, c : c + len(u)].ravel() for one, c in enumerate(shifts)])
             length = flat.shape[1] - 2 * pad_z
             power = np.zeros((len(u), len(z)), np.float32)
             best = np.zeros((len(u), len(z)), np.int8)
-            for k in range(len(DIPS)):
+            for k in range(len(dips)):
                 total = np.zeros(flat.shape[1], np.complex64)
                 middle = total[pad_z : pad_z + length]
                 for one, level in enumerate(level_shifts[k]):
@@ -139,10 +141,10 @@ def search(images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor =
             coherence[number] = power / np.maximum(every, 1e-12)
             strength[number] = np.where(enough, np.sqrt(power) * np.minimum(1.0, 2 * coherence[number]), 0)
             dip[number] = best
-    return _peaks(images, strength, coherence, dip, u, z)
+    return _peaks(images, strength, coherence, slopes, dips[dip], u, z)
 
 
-def _peaks(images, strength, coherence, dip, u, z) -> List[Track]:
+def _peaks(images, strength, coherence, slopes, dip, u, z) -> List[Track]:
     wavelength = wavelength_m(images)
     half_u = max(int(round(0.25 * wavelength / (u[1] - u[0]))), 1)
     half_z = max(int(round(0.25 * wavelength / (z[1] - z[0]))), 1)
@@ -154,9 +156,9 @@ def _peaks(images, strength, coherence, dip, u, z) -> List[Track]:
     tracks = [
         Track(
             float(u[j]),
-            float(SLOPES[i]),
+            float(slopes[i]),
             float(z[k]),
-            float(DIPS[dip[i, j, k]]),
+            float(dip[i, j, k]),
             float(strength[i, j, k]),
             float(coherence[i, j, k]),
             float(strength[i, j, k] / around[k]),

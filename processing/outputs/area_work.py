@@ -82,19 +82,33 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
     return result.wave_speeds[area_id]
 
 
-def image(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettings, monitor: Monitor):
-    """Depth volume and slab base of an area, in its local grid."""
+def slab_base(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettings, monitor: Monitor):
+    """Slab base of an area, in its local grid."""
+    with timed(result.seconds, "image"), _packages():
+        from ..radar.imaging import find_base
+
+        return find_base(prepared, speed, cell_m=settings.cell_m, monitor=monitor)
+
+
+def image(result: ChainResult, prepared, speed: WaveSpeed, base, settings: ChainSettings, monitor: Monitor):
+    """Depth volume of an area, in its local grid; None, with a note, for lines that make no grid."""
     with timed(result.seconds, "image"), _packages():
         from ..radar.imaging import image_area
 
-        return image_area(
+        volume = image_area(
             prepared,
             speed,
+            base,
             cell_m=settings.cell_m,
             depth_step_m=settings.depth_step_m,
             max_depth_m=settings.max_depth_m,
             monitor=monitor,
         )
+    if volume is None:
+        area_id = prepared.area.area_id
+        result.note("note", f"area {area_id}", "no two of its lines are parallel, so it has no depth slices.")
+        monitor.log(f"Area {area_id}: no two of its lines are parallel, so it has no depth slices.")
+    return volume
 
 
 def reliable_depth(prepared, speed: WaveSpeed, base):

@@ -175,8 +175,11 @@ def _gdal_failures(path):
     gdal, _, _ = import_ogr()
     # Where there is a setting for this thread alone, others are left in peace.
     set_option = getattr(gdal, "SetThreadLocalConfigOption", gdal.SetConfigOption)
-    earlier = gdal.GetConfigOption("OGR_CURRENT_DATE")
-    set_option("OGR_CURRENT_DATE", FIXED_DATE)
+    # PAM off: newer GDAL would leave a file of statistics beside a GeoPackage that was merely read.
+    options = {"OGR_CURRENT_DATE": FIXED_DATE, "GDAL_PAM_ENABLED": "NO"}
+    earlier = {name: gdal.GetConfigOption(name) for name in options}
+    for name, value in options.items():
+        set_option(name, value)
     gdal.ErrorReset()
     gdal.PushErrorHandler("CPLQuietErrorHandler")
     try:
@@ -186,7 +189,8 @@ def _gdal_failures(path):
         raise ProcessingError(f"{path} cannot be read or written: {reason}") from error
     finally:
         gdal.PopErrorHandler()
-        set_option("OGR_CURRENT_DATE", earlier)
+        for name, value in earlier.items():
+            set_option(name, value)
 
 
 def _add_layers(dataset, layers: Sequence[Layer], crs_wkt: str) -> None:

@@ -21,7 +21,8 @@ def two_leg_path(offset_m, depth_m, separation_m, dipole_axis, crossing_rad=0.0,
 
     Notes
     -----
-    Unfold the bar: seen along its axis, each leg runs to the bar's axis at its own offset, the two legs less twice the radius make
+    Unfold the bar: seen along its axis, each leg runs to the bar's axis at its own offset, the two legs less twice the
+    radius make
     `across_bar`; the distance of the dipoles along the bar closes a right-angled triangle. Exact for a thin bar (Fermat's
     principle on the unfolded plane); for a finite radius the legs end on the axis direction instead of the true specular point,
     within 0.02 ns * v at the apex of a bar of 8 mm radius under 50 mm of cover and far less with depth.

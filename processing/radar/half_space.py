@@ -87,9 +87,7 @@ def direct_wave(omega, separation_m, height_m, permittivity, conductivity, count
     kz0 = vertical_wavenumber(k0[:, None] ** 2, kr**2)
     kz1 = vertical_wavenumber(k0[:, None] ** 2 * eps[:, None], kr**2)
     te, tm = reflections(kz0, kz1, eps[:, None])
-    integrand = np.exp(2j * kz0 * height_m) * (
-        bessel_rest * te / kz0 - bessel_ratio * tm * kz0 / (k0**2)[:, None]
-    )
+    integrand = np.exp(2j * kz0 * height_m) * (bessel_rest * te / kz0 - bessel_ratio * tm * kz0 / (k0**2)[:, None])
     return in_air - omega / (4 * np.pi) * (integrand @ (kr * weight))
 
 

@@ -5,7 +5,6 @@ from typing import List, Optional, Tuple
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from ..errors import ProcessingError
 from ..monitor import Monitor
 from ..survey.model import DIPOLE_AXES
 from .line_groups import GroupImages, LineGroup, group_lines, scattered_traces
@@ -23,16 +22,25 @@ WIDEST_GAP_M = 0.25
 CLUTTER_OVER_NOISE = 1.4
 
 
+def find_base(
+    prepared: PreparedArea, speed: WaveSpeed, *, cell_m: float = 0.01, monitor: Monitor = Monitor()
+) -> SlabBase:
+    """Slab base of an area on the plan grid of its volume."""
+    groups = group_lines(prepared)
+    return find_slab_base(prepared, groups, speed, *plan_grid(groups, cell_m), monitor)
+
+
 def image_area(
     prepared: PreparedArea,
     speed: WaveSpeed,
+    base: SlabBase,
     *,
     cell_m: float = 0.01,
     depth_step_m: float = 0.01,
     max_depth_m: Optional[float] = None,
     monitor: Monitor = Monitor(),
-) -> Tuple[DepthVolume, SlabBase]:
-    """Migrate all lines of an area into one volume, and find the slab base.
+) -> Optional[DepthVolume]:
+    """Migrate all lines of an area into one volume; None where no two lines are parallel (a line on its own has no slices).
 
     Parameters
     ----------
@@ -47,15 +55,11 @@ def image_area(
     Strength is the largest envelope within the slice. Between passes it is interpolated linearly, never beyond the passes or
     across a wide gap, so that nothing appears that no pass has seen. Of the dipole axes, `across` counts alone at shallow depth,
     both count from one wavelength down. A cell shows the stronger of the two line directions: each sees what crosses it.
-    Raises `ProcessingError` when the area has a single pass.
     """
     groups = [group for group in group_lines(prepared) if len(group.passes) > 1]
     if not groups:
-        raise ProcessingError(
-            f"Area {prepared.area.area_id} has no two parallel lines; depth slices need a grid (picks and radargrams do not)."
-        )
+        return None
     x_m, y_m = plan_grid(groups, cell_m)
-    base = find_slab_base(prepared, groups, speed, x_m, y_m, monitor.part(0.0, 0.4))
     lowest = max_depth_m or min(
         DEEPEST_M,
         recorded_depth_m(prepared, speed),
@@ -65,10 +69,10 @@ def image_area(
     depth_m = (np.arange(count) + 0.5) * depth_step_m
     volume = np.full((len(y_m), len(x_m), count), np.nan, np.float32)
     for number, group in enumerate(groups):
-        monitor.step(0.4 + 0.6 * number / len(groups))
+        monitor.step(number / len(groups))
         strength = group_strength(prepared, group, speed, depth_m, depth_step_m)
         volume = np.fmax(volume, _onto_plan(group, strength, x_m, y_m))
-    return DepthVolume(prepared.area.area_id, x_m, y_m, depth_m, volume), base
+    return DepthVolume(prepared.area.area_id, x_m, y_m, depth_m, volume)
 
 
 def plan_grid(groups: List[LineGroup], cell_m: float) -> Tuple[np.ndarray, np.ndarray]:

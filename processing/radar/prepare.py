@@ -110,7 +110,9 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor()) -> PreparedArea:
     noise = []
     for number, line in enumerate(kept):
         monitor.step(0.6 + 0.4 * number / len(kept))
-        traces = resample(raw.pop(number)[0], line.sample_interval_ns, instants[number] + time) / abs(amplitudes[number])
+        traces = resample(raw.pop(number)[0], line.sample_interval_ns, instants[number] + time) / abs(
+            amplitudes[number]
+        )
         before = time < -1.0 * period
         noise.append(float(np.sqrt(np.mean(traces[:, before] ** 2))))
         prepared.append(

@@ -70,7 +70,10 @@ def _whole_area_base(analytic, time, speed, prepared) -> Optional[Tuple[int, flo
         sums[number, axis] = total + traces.sum(axis=0), magnitude + np.abs(traces).sum(axis=0), count + len(traces)
     means = np.array([total / count for total, _, count in sums.values()])
     coherence = np.exp(
-        np.mean([np.log(np.abs(total) / np.maximum(magnitude, 1e-20) + 1e-9) for total, magnitude, _ in sums.values()], axis=0)
+        np.mean(
+            [np.log(np.abs(total) / np.maximum(magnitude, 1e-20) + 1e-9) for total, magnitude, _ in sums.values()],
+            axis=0,
+        )
     )
     mean = means.mean(axis=0)
     period = 1.0 / prepared.area.centre_frequency_ghz
@@ -124,7 +127,9 @@ def _onto_grid(points: np.ndarray, x_m, y_m) -> Tuple[np.ndarray, np.ndarray]:
         in_x = np.exp(-0.5 * ((points[:, 0][:, None] - x_m) / SMOOTHED_M) ** 2)
         in_y = np.exp(-0.5 * ((points[:, 1][:, None] - y_m) / SMOOTHED_M) ** 2)
         value = points[:, 2] - middle
-        weights, sums, squares = (in_y.T @ (in_x * factor[:, None]) for factor in (np.ones(len(value)), value, value**2))
+        weights, sums, squares = (
+            in_y.T @ (in_x * factor[:, None]) for factor in (np.ones(len(value)), value, value**2)
+        )
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = sums / weights
         scatter = np.sqrt(np.maximum(squares / weights - mean**2, 0.0))

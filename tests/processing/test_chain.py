@@ -84,12 +84,13 @@ def radar(monkeypatch):
         calls.estimated.append(prepared.area.area_id)
         return WaveSpeed(prepared.area.area_id, 0.11, 0.001, 1.2, 0.01, "stand-in", 0.3, ("Check <this>.",))
 
-    def image_area(prepared, wave_speed, cell_m=0.01, depth_step_m=0.01, max_depth_m=None, monitor=Monitor()):
-        depth = np.arange(6) * depth_step_m + depth_step_m / 2
-        strength = np.full((40, 40, 6), 12.0, np.float32)
+    def find_base(prepared, wave_speed, cell_m=0.01, monitor=Monitor()):
         thickness = np.full((40, 40), 0.25)
-        area_id = prepared.area.area_id
-        return DepthVolume(area_id, x, x, depth, strength), SlabBase(area_id, x, x, thickness, thickness * 0.02)
+        return SlabBase(prepared.area.area_id, x, x, thickness, thickness * 0.02)
+
+    def image_area(prepared, wave_speed, base, cell_m=0.01, depth_step_m=0.01, max_depth_m=None, monitor=Monitor()):
+        depth = np.arange(6) * depth_step_m + depth_step_m / 2
+        return DepthVolume(prepared.area.area_id, x, x, depth, np.full((40, 40, 6), 12.0, np.float32))
 
     def detect_items(prepared, wave_speed, slab_base, monitor=Monitor()):
         area_id = prepared.area.area_id
@@ -123,7 +124,7 @@ def radar(monkeypatch):
     for name, functions in {
         "radar.prepare": [prepare_area],
         "radar.wave_speed": [estimate_wave_speed],
-        "radar.imaging": [image_area],
+        "radar.imaging": [find_base, image_area],
         "items.detect": [detect_items],
         "items.join": [join_items],
     }.items():
@@ -131,7 +132,7 @@ def radar(monkeypatch):
         for function in functions:
             setattr(module, function.__name__, function)
         monkeypatch.setitem(sys.modules, module.__name__, module)
-    sys.modules["inslab.processing.radar.imaging"].reliable_depth_m = lambda prepared, speed, volume: 0.35
+    sys.modules["inslab.processing.radar.imaging"].reliable_depth_m = lambda prepared, speed, base: 0.35
     return calls
 
 
