@@ -8,7 +8,7 @@ from qgis.PyQt.QtCore import Qt, QTimer
 from qgis.PyQt.QtWidgets import QDockWidget
 from qgis.utils import iface
 
-SIZE = (1600, 1000)
+SIZE = (1440, 900)
 DETAIL = QgsRectangle(202.6, 102.0, 205.2, 104.0)  # three areas that overlap, site grid, metres
 
 
@@ -27,8 +27,8 @@ def arrange():
     overview.setFloating(False)
     window.addDockWidget(Qt.DockWidgetArea.LeftDockWidgetArea, overview)
     window.splitDockWidget(layers, overview, Qt.Orientation.Vertical)
-    window.resizeDocks([layers], [460], Qt.Orientation.Horizontal)
-    window.resizeDocks([layers, overview], [560, 320], Qt.Orientation.Vertical)
+    window.resizeDocks([layers], [400], Qt.Orientation.Horizontal)
+    window.resizeDocks([layers, overview], [470, 290], Qt.Orientation.Vertical)
     iface.mapCanvas().setExtent(DETAIL)
     iface.mapCanvas().refreshAllLayers()
     QTimer.singleShot(5000, lambda: save(floor))
@@ -38,7 +38,7 @@ def save(floor):
     if iface.mapCanvas().isDrawing() or floor.isDrawing():
         QTimer.singleShot(500, lambda: save(floor))
         return
-    done = iface.mainWindow().grab().save(os.environ["INSLAB_PICTURE"])
+    done = iface.mainWindow().grab().save(os.environ["INSLAB_PICTURE"], "PNG", 0)  # 0: the smallest file
     sys.stderr.flush()
     os._exit(0 if done else 1)  # without the question whether to save the project
 

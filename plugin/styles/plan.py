@@ -43,7 +43,7 @@ def style_coverage(layer) -> None:
     hatching = QgsLinePatternFillSymbolLayer()
     hatching.setSubSymbol(QgsLineSymbol.createSimple({"color": "91,100,114,70", "width": "0.15"}))
     hatching.setLineAngle(45.0)
-    hatching.setDistance(2.5)
+    hatching.setDistance(4.0)
     hatch = QgsFillSymbol()
     hatch.changeSymbolLayer(0, hatching)
     layer.setRenderer(QgsInvertedPolygonRenderer(QgsSingleSymbolRenderer(hatch)))

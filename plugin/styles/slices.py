@@ -26,7 +26,7 @@ VIRIDIS_REVERSED = (
     "#440154",
 )
 # Echo strength is in dB over the local noise: below the first nothing is drawn, above the second nothing changes.
-WEAKEST_DB, STRONGEST_DB = 6.0, 30.0
+WEAKEST_DB, STRONGEST_DB = 3.0, 15.0
 
 
 def style_slice(layer, band: int) -> None:
