@@ -14,7 +14,6 @@ from qgis.core import (
     QgsMapLayer,
     QgsProcessingLayerPostProcessorInterface,
     QgsProject,
-    QgsRasterBandStats,
     QgsRasterLayer,
     QgsVectorLayer,
 )
@@ -191,7 +190,7 @@ class _PlaneView:
 
     def _show_thickness(self, path: str) -> None:
         layer = QgsRasterLayer(path, "Slab thickness")
-        found = layer.dataProvider().bandStatistics(1, QgsRasterBandStats.Stats.Min | QgsRasterBandStats.Stats.Max)
+        found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
         self._add(self.group, layer, "base", False)
 
