@@ -25,7 +25,11 @@ class PointFit:
     redundancy : (2,) ndarray or None
         Redundancy numbers of the two coordinates, 0 to 1: the share of an error that shows in the residual.
     standardized : float or None
-        Larger of the two residuals over its own 1-sigma.
+        Larger of the two residuals over its own 1-sigma; None where nothing checks the point.
+    detectable_m : (2,) ndarray or None
+        Smallest error of each coordinate that the test finds with the stated power, metres.
+
+    A point that the test left out is not `used`, and its residual is against the position that the others give.
     """
 
     point_id: str
@@ -33,6 +37,7 @@ class PointFit:
     residual_m: Optional[np.ndarray] = field(default=None, compare=False)
     redundancy: Optional[np.ndarray] = field(default=None, compare=False)
     standardized: Optional[float] = None
+    detectable_m: Optional[np.ndarray] = field(default=None, compare=False)
 
     @property
     def residual_length_m(self) -> float:
@@ -43,20 +48,25 @@ class PointFit:
 class AreaFit:
     """The position of one scan area in the site grid, and how sure it is.
 
-    site = shift + R(rotation) M local, with M = diag(1, -1) where `mirrored`; so `rotation_rad` is the direction of the local
-    x axis in the site grid, anticlockwise.
+    site = shift + scale R(rotation) M local, with M = diag(1, -1) where `mirrored`; so `rotation_rad` is the direction of the
+    local x axis in the site grid, anticlockwise.
 
     Attributes
     ----------
     shift_m : (2,) ndarray
         Site position of the local origin, metres.
     centroid_m : (2,) ndarray
-        Local point about which `covariance` holds (weighted mean of the control points), metres.
-    covariance : (3, 3) ndarray
-        Of the site position of the centroid and of the rotation [m, m, rad], as used for placing: the control points' own
-        sigmas, enlarged by `sigma0` where the points disagree by more than those.
+        Local point about which `covariance` holds: the one whose position is known best, metres.
+    covariance : (3, 3) or (4, 4) ndarray
+        Of the site position of the centroid and of the rotation [m, m, rad], and of the scale where it was free: from the
+        observations' own sigmas, enlarged where the residuals are significantly larger than those.
+    scale : float
+        1, unless a scale of the instrument was adjusted.
     sigma0 : float or None
-        Square root of the variance factor (1 where residuals are as large as the sigmas say); None with no redundancy.
+        Square root of the variance factor of the area's own observations (1 where residuals are as large as the sigmas say);
+        None with no redundancy.
+    degrees_of_freedom : float
+        Sum of the redundancy numbers of the area's own observations.
     points : tuple of PointFit
         One for each control point of the area, in its order.
     warnings : tuple of str
@@ -71,9 +81,10 @@ class AreaFit:
     centroid_m: Optional[np.ndarray] = field(default=None, compare=False)
     covariance: Optional[np.ndarray] = field(default=None, compare=False)
     sigma0: Optional[float] = None
-    degrees_of_freedom: int = 0
+    degrees_of_freedom: float = 0.0
     points: Tuple[PointFit, ...] = ()
     warnings: Tuple[str, ...] = ()
+    scale: float = 1.0
 
     @property
     def is_fitted(self) -> bool:
@@ -87,18 +98,19 @@ class AreaFit:
 
     def to_site(self, local_m) -> np.ndarray:
         """Site coordinates of local ones, metres, shape (n, 2)."""
-        return np.asarray(local_m, float) @ self._matrix.T + self.shift_m
+        return self.scale * np.asarray(local_m, float) @ self._matrix.T + self.shift_m
 
     def to_local(self, site_m) -> np.ndarray:
         """Local coordinates of site ones, metres, shape (n, 2)."""
-        return (np.asarray(site_m, float) - self.shift_m) @ self._matrix
+        return (np.asarray(site_m, float) - self.shift_m) @ self._matrix / self.scale
 
     def covariance_at(self, local_m) -> np.ndarray:
         """Covariance of the site position of local points from the fit alone, m², shape (n, 2, 2)."""
         arm = (np.atleast_2d(np.asarray(local_m, float)) - self.centroid_m) @ self._matrix.T
-        jacobian = np.zeros((len(arm), 2, 3))
+        jacobian = np.zeros((len(arm), 2, len(self.covariance)))
         jacobian[:, 0, 0] = jacobian[:, 1, 1] = 1.0
-        jacobian[:, 0, 2], jacobian[:, 1, 2] = -arm[:, 1], arm[:, 0]
+        jacobian[:, 0, 2], jacobian[:, 1, 2] = -self.scale * arm[:, 1], self.scale * arm[:, 0]
+        jacobian[:, :, 3:] = arm[:, :, None]
         return jacobian @ self.covariance @ np.swapaxes(jacobian, 1, 2)
 
     def sigma_at(self, local_m) -> np.ndarray:

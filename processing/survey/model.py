@@ -107,13 +107,18 @@ class ScanLine:
 
 @dataclass(frozen=True)
 class ControlPoint:
-    """A point known in an area's local grid and in the site grid (metres); `sigma_m` is its 1-sigma in the site grid."""
+    """A point known in an area's local grid and in the site grid (metres).
+
+    `sigma_m` is the 1-sigma of each of its site coordinates, `local_sigma_m` that of its mark in the local grid (0 where it is
+    not stated, and then taken to be part of `sigma_m`).
+    """
 
     area_id: str
     point_id: str
     local_m: Tuple[float, float]
     site_m: Tuple[float, float]
     sigma_m: float
+    local_sigma_m: float = 0.0
 
 
 @dataclass(frozen=True)

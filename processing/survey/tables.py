@@ -1,4 +1,4 @@
-"""The three CSV tables of a survey folder, read row by row.
+"""The CSV tables of a survey folder, read row by row.
 
 UTF-8 with or without byte-order mark; separator comma or semicolon, whichever the header row holds more of; with
 semicolons a decimal comma is read too. Fields may be quoted. Column names are read without regard to case and order;
@@ -10,7 +10,7 @@ import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Callable, Dict, List, NamedTuple, Tuple, Union
+from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
 from ..errors import SurveyError
 from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
@@ -75,6 +75,7 @@ CONTROL_POINT_COLUMNS = {
     "site_y_m": _SITE,
     "sigma_m": Number(1e-5, 10.0, "metres"),
 }
+CONTROL_POINT_OPTIONAL = {"local_sigma_m": Number(0.0, 10.0, "metres")}
 
 Columns = Dict[str, Union[Number, Name, Choice, Text]]
 
@@ -126,7 +127,7 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
         )
         return []
     try:
-        rows = read_table(path, CONTROL_POINT_COLUMNS, findings)
+        rows = read_table(path, CONTROL_POINT_COLUMNS, findings, CONTROL_POINT_OPTIONAL)
     except SurveyError as error:
         findings.append(Finding("error", path.name, f"{error} No area can be positioned on the site grid."))
         return []
@@ -146,13 +147,16 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
             continue
         taken.add(key)
         local, site = (value["local_x_m"], value["local_y_m"]), (value["site_x_m"], value["site_y_m"])
-        points.append((row.where, ControlPoint(*key, local, site, value["sigma_m"])))
+        points.append((row.where, ControlPoint(*key, local, site, value["sigma_m"], value.get("local_sigma_m", 0.0))))
     return points
 
 
-def read_table(path: Path, columns: Columns, findings: List[Finding]) -> List[Row]:
+def read_table(
+    path: Path, columns: Columns, findings: List[Finding], optional: Optional[Columns] = None
+) -> List[Row]:
     """All usable rows of one table; each row left out becomes a finding of severity ``error``.
 
+    Columns of `optional` may be missing or empty; then they are missing from the row's values.
     Raises `SurveyError` where the file cannot be read or lacks a column.
     """
     text = _read_text(path)
@@ -171,7 +175,7 @@ def read_table(path: Path, columns: Columns, findings: List[Finding]) -> List[Ro
                 names = _check_header(path, cells, columns, separator)
                 continue
             where = f"{path.name} row {reader.line_num}"
-            row = _check_row(where, names, cells, columns, decimal_comma=separator == ";")
+            row = _check_row(where, names, cells, columns, optional or {}, decimal_comma=separator == ";")
             if isinstance(row, Finding):
                 findings.append(row)
             else:
@@ -211,7 +215,7 @@ def _check_header(path: Path, cells: List[str], columns: Columns, separator: str
 
 
 def _check_row(
-    where: str, names: List[str], cells: List[str], columns: Columns, decimal_comma: bool
+    where: str, names: List[str], cells: List[str], columns: Columns, optional: Columns, decimal_comma: bool
 ) -> Union[Row, Finding]:
     if any(cells[len(names) :]):
         return Finding(
@@ -220,7 +224,8 @@ def _check_row(
     cells = cells + [""] * (len(names) - len(cells))
     by_name = dict(zip(names, cells))
     values = {}
-    for name, kind in columns.items():
+    stated = {name: kind for name, kind in optional.items() if by_name.get(name)}
+    for name, kind in {**columns, **stated}.items():
         try:
             values[name] = _READERS[type(kind)](by_name.pop(name), kind, decimal_comma)
         except ValueError as error:

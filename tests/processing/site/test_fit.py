@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inslab.processing.site.fit import fit_area
+from inslab.processing.site.fit import fit_area, fit_areas
 from inslab.processing.survey.model import ControlPoint, ScanArea
 
 SQUARE = np.array([[0.0, 0.0], [1.2, 0.0], [1.2, 1.0], [0.0, 1.0]])
@@ -78,12 +78,13 @@ def test_stated_sigma_matches_the_scatter_of_many_surveys():
     true = turned(SQUARE, 0.3, (5.0, 6.0))
     sigma = np.array([0.002, 0.004, 0.003, 0.003])
     corner = np.array([[1.5, 1.5]])
-    errors, stated = [], []
-    for _ in range(2000):
-        fit = fit_area(area_of(SQUARE, true + rng.normal(size=(4, 2)) * sigma[:, None], sigma))
-        errors.append((fit.to_site(corner) - turned(corner, 0.3, (5.0, 6.0)))[0])
-        stated.append(fit.sigma_at(corner)[0] / max(1.0, fit.sigma0))
-    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(np.mean(stated), rel=0.05)
+    areas = [
+        area_of(SQUARE, true + rng.normal(size=(4, 2)) * sigma[:, None], sigma, area_id=f"A{n}") for n in range(1500)
+    ]
+    fits = fit_areas(areas).fits.values()
+    errors = np.array([(fit.to_site(corner) - turned(corner, 0.3, (5.0, 6.0)))[0] for fit in fits])
+    stated = np.array([fit.sigma_at(corner)[0] for fit in fits])
+    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(np.sqrt(np.mean(stated**2)), rel=0.06)
 
 
 def test_uncertainty_grows_away_from_the_control_points():
@@ -93,14 +94,24 @@ def test_uncertainty_grows_away_from_the_control_points():
     assert far > 3 * near
 
 
-def test_a_blunder_is_named_and_widens_the_uncertainty():
+def test_a_blunder_is_named_and_the_fit_is_that_of_the_other_points():
     site = turned(SQUARE, 0.3, (5.0, 6.0))
-    good = fit_area(area_of(SQUARE, site))
     site[2] += (0.03, 0.0)
-    bad = fit_area(area_of(SQUARE, site))
-    assert bad.is_fitted
+    fit = fit_area(area_of(SQUARE, site))
+    assert [point.used for point in fit.points] == [True, True, False, True]
+    assert fit.points[2].residual_m == pytest.approx([-0.03, 0.0], abs=1e-9)
+    assert "P3 is left out, because it lies 30 mm" in fit.warnings[-1]
+    others = fit_area(area_of(np.delete(SQUARE, 2, 0), np.delete(site, 2, 0)))
+    assert fit.shift_m == pytest.approx(others.shift_m, abs=1e-9)
+    assert fit.sigma_xy_m == pytest.approx(others.sigma_xy_m, rel=1e-6)
+
+
+def test_two_points_that_disagree_stay_in_and_widen_the_uncertainty():
+    site = turned(SQUARE, 0.3, (5.0, 6.0))[:2]
+    good = fit_area(area_of(SQUARE[:2], site, sigma=0.002))
+    bad = fit_area(area_of(SQUARE[:2], site + np.array([[0.0, 0.0], [0.02, 0.006]]), sigma=0.002))
     assert all(point.used for point in bad.points)
-    assert "P3" in bad.warnings[-1]
+    assert "P1 and P2 disagree" in bad.warnings[-1]
     assert bad.sigma_xy_m > 2 * good.sigma_xy_m
 
 
