@@ -51,8 +51,8 @@ def test_one_depth_is_shown_at_a_time(project, processed):
         ["Depth 70-80 mm"],
         ["Depth 80-90 mm"],
     )  # bars: 60 and 85 mm
-    bands = [child.layer().renderer().band() for child in group.children()]
-    assert bands == list(range(1, raster.bandCount() + 1))
+    bands = [child.layer().renderer().usesBands() for child in group.children()]
+    assert bands == [[band] for band in range(1, raster.bandCount() + 1)]
 
 
 def test_showing_again_adds_nothing_and_keeps_the_style(project, processed):
