@@ -133,5 +133,5 @@ def test_chosen_points_get_the_value_of_the_whole_image(axis, crossing):
                 column = np.argmin(np.abs(grid.distance_m - u[n] - du))
                 level = np.argmin(np.abs(grid.depth_m - z[n] - dz))
                 assert patches[n, i, j] == pytest.approx(
-                    whole[n, column, level], rel=1e-3, abs=1e-3 * np.abs(whole).max()
+                    whole[n, column, level], rel=1e-3, abs=1e-3 * float(np.abs(whole).max())
                 )
