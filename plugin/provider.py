@@ -5,6 +5,7 @@ from pathlib import Path
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
+from .algorithms.checkpenetrations import CheckPenetrations
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.processsurvey import ProcessSurvey
@@ -12,7 +13,7 @@ from .algorithms.readsurvey import ReadSurvey
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
-ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems)
+ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems, CheckPenetrations)
 
 
 class InslabProvider(QgsProcessingProvider):

@@ -23,7 +23,7 @@ from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
-GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items"}
+GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items", "penetrations": "Penetrations"}
 
 
 def tr(text):

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-NAMES = ["readsurvey", "wavespeed", "depthslices", "detectitems", "processsurvey"]
+NAMES = ["readsurvey", "wavespeed", "depthslices", "detectitems", "processsurvey", "checkpenetrations"]
 
 
 def test_the_provider_holds_these_algorithms(inslab_provider):
@@ -63,7 +63,7 @@ def test_copies_are_of_the_same_kind(algorithm):
 
 
 def test_all_parameters_but_the_inputs_have_defaults(algorithm):
-    inputs = {"SURVEY_FOLDER", "SURVEY"}
+    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS"}
     for parameter in algorithm.parameterDefinitions():
         optional = bool(parameter.flags() & parameter.Flag.FlagOptional)
         assert (

@@ -1,0 +1,96 @@
+"""Check planned penetrations against items and against what was scanned."""
+
+from qgis.core import (
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterFolderDestination,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ...processing.penetrations.model import VERDICTS
+from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
+from ..layers import table_source
+from ..styles.penetrations import style_verdicts
+from . import penetration_inputs as inputs
+from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .loading import style_when_loaded
+
+
+class CheckPenetrations(InslabAlgorithm):
+    """Survey and planned holes in; a verdict for each hole out."""
+
+    SURVEY, PENETRATIONS, OUTPUT, SECTIONS = "SURVEY", inputs.PENETRATIONS, "OUTPUT", "SECTIONS"
+    COUNTS = {verdict: f"{verdict.upper()}_COUNT" for verdict in VERDICTS}
+
+    NAME = "checkpenetrations"
+    TITLE = "Check penetrations"
+    GROUP = "penetrations"
+    TAGS = "penetration,core,coring,drilling,anchor,hole,keep-out,clearance,margin,hit,clear,unknown,concrete,radar"
+    SUMMARY = "Says for each planned hole whether it is clear, too close, hits an item or touches what is unknown."
+    DESCRIPTION = (
+        "This algorithm compares planned holes with the items of a survey and with what was scanned. Each hole gets a verdict, "
+        "the item that leaves the least room, the margin to it (distance to its surface less the keep-out distance) with its "
+        "1-sigma, the probability of touching any known item, and the reason in one sentence. A hole is 'clear' only where "
+        "every keep-out distance holds with the asked confidence, the probability of touching is small, and the ground was "
+        "scanned in both directions, deep enough, and not below a dense mat. A hole that touches anything unknown is 'unknown', "
+        "whatever else is near it; margin and probability still tell of the items."
+    )
+    HELP = {
+        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
+        **inputs.help_for(
+            inputs.PENETRATIONS,
+            inputs.SURFACE,
+            inputs.LEVEL,
+            inputs.KEEP_OUT,
+            inputs.OBJECT_DIAMETERS,
+            inputs.TOLERANCE,
+            inputs.CONFIDENCE,
+            inputs.TOUCH_LIMIT,
+            inputs.DEPTH_TOLERANCE,
+        ),
+        OUTPUT: f"GeoPackage that gets the layer {VERDICT_LAYER}; other layers in it are kept.",
+        SECTIONS: "Folder that gets a vertical section through each hole (SVG); without it none is drawn.",
+        **{name: f"Number of penetrations that are {verdict.replace('_', ' ')}." for verdict, name in COUNTS.items()},
+    }
+    PACKAGES = ("scipy", "rasterio")
+
+    def initAlgorithm(self, configuration=None):
+        self.addParameter(survey_parameter(self.SURVEY))
+        self.addParameter(inputs.penetrations_parameter())
+        for parameter in (*inputs.place_parameters(), *inputs.rule_parameters(), *inputs.confidence_parameters()):
+            self.addParameter(parameter)
+        self.addParameter(QgsProcessingParameterVectorDestination(self.OUTPUT, tr("Verdicts")))
+        self.addParameter(
+            QgsProcessingParameterFolderDestination(self.SECTIONS, tr("Sections"), optional=True, createByDefault=False)
+        )
+        for verdict, name in self.COUNTS.items():
+            self.addOutput(QgsProcessingOutputNumber(name, tr("Penetrations: {}").format(verdict.replace("_", " "))))
+
+    def problems(self, parameters, context):
+        return [
+            *not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context)),
+            *inputs.column_problems(self, parameters, context),
+            *inputs.rule_problems(self, parameters, context),
+        ]
+
+    def compute(self, parameters, context, monitor):
+        table = inputs.HoleTable(self, parameters, context)
+        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        sections = self.parameterAsString(parameters, self.SECTIONS, context) or None
+        verdicts = check_step(
+            self.parameterAsFile(parameters, self.SURVEY, context),
+            table.holes,
+            table.sides,
+            table.rows,
+            table.fields,
+            output,
+            inputs.read_rules(self, parameters, context),
+            inputs.read_confidence(self, parameters, context),
+            sections,
+            monitor,
+        )
+        counts = count_verdicts(verdicts)
+        monitor.log(", ".join(f"{number} {verdict.replace('_', ' ')}" for verdict, number in counts.items()) + ".")
+        style_when_loaded(context, output, tr("Verdicts on penetrations"), style_verdicts)
+        found = {name: counts.get(verdict, 0) for verdict, name in self.COUNTS.items()}
+        shown = {self.SECTIONS: sections} if sections else {}
+        return {self.OUTPUT: table_source(output, VERDICT_LAYER), **shown, **found}

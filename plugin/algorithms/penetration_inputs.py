@@ -1,0 +1,275 @@
+"""Parameters and inputs that the algorithms about penetrations share."""
+
+import math
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingParameterDefinition,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterMatrix,
+    QgsProcessingParameterString,
+    QgsWkbTypes,
+)
+from qgis.PyQt.QtCore import NULL
+
+from ...processing.errors import InslabError, ProcessingError
+from ...processing.items.model import KINDS
+from ...processing.penetrations.model import DEFAULT_RULES, Confidence, KindRule, Penetrations, check_rules
+from ...processing.survey.model import SURFACES
+from .base import positive_number, tr
+
+PENETRATIONS, SURFACE, LEVEL, KEEP_OUT = "PENETRATIONS", "SURFACE", "LEVEL", "KEEP_OUT"
+OBJECT_DIAMETERS, TOLERANCE, CONFIDENCE = "OBJECT_DIAMETERS", "TOLERANCE", "CONFIDENCE"
+TOUCH_LIMIT, DEPTH_TOLERANCE = "TOUCH_LIMIT", "DEPTH_TOLERANCE"
+REQUIRED = ("penetration_id", "diameter_m", "depth_m")
+NUMBERS = ("x_m", "y_m", "diameter_m", "depth_m", "tolerance_m", "azimuth_deg", "tilt_deg")
+
+HELP = {
+    PENETRATIONS: (
+        "Points on the site grid, or a table with x_m and y_m, with the columns penetration_id, diameter_m and depth_m; "
+        "tolerance_m (1-sigma of setting out), azimuth_deg (clockwise from the site's y axis) and tilt_deg (from the "
+        "perpendicular), level and surface are optional. For an inclined hole depth_m is the length along it."
+    ),
+    SURFACE: "The surface drilled from: items and scans of other surfaces do not count. A column surface overrides it.",
+    LEVEL: "The level; may stay empty where the survey has only one on this surface. A column level overrides it.",
+    KEEP_OUT: (
+        "Distance to keep between the drilled cylinder and an item's surface, metres: one number, or one for each kind. "
+        "To be set by the responsible engineer."
+    ),
+    OBJECT_DIAMETERS: (
+        "Sizes are not measured: smallest and largest diameter that an object of each kind may have, metres. Distances count "
+        "to the largest one. To be set by the responsible engineer."
+    ),
+    TOLERANCE: "1-sigma of setting out in each direction of the plan, metres, where there is no column tolerance_m.",
+    CONFIDENCE: "Probability with which the keep-out distance to each item must hold for 'clear'.",
+    TOUCH_LIMIT: "Largest probability of touching any known item with which a penetration is still 'clear'.",
+    DEPTH_TOLERANCE: "1-sigma of the drilled depth, metres.",
+}
+
+
+def help_for(*names) -> dict:
+    """Help texts of the shared parameters with these names."""
+    return {name: HELP[name] for name in names}
+
+
+def penetrations_parameter():
+    """Points or a table."""
+    return QgsProcessingParameterFeatureSource(
+        PENETRATIONS, tr("Planned penetrations"), [QgsProcessing.SourceType.TypeVector]
+    )
+
+
+def place_parameters() -> list:
+    """Which surface and level."""
+    return [
+        QgsProcessingParameterEnum(SURFACE, tr("Drilled from"), list(SURFACES), False, SURFACES[0], False, True),
+        QgsProcessingParameterString(LEVEL, tr("Level"), "", False, True),
+    ]
+
+
+def rule_parameters() -> list:
+    """Keep-out distances and assumed sizes by kind."""
+    marked = tr("to be set by the responsible engineer")
+    keep_out = [value for kind in KINDS for value in (kind, DEFAULT_RULES[kind].keep_out_m)]
+    sizes = [
+        value
+        for kind in KINDS
+        for value in (kind, DEFAULT_RULES[kind].smallest_diameter_m, DEFAULT_RULES[kind].largest_diameter_m)
+    ]
+    # QGIS refuses to take the default of a matrix that is not optional.
+    tables = [
+        QgsProcessingParameterMatrix(name, tr(label).format(marked), len(KINDS), True, columns, cells, True)
+        for name, label, columns, cells in (
+            (KEEP_OUT, "Keep-out distances ({})", [tr("Kind"), tr("Keep-out, m")], keep_out),
+            (
+                OBJECT_DIAMETERS,
+                "Assumed diameters of objects ({})",
+                [tr("Kind"), tr("Smallest, m"), tr("Largest, m")],
+                sizes,
+            ),
+        )
+    ]
+    tables[1].setFlags(tables[1].flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
+    return tables
+
+
+def confidence_parameters() -> list:
+    """Tolerances, and how sure 'clear' must be."""
+    return [
+        positive_number(TOLERANCE, "Setting out, 1-sigma (m)", 0.005, 0.0, 0.1),
+        positive_number(CONFIDENCE, "Confidence that the keep-out distance holds", 0.95, 0.5, 0.999999, advanced=True),
+        positive_number(TOUCH_LIMIT, "Largest probability of touching", 0.001, 1e-9, 0.5, advanced=True),
+        positive_number(DEPTH_TOLERANCE, "Drilled depth, 1-sigma (m)", 0.005, 0.0, 0.1, advanced=True),
+    ]
+
+
+def read_rules(algorithm, parameters, context) -> dict:
+    """What is assumed of each kind; raises `ProcessingError` for a table that cannot be read."""
+    keep_out = _by_kind(KEEP_OUT, _cells(algorithm, parameters, KEEP_OUT, context), 1)
+    sizes = _by_kind(OBJECT_DIAMETERS, _cells(algorithm, parameters, OBJECT_DIAMETERS, context), 2)
+    rules = {kind: KindRule(*keep_out[kind], *sizes[kind]) for kind in KINDS}
+    check_rules(rules)
+    return rules
+
+
+def _cells(algorithm, parameters, name, context) -> list:
+    """The cells of a table, row by row; the default's where it is missing."""
+    given = parameters.get(name)
+    if isinstance(given, (int, float)):
+        return [given]
+    cells = [cell for cell in algorithm.parameterAsMatrix(parameters, name, context) if not _missing(cell)]
+    return cells or algorithm.parameterDefinition(name).defaultValue()
+
+
+def _by_kind(name: str, cells, columns: int) -> dict:
+    """Kind to its numbers; one number alone holds for all kinds."""
+    if len(cells) == 1 and columns == 1:
+        return {kind: (_number(cells[0], name),) for kind in KINDS}
+    rows = [cells[i : i + 1 + columns] for i in range(0, len(cells), 1 + columns)]
+    found = {str(row[0]).strip(): tuple(_number(cell, name) for cell in row[1:]) for row in rows}
+    if set(found) != set(KINDS) or any(len(numbers) != columns for numbers in found.values()):
+        raise ProcessingError(
+            f"{name} needs a row for each of the kinds {', '.join(KINDS)}"
+            + (", or one number for all of them." if columns == 1 else ".")
+        )
+    return found
+
+
+def _missing(value) -> bool:
+    return value is None or value == NULL or (isinstance(value, str) and not value.strip())
+
+
+def _number(value, where: str) -> float:
+    try:
+        number = float(str(value).strip())
+    except ValueError:
+        number = math.nan
+    if math.isnan(number):
+        raise ProcessingError(f"{where}: '{value}' is no number; write metres with a decimal point.")
+    return number
+
+
+def read_confidence(algorithm, parameters, context) -> Confidence:
+    """How sure 'clear' must be."""
+    numbers = (
+        algorithm.parameterAsDouble(parameters, name, context) for name in (CONFIDENCE, TOUCH_LIMIT, DEPTH_TOLERANCE)
+    )
+    return Confidence(*numbers)
+
+
+def rule_problems(algorithm, parameters, context) -> list:
+    """Sentences on tables of keep-out distances and sizes that cannot be used."""
+    try:
+        read_rules(algorithm, parameters, context)
+    except InslabError as error:
+        return [str(error)]
+    return []
+
+
+def column_problems(algorithm, parameters, context) -> list:
+    """Sentences on columns that the penetrations lack."""
+    source = algorithm.parameterAsSource(parameters, PENETRATIONS, context)
+    if source is None:
+        return [tr("The penetrations cannot be read: choose a layer of points or a table.")]
+    names = source.fields().names()
+    geometry = QgsWkbTypes.geometryType(source.wkbType())
+    if geometry not in (QgsWkbTypes.GeometryType.PointGeometry, QgsWkbTypes.GeometryType.NullGeometry):
+        return [tr("The penetrations must be points or a table with x_m and y_m.")]
+    wanted = [*REQUIRED, *(("x_m", "y_m") if geometry == QgsWkbTypes.GeometryType.NullGeometry else ())]
+    missing = [name for name in wanted if name not in names]
+    return [tr("The penetrations have no column {}; add it.").format(name) for name in missing]
+
+
+class HoleTable:
+    """Planned penetrations with their attributes, as they came.
+
+    Attributes
+    ----------
+    holes : Penetrations
+    sides : list of (surface, level or None)
+    fields : dict
+        Column to type. `rows` : list of dict, the attributes.
+    """
+
+    def __init__(self, algorithm, parameters, context):
+        source = algorithm.parameterAsSource(parameters, PENETRATIONS, context)
+        surface = algorithm.parameterAsEnumString(parameters, SURFACE, context)
+        level = algorithm.parameterAsString(parameters, LEVEL, context) or None
+        tolerance = algorithm.parameterAsDouble(parameters, TOLERANCE, context)
+        self.fields = {
+            field.name(): _type_of(field) for field in source.fields() if field.name().lower() not in ("fid", "geom")
+        }
+        self.rows, self.sides, ids, numbers = [], [], [], []
+        for feature in source.getFeatures():
+            row = {name: _plain(feature[name], kind) for name, kind in self.fields.items()}
+            name = (
+                str(feature["penetration_id"]) if not _missing(feature["penetration_id"]) else f"number {len(ids) + 1}"
+            )
+            where = tr("Penetration {}").format(name)
+            x, y = _position(feature, where)
+            values = [_cell(feature, key, where) for key in ("diameter_m", "depth_m")]
+            values += [
+                _cell(feature, key, where, other)
+                for key, other in (("tolerance_m", tolerance), ("azimuth_deg", 0.0), ("tilt_deg", 0.0))
+            ]
+            ids.append(name)
+            numbers.append((x, y, *values))
+            self.rows.append(row)
+            self.sides.append((_text(feature, "surface") or surface, _text(feature, "level") or level))
+        if not ids:
+            raise ProcessingError("There is no penetration in the table; add one.")
+        unknown = sorted({side for side, _ in self.sides} - set(SURFACES))
+        if unknown:
+            raise ProcessingError(
+                f"The surface '{unknown[0]}' is none of {', '.join(SURFACES)}; correct the column surface."
+            )
+        self.holes = holes_from_numbers(ids, numbers)
+
+
+def holes_from_numbers(ids, numbers) -> Penetrations:
+    """`Penetrations` from rows of x, y, diameter, depth, tolerance (metres), azimuth and tilt (degrees)."""
+    import numpy as np
+
+    x, y, diameter, depth, tolerance, azimuth, tilt = np.array(numbers, float).T
+    return Penetrations(ids, np.column_stack([x, y]), diameter, depth, tolerance, np.radians(azimuth), np.radians(tilt))
+
+
+def _position(feature, where: str):
+    if feature.hasGeometry() and not feature.geometry().isEmpty():
+        point = (
+            feature.geometry().asPoint()
+            if not feature.geometry().isMultipart()
+            else feature.geometry().asMultiPoint()[0]
+        )
+        return point.x(), point.y()
+    return _cell(feature, "x_m", where), _cell(feature, "y_m", where)
+
+
+def _cell(feature, name: str, where: str, otherwise=None) -> float:
+    if otherwise is not None and (feature.fieldNameIndex(name) < 0 or _missing(feature[name])):
+        return otherwise
+    if feature.fieldNameIndex(name) < 0 or _missing(feature[name]):
+        raise ProcessingError(f"{where} has no {name}; fill it in.")
+    return _number(feature[name], f"{where}, {name}")
+
+
+def _text(feature, name: str):
+    if feature.fieldNameIndex(name) < 0 or _missing(feature[name]):
+        return None
+    return str(feature[name]).strip()
+
+
+def _type_of(field) -> type:
+    """Column type of the result; whole numbers of 64 bits go in as real ones, which hold 53."""
+    if field.name() in NUMBERS:  # in a text table, all columns come as text
+        return float
+    if not field.isNumeric():
+        return str
+    return int if field.typeName().lower() in ("integer", "int", "int4", "smallint") else float
+
+
+def _plain(value, kind: type):
+    if _missing(value):
+        return None
+    return value.toString() if hasattr(value, "toString") and kind is str else kind(value)

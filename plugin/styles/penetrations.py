@@ -1,0 +1,103 @@
+"""How verdicts on penetrations, alternatives, chases and clear space are drawn.
+
+Colours are from the palette of Okabe and Ito (see `items`); because the outline's pattern and the letters differ as well, the
+verdicts can still be told apart on a grey print. Unknown is hatched, like the unscanned ground of a survey.
+"""
+
+from qgis.core import (
+    QgsCategorizedSymbolRenderer,
+    QgsColorRampShader,
+    QgsLineSymbol,
+    QgsMarkerSymbol,
+    QgsPalLayerSettings,
+    QgsProperty,
+    QgsRasterShader,
+    QgsRendererCategory,
+    QgsSingleBandPseudoColorRenderer,
+    QgsSingleSymbolRenderer,
+    QgsSymbolLayer,
+    QgsUnitTypes,
+    QgsVectorLayerSimpleLabeling,
+)
+from qgis.PyQt.QtGui import QColor
+
+from .labels import text_format
+
+# verdict: (name on screen, fill colour, opacity, outline)
+VERDICT_STYLES = {
+    "clear": ("Clear of what is known", "#009e73", 0.75, "solid"),
+    "too_close": ("Too close", "#e69f00", 0.85, "dash"),
+    "hits": ("Hits an item", "#d55e00", 0.95, "solid"),
+    "unknown": ("UNKNOWN", "#ffffff", 0.6, "dot"),
+}
+VERDICT_LABEL = (
+    "\"penetration_id\" || '\\n' || CASE WHEN \"verdict\" = 'unknown' THEN 'UNKNOWN' "
+    "ELSE replace(\"verdict\", '_', ' ') || coalesce(' ' || round(1000 * \"margin_m\") || ' mm', '') END"
+)
+# Six steps of viridis (see `slices`), from a narrow hole to a wide one.
+DIAMETER_COLOURS = ("#440154", "#3e4989", "#31688e", "#1f9e89", "#6ece58", "#fde725")
+
+
+def style_verdicts(layer) -> None:
+    """Circles of the drilled diameter, filled by verdict, with the margin in millimetres."""
+    categories = [
+        QgsRendererCategory(verdict, verdict_symbol(verdict), style[0]) for verdict, style in VERDICT_STYLES.items()
+    ]
+    layer.setRenderer(QgsCategorizedSymbolRenderer("verdict", categories))
+    settings = QgsPalLayerSettings()
+    settings.fieldName = VERDICT_LABEL
+    settings.isExpression = True
+    settings.setFormat(text_format(7.0))
+    settings.scaleVisibility = True
+    settings.minimumScale = 120.0
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
+    layer.setLabelsEnabled(True)
+
+
+def verdict_symbol(verdict: str) -> QgsMarkerSymbol:
+    """A circle as wide as the hole."""
+    _name, colour, opacity, outline = VERDICT_STYLES[verdict]
+    fill = QColor(colour)
+    symbol = QgsMarkerSymbol.createSimple(
+        {
+            "name": "circle",
+            "color": f"{fill.red()},{fill.green()},{fill.blue()},{round(255 * opacity)}",
+            "outline_color": "#000000",
+            "outline_style": outline,
+            "outline_width": "0.6" if verdict in ("hits", "unknown") else "0.3",
+        }
+    )
+    symbol.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
+    symbol.symbolLayer(0).setDataDefinedProperty(
+        QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m")
+    )
+    return symbol
+
+
+def style_chase(layer) -> None:
+    """A band as wide as the chase, with its axis."""
+    band = QgsLineSymbol.createSimple({"color": "0,114,178,120", "capstyle": "flat", "joinstyle": "round"})
+    band.setOutputUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
+    band.symbolLayer(0).setDataDefinedProperty(
+        QgsSymbolLayer.Property.PropertyStrokeWidth, QgsProperty.fromField("width_m")
+    )
+    layer.setRenderer(QgsSingleSymbolRenderer(band))
+
+
+def style_clear_space(layer, largest_m: float) -> None:
+    """Largest diameter by colour; what is unknown has no value and stays empty: the legend says so."""
+    stops = []
+    for number, colour in enumerate(DIAMETER_COLOURS):
+        value = number / (len(DIAMETER_COLOURS) - 1) * largest_m
+        label = f"{1000 * value:.0f} mm" if number else "0 mm: nothing may be drilled"
+        stops.append(QgsColorRampShader.ColorRampItem(value, QColor(colour), label))
+    ramp = QgsColorRampShader(0.0, largest_m)
+    ramp.setColorRampType(QgsColorRampShader.Type.Interpolated)
+    ramp.setColorRampItemList(stops)
+    shader = QgsRasterShader()
+    shader.setRasterShaderFunction(ramp)
+    renderer = QgsSingleBandPseudoColorRenderer(layer.dataProvider(), 1, shader)
+    renderer.setClassificationMin(0.0)
+    renderer.setClassificationMax(largest_m)
+    renderer.setNodataColor(QColor(225, 225, 225, 230))  # unknown is drawn, not left out
+    layer.setRenderer(renderer)

@@ -1,0 +1,126 @@
+"""Verdicts on planned penetrations: clear, too close, hits or unknown, and why."""
+
+from dataclasses import dataclass
+from typing import List, Mapping, Optional
+
+import numpy as np
+
+from ..errors import ProcessingError
+from ..monitor import Monitor
+from .clearance import Meetings, Pieces, find_meetings, search_distance_m
+from .known_ground import KnownGround, find_unknowns
+from .model import Confidence, KindRule, Penetrations
+
+AT_A_TIME = 2000
+# A hole hits where touching is at least as likely as not.
+HITS = 0.5
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What is said of one penetration.
+
+    Attributes
+    ----------
+    verdict : str
+        One of `model.VERDICTS`. What touches the unknown is 'unknown' whatever else is near; the other columns still tell.
+    governing_item : str or None
+        The item that leaves the least room; None with none near it.
+    margin_m, sigma_margin_m : float or None
+        Distance to its surface (largest assumed size) less the keep-out distance, and 1-sigma, metres.
+    touch_probability : float
+        That the hole touches any known item, with each item's confidence.
+    reason : str
+        One sentence.
+    """
+
+    verdict: str
+    governing_item: Optional[str]
+    margin_m: Optional[float]
+    sigma_margin_m: Optional[float]
+    touch_probability: float
+    reason: str
+
+
+def check_penetrations(
+    holes: Penetrations,
+    pieces: Pieces,
+    ground: KnownGround,
+    rules: Mapping[str, KindRule],
+    confidence: Confidence = Confidence(),
+    monitor: Monitor = Monitor(),
+) -> List[Verdict]:
+    """A verdict for each hole, in their order. Raises `ProcessingError` for holes without a size."""
+    check_holes(holes)
+    verdicts: List[Verdict] = []
+    for first in range(0, len(holes), AT_A_TIME):
+        monitor.step(first / len(holes))
+        some = holes.subset(slice(first, first + AT_A_TIME))
+        meetings = find_meetings(some, pieces, confidence)
+        unknowns = find_unknowns(some, ground, rules["unknown"], confidence).reasons
+        bounds = np.searchsorted(meetings.hole, np.arange(len(some) + 1))
+        for i in range(len(some)):
+            own = slice(bounds[i], bounds[i + 1])
+            verdicts.append(_verdict(meetings, own, pieces, unknowns.get(i), confidence))
+    monitor.step(1.0)
+    return verdicts
+
+
+def check_holes(holes: Penetrations) -> None:
+    """Raises `ProcessingError` that names the first hole with a diameter, depth, tolerance or tilt that cannot be."""
+    tests = (
+        ("has no position", ~np.isfinite(holes.entry_m).all(axis=1)),
+        ("needs a diameter above zero metres", ~((holes.diameter_m > 0) & np.isfinite(holes.diameter_m))),
+        ("needs a depth above zero metres", ~((holes.depth_m > 0) & np.isfinite(holes.depth_m))),
+        ("needs a tolerance of zero or more metres", ~((holes.tolerance_m >= 0) & np.isfinite(holes.tolerance_m))),
+        ("needs a tilt from 0 to below 80 degrees", ~((holes.tilt_rad >= 0) & (holes.tilt_rad < np.radians(80)))),
+        ("needs an azimuth in degrees", ~np.isfinite(holes.azimuth_rad)),
+    )
+    for sentence, wrong in tests:
+        if wrong.any():
+            raise ProcessingError(
+                f"Penetration {holes.ids[int(np.argmax(wrong))]} {sentence}; correct it in the table."
+            )
+
+
+def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence: Confidence) -> Verdict:
+    slack = meetings.slack_m[own]
+    if not len(slack):
+        nothing = f"no item is known within {1000 * search_distance_m(pieces, confidence):.0f} mm of its rim"
+        if unknown:
+            return Verdict("unknown", None, None, None, 0.0, f"Unknown: {unknown[1]}; {nothing}.")
+        return Verdict("clear", None, None, None, 0.0, f"Clear: {nothing}, and the ground was scanned.")
+    worst = own.start + int(np.argmin(slack))
+    item = meetings.item[worst]
+    obstacle = pieces.obstacles[item]
+    likely = meetings.touch_probability[own]
+    touch = float(1.0 - np.prod(1.0 - pieces.confidence[meetings.item[own]] * likely))
+    distance, sigma = meetings.distance_m[worst], float(meetings.sigma_m[worst])
+    keep_out = pieces.keep_out_m[item]
+    margin = float(distance - keep_out)
+    if likely.max() >= HITS:
+        found = "hits"
+        hit = meetings.item[own.start + int(np.argmax(likely))]
+        name = pieces.obstacles[hit]
+        text = f"it hits {name.kind} {name.item_id} with a probability of {100 * likely.max():.0f} per cent"
+    elif meetings.slack_m[worst] < 0:
+        found = "too_close"
+        text = (
+            f"{obstacle.kind} {obstacle.item_id} is {1000 * distance:.0f} ± {1000 * sigma:.0f} mm away, which does not hold the "
+            f"keep-out distance of {1000 * keep_out:.0f} mm with {100 * confidence.keep_out:g} per cent confidence"
+        )
+    elif touch > confidence.touch_limit:
+        found = "too_close"
+        text = f"all items together are touched with a probability of {100 * touch:.2g} per cent, more than allowed"
+    else:
+        found = "clear"
+        text = (
+            f"the nearest item, {obstacle.kind} {obstacle.item_id}, is {1000 * distance:.0f} ± {1000 * sigma:.0f} mm away "
+            f"(keep-out distance {1000 * keep_out:.0f} mm)"
+        )
+    if unknown:
+        return Verdict(
+            "unknown", obstacle.item_id, margin, sigma, touch, f"Unknown: {unknown[1]}; of what is known, {text}."
+        )
+    opening = {"hits": "Hits", "too_close": "Too close", "clear": "Clear"}[found]
+    return Verdict(found, obstacle.item_id, margin, sigma, touch, f"{opening}: {text}.")

@@ -1,0 +1,253 @@
+"""What is known: the ground that was scanned both ways, deep enough, and not hidden below a dense mat. All else is unknown."""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Callable, Dict, List, Optional, Sequence, Tuple
+
+import numpy as np
+
+from .clearance import Pieces
+from .model import Confidence, KindRule, Penetrations
+from .plane_geometry import Rings, distance_inside, edges_of, to_polygon, union
+
+# Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
+# wave polarized along them pass freely only where they are more than about a wavelength apart (common practice, no source).
+DENSE_WAVELENGTHS = 1.0
+# Bars of one mat run in one direction and lie in one layer.
+PARALLEL = np.cos(np.radians(15.0))
+LAYER_WAVELENGTHS = 0.5
+# A hole counts as through where it goes deeper than the slab base less two of its sigmas.
+BASE_SIGMAS = 2.0
+STATION_M = 0.005
+
+
+@dataclass(frozen=True)
+class ScannedPiece:
+    """One polygon of the layer `coverage`, all of one level and surface.
+
+    `rings_m`: outer ring and holes, site x, y, metres. `depth_m`: depth to which it counts as scanned; None: not known.
+    """
+
+    area_id: str
+    rings_m: Rings = field(compare=False)
+    depth_m: Optional[float]
+    line_directions: int
+    sigma_xy_m: float
+
+
+@dataclass(frozen=True)
+class DenseStrip:
+    """Ground between two bars too close to see through: `corners_m` (4, 2) in plan; unknown below `depth_m`."""
+
+    corners_m: np.ndarray = field(compare=False)
+    depth_m: float
+    item_ids: Tuple[str, str]
+
+
+def _no_base(points_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
+    return np.full(len(points_m), np.nan), np.full(len(points_m), np.nan)
+
+
+@dataclass(frozen=True)
+class KnownGround:
+    """What is known of one level and surface.
+
+    Attributes
+    ----------
+    pieces : sequence of ScannedPiece
+    strips : sequence of DenseStrip
+    base : callable
+        Points (n, 2) to slab thickness and its 1-sigma, metres, shape (n,); NaN where the base is not seen.
+    unplaced : sequence of str
+        Areas of this level and surface that have no position on the site grid.
+    """
+
+    pieces: Sequence[ScannedPiece] = ()
+    strips: Sequence[DenseStrip] = ()
+    base: Callable[[np.ndarray], Tuple[np.ndarray, np.ndarray]] = _no_base
+    unplaced: Sequence[str] = ()
+
+    @property
+    def depths_m(self) -> np.ndarray:
+        """The depths that pieces scanned both ways reach, deepest first, without repetition, metres."""
+        return np.array(sorted({one.depth_m for one in self.pieces if _both_ways(one)}, reverse=True))
+
+    def needed_depth_m(self, points_m: np.ndarray, depth_m) -> np.ndarray:
+        """Depth to which the ground must have been seen for something that reaches `depth_m` at `points_m`, metres.
+
+        Below the slab base nothing needs to be seen; where the base is not seen, no more is known than the depth itself.
+        """
+        thickness, sigma = self.base(np.asarray(points_m, float))
+        to_base = thickness - BASE_SIGMAS * sigma
+        return np.where(np.isfinite(to_base), np.minimum(depth_m, to_base), depth_m)
+
+    def outline(self, depth_m: float, sigmas: float) -> np.ndarray:
+        """Edges of the ground scanned both ways down to `depth_m`, each piece shrunk by that many sigmas of its position."""
+        return _edges(tuple(one for one in self.pieces if _both_ways(one) and one.depth_m >= depth_m), sigmas)
+
+    def outline_of_all(self, directions: int, sigmas: float) -> np.ndarray:
+        """Edges of all ground scanned in at least so many directions, to whatever depth."""
+        return _edges(tuple(one for one in self.pieces if one.line_directions >= directions), sigmas)
+
+
+def _both_ways(piece: ScannedPiece) -> bool:
+    return piece.line_directions >= 2 and piece.depth_m is not None
+
+
+def _edges(pieces: Tuple[ScannedPiece, ...], sigmas: float) -> np.ndarray:
+    # Polygons do not enter the comparison of pieces, so that equal ones could only differ in what the cache must not mix up.
+    return _cached_edges(tuple((tuple(map(_frozen, one.rings_m)), -sigmas * one.sigma_xy_m) for one in pieces))
+
+
+def _frozen(ring: np.ndarray) -> Tuple[Tuple[float, float], ...]:
+    return tuple(map(tuple, np.asarray(ring, float)[:, :2].tolist()))
+
+
+@lru_cache(maxsize=256)
+def _cached_edges(pieces) -> np.ndarray:
+    return edges_of(union([[np.array(ring) for ring in rings] for rings, _ in pieces], [grow for _, grow in pieces]))
+
+
+def edge_distance_m(rule: KindRule, tolerance_m, confidence: Confidence):
+    """Distance to keep between a hole's rim and the edge of what is known, metres.
+
+    As from an object of unknown kind whose middle lies just outside.
+    """
+    return rule.largest_diameter_m / 2 + confidence.needed_m(rule.keep_out_m, np.asarray(tolerance_m, float))
+
+
+def find_dense_strips(pieces: Pieces, wavelength_m: float) -> List[DenseStrip]:
+    """Strips between neighbouring parallel items of one layer that are less than about a wavelength apart."""
+    from scipy.spatial import cKDTree
+
+    if not len(pieces.owner):
+        return []
+    way = (pieces.end_m - pieces.start_m)[:, :2]
+    length = np.hypot(*way.T)
+    along = way / np.maximum(length, 1e-12)[:, None]
+    middle = (pieces.start_m + pieces.end_m) / 2
+    gap = DENSE_WAVELENGTHS * wavelength_m
+    pairs = cKDTree(middle[:, :2]).query_pairs(gap + float(length.max()), output_type="ndarray")
+    one, other = pairs.T
+    apart = pieces.owner[one] != pieces.owner[other]
+    apart &= np.abs(np.sum(along[one] * along[other], axis=1)) > PARALLEL
+    apart &= np.abs(middle[one, 2] - middle[other, 2]) < LAYER_WAVELENGTHS * wavelength_m
+    strips = []
+    for a, b in zip(one[apart], other[apart]):
+        ends = [float((place[b, :2] - pieces.start_m[a, :2]) @ along[a]) for place in (pieces.start_m, pieces.end_m)]
+        low, high = max(min(ends), 0.0), min(max(ends), float(length[a]))
+        if high <= low:
+            continue
+        near = pieces.start_m[a, :2] + np.array([low, high])[:, None] * along[a]
+        share = np.clip((np.array([low, high]) - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0)
+        far = pieces.start_m[b, :2] + share[:, None] * way[b]
+        if np.mean(np.hypot(*(far - near).T)) < gap:
+            ids = tuple(pieces.obstacles[pieces.owner[k]].item_id for k in (a, b))
+            depth = float(max(middle[a, 2], middle[b, 2]))
+            strips.append(DenseStrip(np.vstack([near, far[::-1], near[:1]]), depth, ids))
+    return strips
+
+
+OUTSIDE, ONE_WAY, TOO_DEEP, SHADOW = "outside", "one way", "too deep", "shadow"
+
+
+@dataclass(frozen=True)
+class Unknowns:
+    """Why holes touch what is unknown, by hole: the kind of gap and a part of a sentence. Holes that do not are missing."""
+
+    reasons: Dict[int, Tuple[str, str]]
+
+
+def find_unknowns(holes: Penetrations, ground: KnownGround, edge_rule: KindRule, confidence: Confidence) -> Unknowns:
+    """Which holes touch, or come too close to, what is unknown."""
+    from scipy.special import ndtri
+
+    hole, points = _stations(holes)
+    rim = holes.diameter_m / 2
+    keep = rim + edge_distance_m(edge_rule, holes.tolerance_m, confidence)
+    sigmas = float(ndtri(confidence.keep_out))
+    needed = ground.needed_depth_m(holes.entry_m, holes.reached_depth_m)
+    inside = {
+        directions: _least(distance_inside(points, ground.outline_of_all(directions, sigmas)), hole, len(holes))
+        for directions in (1, 2)
+    }
+    deep = np.full(len(holes), -np.inf)
+    depths = ground.depths_m
+    enough = np.array([np.sum(depths >= need) for need in needed])
+    for count in np.unique(enough[enough > 0]):
+        own = enough == count
+        at = own[hole]
+        edges = ground.outline(depths[count - 1], sigmas)
+        found = _least(distance_inside(points[at], edges), hole[at], len(holes))
+        deep[own] = found[own]
+    reasons: Dict[int, Tuple[str, str]] = {}
+    for i in np.flatnonzero(deep < keep):
+        if inside[1][i] < keep[i]:
+            reasons[i] = OUTSIDE, _where_outside(inside[1][i], rim[i], keep[i], ground.unplaced)
+        elif inside[2][i] < keep[i]:
+            reasons[i] = ONE_WAY, "it was scanned in one direction only, so that objects along the lines can be missed"
+        else:
+            reached = f"it reaches {1000 * holes.reached_depth_m[i]:.0f} mm deep, below what was seen there"
+            seen = depths[depths < needed[i]]
+            reasons[i] = TOO_DEEP, reached + (f" ({1000 * seen[0]:.0f} mm)" if len(seen) else "")
+    _add_shadows(holes, hole, points, ground.strips, reasons)
+    return Unknowns(reasons)
+
+
+def _stations(holes: Penetrations) -> Tuple[np.ndarray, np.ndarray]:
+    """Points along the holes' axes in plan, at most `STATION_M` apart: index of the hole, and x, y."""
+    run = holes.depth_m * np.sin(holes.tilt_rad)
+    counts = np.ceil(run / STATION_M).astype(int) + 1
+    hole = np.repeat(np.arange(len(holes)), counts)
+    number = np.arange(len(hole)) - np.repeat(np.cumsum(counts) - counts, counts)
+    share = number / np.maximum(counts[hole] - 1, 1)
+    return hole, holes.entry_m[hole] + (share * holes.depth_m[hole])[:, None] * holes.axis[hole, :2]
+
+
+def _least(values: np.ndarray, hole: np.ndarray, count: int) -> np.ndarray:
+    least = np.full(count, np.inf)
+    np.minimum.at(least, hole, values)
+    return least
+
+
+def _where_outside(inside_m: float, rim_m: float, keep_m: float, unplaced: Sequence[str]) -> str:
+    if inside_m <= -rim_m:
+        text = "it lies outside what was scanned"
+        if unplaced:
+            names = ", ".join(unplaced)
+            text += f" (areas without a position on the site grid, which may lie there: {names})"
+        return text
+    if inside_m < rim_m:
+        return "it lies partly outside what was scanned"
+    return (
+        f"its rim is {1000 * (inside_m - rim_m):.0f} mm from the edge of what was scanned, nearer than the "
+        f"{1000 * (keep_m - rim_m):.0f} mm within which an unseen object may reach it"
+    )
+
+
+def _add_shadows(holes, hole, points, strips: Sequence[DenseStrip], reasons) -> None:
+    """Holes that go deeper than a dense mat through whose strips they pass."""
+    if not strips or not len(points):
+        return
+    from scipy.spatial import cKDTree
+
+    centres = np.array([one.corners_m[:4].mean(axis=0) for one in strips])
+    size = max(float(np.max(np.hypot(*(one.corners_m - middle).T))) for one, middle in zip(strips, centres))
+    near = cKDTree(centres).query_ball_point(points, size + holes.diameter_m[hole] / 2, return_sorted=True)
+    for station, found in enumerate(near):
+        i = hole[station]
+        for number in found:
+            strip = strips[number]
+            if i in reasons or holes.reached_depth_m[i] <= strip.depth_m:
+                continue
+            if (
+                distance_inside(points[station : station + 1], edges_of([strip.corners_m]))[0]
+                > -holes.diameter_m[i] / 2
+            ):
+                names = " and ".join(strip.item_ids)
+                reasons[i] = SHADOW, f"it goes below a dense mat ({names} are too close together to see through)"
+
+
+def strip_polygons(ground: KnownGround, depth_m: float) -> list:
+    """OGR polygons of the strips that hide what lies at `depth_m`."""
+    return [to_polygon([one.corners_m]) for one in ground.strips if one.depth_m < depth_m]
