@@ -7,6 +7,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from truth import compare
+
+from inslab.processing.outputs.geopackage import read_layer
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 # The wrapper without .bin does not work on Debian 12.
@@ -45,17 +48,41 @@ def test_help_is_plain_text(qgis_process):
     assert "<p>" not in shown
 
 
-def test_whole_chain(qgis_process, small_survey, tmp_path):
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory):
+    """Two areas of the sample that overlap, with lines 0.05 and 0.10 m apart, and the truth about them."""
+    from inslab.sample_project import generate, scan_plan
+
+    folder = tmp_path_factory.mktemp("sample") / "survey"
+    folder.mkdir()
+    return folder, generate.write_survey(folder, scan_plan.AREAS[:2])
+
+
+def test_whole_chain_finds_the_truth_of_the_sample(qgis_process, sample, tmp_path):
+    """The limits are those that the project set itself for its first version."""
+    survey, truth = sample
     folder = tmp_path / "result"
     run = qgis_process(
-        "run", "inslab:processsurvey", "--json", f"--SURVEY_FOLDER={small_survey}", f"--OUTPUT_FOLDER={folder}"
+        "run", "inslab:processsurvey", "--json", f"--SURVEY_FOLDER={survey}", f"--OUTPUT_FOLDER={folder}"
     )
     assert run.returncode == 0, run.stderr
     results = json.loads(run.stdout)["results"]
-    assert (results["AREA_COUNT"], results["LINE_COUNT"]) == (2, 64)
-    assert results["ITEM_COUNT"] >= 10  # five bars in each of two areas
+    assert results["AREA_COUNT"] == 2
+    assert results["LINE_COUNT"] == len(list((survey / "lines").iterdir()))
     assert Path(results["SURVEY"]) == folder / "survey.gpkg"
     assert Path(results["REPORT"]).is_file()
+    rows = read_layer(results["SURVEY"], "items")
+    assert len(rows) == results["ITEM_COUNT"]
+    items = [line * [1.0, 1.0, -1.0] for line, _row in rows]
+
+    def is_shallow_bar(entry):
+        return entry["kind"] == "bar" and max(z for _x, _y, z in entry["polyline_site_x_y_topdepth_m"]) < 0.08
+
+    match = compare(truth, items, is_shallow_bar)
+    assert match.found >= 0.90
+    assert match.lateral_rms_m <= 0.015
+    assert match.depth_rms_m <= 0.012
+    assert match.false <= 0.15
 
 
 def test_a_wrong_folder_is_refused_in_a_sentence(qgis_process, tmp_path):
