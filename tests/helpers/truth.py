@@ -25,7 +25,7 @@ def compare(part, items, wanted):
 
     Only what lies at least 30 mm inside one of the scan areas counts. Every object makes an item true, also an unwanted one.
     """
-    scanned = [np.array(area["site_corners"]) for area in part["areas"]]
+    scanned = [np.array(area["site_corners"], float) for area in part["areas"]]
     objects = [
         (entry, resample(np.array(entry["polyline_site_x_y_topdepth_m"]), OBJECT_STEP_M)) for entry in part["objects"]
     ]
