@@ -11,12 +11,13 @@ from scipy.optimize import minimize_scalar
 
 from inslab.processing.radar.model import WaveSpeed
 from inslab.processing.radar.prepare import PreparedArea, PreparedLine
-from inslab.processing.survey.model import ScanArea, ScanLine
+from inslab.processing.survey.model import DIPOLE_AXES, ScanArea, ScanLine
 
 FREQUENCY_GHZ, SEPARATION_M, SPEED_M_NS = 1.5, 0.06, 0.11
 # Recorded instant of the direct wave's extremum, and how long after time zero it comes.
 REFERENCE_NS, LAG_NS = 1.5, 0.3
 INTERVAL_NS = 0.015
+TRACE_STEP_M = 0.02
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def bar_paths(start, end, count, axis, bar_start, bar_direction, radius_m=0.0):
     travel = (end - start) / np.linalg.norm(end - start)
     apart = travel if axis == "across" else np.array([-travel[1], travel[0]])
     half = np.append(apart, 0.0) * SEPARATION_M / 2
-    middle = np.asarray(bar_start, float) + [0.0, 0.0, radius_m]
+    middle = np.add(bar_start, (0.0, 0.0, radius_m))
     out = []
     for share in np.linspace(0, 1, count):
         here = np.append(start + share * (end - start), 0.0)
@@ -112,7 +113,7 @@ def grid_of_lines(size_m, spacing_m):
         yield f"y{number:02d}", (float(x), 0.0), (float(x), height)
 
 
-def area_over(bars, size_m=(0.6, 0.4), spacing_m=0.1, base_m=None, noise=1e-4, step_m=0.02, axes=("across", "along")):
+def area_over(bars, size_m=(0.6, 0.4), spacing_m=0.1, base_m=None, base_amplitude=0.2, noise=1e-4, axes=DIPOLE_AXES):
     """A prepared area over straight bars, and its true wave speed.
 
     Parameters
@@ -120,13 +121,13 @@ def area_over(bars, size_m=(0.6, 0.4), spacing_m=0.1, base_m=None, noise=1e-4, s
     bars : sequence of (start x, y, depth; unit direction; amplitude)
         Amplitude of the echo at a path of 0.1 m, of the direct wave; negative for metal.
     base_m : float, optional
-        Depth of a flat slab base against air.
+        Depth of a flat slab base; the amplitude of its echo is positive against air, negative against metal.
     """
     time = time_axis()
     random = np.random.default_rng(5)
     lines = []
     for line_id, start, end in grid_of_lines(size_m, spacing_m):
-        count = round(np.linalg.norm(np.subtract(end, start)) / step_m) + 1
+        count = round(np.linalg.norm(np.subtract(end, start)) / TRACE_STEP_M) + 1
         for axis in axes:
             traces = np.tile(-ricker(time), (count, 1)) + random.normal(0, noise, (count, len(time)))
             for bar_start, direction, amplitude in bars:

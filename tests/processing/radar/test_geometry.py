@@ -7,7 +7,7 @@ from synthetic import bar_paths
 from inslab.processing.radar.geometry import two_leg_path
 
 # Speed 0.12 m/ns, cover 50 mm, radius 8 mm, antennas 60 mm apart along the travel; offset (m), exact time over a thin bar, exact
-# time over the cylinder, time to its axis less two radii (ns): Fermat's principle, minimised in 40 digits, independent of the code.
+# time over the cylinder, time to its axis less two radii (ns): Fermat's principle, minimised in 40 digits.
 TIMES = [
     (0.0, 0.971825316, 0.971825316, 0.954988514),
     (0.01, 0.982357420, 0.981244870, 0.965059220),

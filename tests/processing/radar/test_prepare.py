@@ -96,7 +96,7 @@ def test_record_that_starts_after_the_direct_wave_is_named():
 
 
 def test_area_without_a_usable_line_says_so():
-    with pytest.raises(ProcessingError, match="A1.*no line shows a usable direct wave"):
+    with pytest.raises(ProcessingError, match=r"A1.*no line shows a usable direct wave"):
         prepare_area(scan_area([held_line(np.zeros((5, 600)), "x0")]))
 
 
