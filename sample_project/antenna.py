@@ -8,9 +8,10 @@ transmitter at time zero: free-space far field = pulse x exp(-j k r) / (4 π r).
 """
 
 import numpy as np
-from scipy.special import j0, j1
+from scipy.special import jv
 
-HEIGHT_M = 0.002
+HEIGHT_M = 0.004
+_NODES = np.polynomial.legendre.leggauss(300)
 
 
 def ricker_spectrum(frequency_ghz, centre_ghz):
@@ -62,39 +63,57 @@ def field_below(dipole, directions, index):
 
 
 def direct_wave(wavenumber_air, permittivity, separation_m, height_m=HEIGHT_M):
-    """Air and ground wave from dipole to dipole over a half-space, without the pulse: shape (frequency,).
+    """Air and ground wave from dipole to dipole over a half-space, without the pulse.
 
     Free-space field of a dipole broadside plus the reflected field as a Sommerfeld integral over the horizontal wavenumber
     (standard half-space theory, e.g. Chew, Waves and Fields in Inhomogeneous Media, ch. 2; formula from memory).
-    The permittivity must have a loss (negative imaginary part): it selects the branch of the square root.
+
+    Parameters
+    ----------
+    wavenumber_air : ndarray, shape (frequency,)
+        rad/m, real.
+    permittivity : ndarray, complex, shape (frequency,)
+        Relative permittivity below, imaginary part negative or zero.
+    separation_m, height_m : float
+        Distance between the dipoles, and height of both above the surface.
+
+    Returns
+    -------
+    ndarray, complex, shape (frequency,)
+        1/m, to be multiplied by the pulse.
     """
     return np.array([_direct(k, e, separation_m, height_m) for k, e in zip(wavenumber_air, permittivity)])
 
 
 def free_field(wavenumber, distance_m):
-    """Field of a dipole in free space, broadside, without the pulse."""
+    """Field of a dipole in free space, broadside, without the pulse: 1/m (Balanis, Antenna Theory, ch. 4; from memory)."""
     q = wavenumber * distance_m
     return (1.0 - 1j / q - 1.0 / q**2) * np.exp(-1j * q) / (4.0 * np.pi * distance_m)
 
 
-def _direct(k0, permittivity, separation_m, height_m):
-    # Propagating waves (horizontal wavenumber k0 sin u) and evanescent ones (k0 cosh u): no singularity is left.
-    u, du = _midpoints(0.0, np.pi / 2.0, 600)
-    v, dv = _midpoints(0.0, np.arccosh(max(10.0, 14.0 / (height_m * k0))), 6000)
-    horizontal = np.r_[k0 * np.sin(u), k0 * np.cosh(v)]
-    vertical = np.r_[k0 * np.cos(u) + 0j, -1j * k0 * np.sinh(v)]
-    # d(horizontal) / vertical
-    measure = np.r_[np.full(len(u), du) + 0j, np.full(len(v), 1j * dv)]
-    below = np.sqrt(permittivity * k0**2 - horizontal**2)
+def reflected_kernel(horizontal, k0, permittivity, separation_m, height_m):
+    """What `direct_wave` integrates over the horizontal wavenumber, rad/m: real, or complex in the first quadrant."""
+    # There these branches of the square roots are the waves that decay away from the surface.
+    vertical = -1j * np.sqrt(horizontal**2 - k0**2 + 0j)
+    below = -1j * np.sqrt(horizontal**2 - permittivity * k0**2 + 0j)
     te = (vertical - below) / (vertical + below)
     tm = (permittivity * vertical - below) / (permittivity * vertical + below)
     x = horizontal * separation_m
-    first = j1(x) / x
-    kernel = (j0(x) - first) * te - first * (vertical / k0) ** 2 * tm
-    reflected = np.sum(measure * horizontal * np.exp(-2j * vertical * height_m) * kernel)
-    return free_field(k0, separation_m) - 1j / (4.0 * np.pi) * reflected
+    first = jv(1, x) / x
+    polarized = (jv(0, x) - first) * te - first * (vertical / k0) ** 2 * tm
+    return horizontal / vertical * np.exp(-2j * vertical * height_m) * polarized
 
 
-def _midpoints(start, end, count):
-    step = (end - start) / count
-    return start + step * (np.arange(count) + 0.5), step
+def _direct(k0, permittivity, separation_m, height_m):
+    # The branch points (and the pole of a wave along the surface) lie on the real axis or just below it, up to the
+    # wavenumber of the concrete. An arc above them meets nothing; after it all waves only decay. Of a metal's wavenumber
+    # the height leaves nothing over.
+    arc_end = min(1.5 * k0 * np.sqrt(abs(permittivity)), 3.0 / height_m)
+    nodes, weights = _NODES
+    angle = np.pi * (nodes + 1.0) / 2.0
+    arc = arc_end * (1.0 - np.cos(angle)) / 2.0 + 0.5j * k0 * np.sin(angle)
+    arc_weights = np.pi / 2.0 * weights * (arc_end * np.sin(angle) / 2.0 + 0.5j * k0 * np.cos(angle))
+    half = 6.0 / height_m
+    horizontal = np.r_[arc, arc_end + half * (nodes + 1.0)]
+    kernel = reflected_kernel(horizontal, k0, permittivity, separation_m, height_m)
+    return free_field(k0, separation_m) - 1j / (4.0 * np.pi) * np.sum(np.r_[arc_weights, half * weights] * kernel)

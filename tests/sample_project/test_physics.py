@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.optimize import minimize
 
 from inslab.sample_project import antenna, cylinders, materials
@@ -113,9 +114,42 @@ def test_direct_wave_over_metal_is_that_of_two_dipoles():
 
 
 def test_direct_wave_over_air_is_undisturbed():
+    # Balanis, Antenna Theory, eq. 4-10a (from memory), broadside; the field is counted against the dipole's moment there.
     k0 = materials.free_wavenumber(np.array([0.5, 1.5, 3.0]))
-    got = antenna.direct_wave(k0, np.full(3, 1 - 1e-9j), 0.06)
-    assert got == pytest.approx(antenna.free_field(k0, 0.06), rel=1e-4)
+    wanted = (1 + 1 / (1j * k0 * 0.06) - 1 / (k0 * 0.06) ** 2) * np.exp(-1j * k0 * 0.06) / (4 * np.pi * 0.06)
+    assert antenna.direct_wave(k0, np.ones(3), 0.06) == pytest.approx(wanted, rel=1e-9)
+
+
+@pytest.mark.parametrize("frequency", [0.1, 1.5, 4.4])
+@pytest.mark.parametrize(("height_m", "loss_factor"), [(0.003, 1.0), (0.005, 1.4), (0.004, 0.02)])
+def test_direct_wave_is_the_integral_along_the_real_axis(frequency, height_m, loss_factor):
+    # The same integral where it is defined, adaptively: k0 sin u below k0 and k0 cosh v above it take out the root at k0.
+    k0 = materials.free_wavenumber(frequency)
+    permittivity = materials.Concrete(6.5, loss_factor).complex_permittivity(frequency)
+
+    def part(of_angle, wavenumber, start, end):
+        def integrand(angle):
+            horizontal = wavenumber(angle)
+            return of_angle(angle) * antenna.reflected_kernel(horizontal, k0, permittivity, 0.06, height_m)
+
+        return quad(integrand, start, end, complex_func=True, limit=4000, epsrel=1e-10)[0]
+
+    end = np.arccosh(14.0 / (height_m * k0))
+    root = np.arccosh(np.sqrt(permittivity.real))
+    reflected = (
+        part(lambda u: k0 * np.cos(u), lambda u: k0 * np.sin(u), 1e-9, np.pi / 2)
+        + part(lambda v: k0 * np.sinh(v), lambda v: k0 * np.cosh(v), 0.0, root)
+        + part(lambda v: k0 * np.sinh(v), lambda v: k0 * np.cosh(v), root, end)
+    )
+    got = antenna.direct_wave(np.array([k0]), np.array([permittivity]), 0.06, height_m)[0]
+    assert got == pytest.approx(antenna.free_field(k0, 0.06) - 1j / (4 * np.pi) * reflected, rel=1e-7)
+
+
+def test_time_zero_is_when_the_pulse_leaves_the_transmitter():
+    radar = Radar()
+    field = antenna.direct_wave(materials.free_wavenumber(radar.frequency_ghz), np.ones(len(radar.frequency_ghz)), 1.2)
+    trace = to_traces((antenna.ricker_spectrum(radar.frequency_ghz, 1.5) * field)[None], radar, 1.2)[0]
+    assert np.argmax(trace) * radar.interval_ns == pytest.approx(1.2 + 1.2 / 0.299792458, abs=0.5 * radar.interval_ns)
 
 
 def test_field_straight_down_is_the_fresnel_transmission():
