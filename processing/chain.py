@@ -7,19 +7,18 @@ that fails is named, and the others still run.
 
 from dataclasses import replace
 from pathlib import Path
-from typing import List, Mapping, Optional, Sequence, Tuple
+from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import area_work, layers, stored
+from .outputs import area_work, fit_layers, fitting, layers, stored
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.publish import publish, staging_folder, write_text
 from .outputs.rasters import RasterStore
 from .outputs.report import report_html
 from .outputs.result import ChainResult, ChainSettings
-from .site.crs import local_crs_wkt
-from .site.fit import fit_area
-from .survey.model import Finding, ScanArea
+from .site.results import FitSettings
+from .survey.model import ScanArea
 from .survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
@@ -39,36 +38,36 @@ def process_survey(
     output = Path(output_folder)
     check_replaceable(output / SURVEY_FILE)
     earlier = stored.read_raster_paths(output / SURVEY_FILE)
-    result = _start(survey_folder, output / SURVEY_FILE, settings.sample_interval_ns, monitor.part(0.0, 0.05))
+    result = _start(survey_folder, output / SURVEY_FILE, settings, monitor.part(0.0, 0.05))
     with staging_folder(output) as staging:
-        store = RasterStore(staging, local_crs_wkt(), settings.cell_m)
+        store = RasterStore(staging, result.crs_wkt, settings.cell_m)
 
         def work(area: ScanArea, own: Monitor) -> None:
             prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
             speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
             base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
             volume = area_work.image(result, prepared, speed, base, settings, own.part(0.4, 0.6))
-            with area_work.timed(result.seconds, "place"):
-                if volume is not None and result.fits[area.area_id].is_fitted:
-                    store.add_area(area, result.fits[area.area_id], volume, base)
-            depth_m = area_work.reliable_depth(prepared, speed, base)
+            if volume is not None:
+                store.keep(area, volume, base)
             del volume
-            area_work.detect(result, prepared, speed, base, depth_m, own.part(0.6, 1.0))
+            area_work.detect(result, prepared, speed, base, own.part(0.6, 1.0))
 
-        area_work.each_area(result, work, monitor.part(0.05, 0.85))
-        area_work.join(result, monitor.part(0.85, 0.88))
+        area_work.each_area(result, work, monitor.part(0.05, 0.83))
+        fitting.fit_with_items(result, settings.fit, monitor)
+        area_work.place_and_join(result, monitor.part(0.83, 0.86))
         with area_work.timed(result.seconds, "mosaic"):
             monitor.log("Joining the areas' depth slices into one picture for each level.")
-            rasters = store.finish(result.survey.areas, monitor.part(0.88, 0.98))
+            rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.86, 0.98))
         monitor.step(0.98)
         with area_work.timed(result.seconds, "write"):
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
-                ("fit areas", {}),
+                ("fit areas", settings.of_fit()),
                 ("estimate wave speed", {}),
-                ("depth slices", settings.of_slices()),
                 ("detect items", {}),
+                ("fit areas", {**settings.of_fit(), "item_ties": True}),
                 ("join items", {}),
+                ("depth slices", settings.of_slices()),
             ]
             found = [layers.wave_speed_layer(result.wave_speeds), *_found_layers(result)]
             found.append(layers.raster_layer(rasters, staging))
@@ -83,14 +82,19 @@ def process_survey(
 
 
 def read_step(
-    survey_folder, survey_path, report_path=None, sample_interval_ns=None, monitor: Monitor = Monitor()
+    survey_folder,
+    survey_path,
+    report_path=None,
+    settings: ChainSettings = ChainSettings(),
+    monitor: Monitor = Monitor(),
 ) -> ChainResult:
     """Reads and checks a survey, fits its areas and writes a new GeoPackage `survey_path` (areas, lines, control points,
     findings, run log) and, if wanted, an HTML report. An existing file at `survey_path` is replaced.
     """
-    result = _start(survey_folder, Path(survey_path), sample_interval_ns, monitor.part(0.0, 0.95))
-    steps = [("read survey", {"sample_interval_ns": sample_interval_ns}), ("fit areas", {})]
-    _write_survey(result, result.survey_path, [], sample_interval_ns, steps)
+    result = _start(survey_folder, Path(survey_path), settings, monitor.part(0.0, 0.95))
+    interval = settings.sample_interval_ns
+    steps = [("read survey", {"sample_interval_ns": interval}), ("fit areas", settings.of_fit())]
+    _write_survey(result, result.survey_path, [], interval, steps)
     if report_path:
         result.report_path = Path(report_path)
         write_text(result.report_path, report_html(result))
@@ -122,7 +126,7 @@ def depth_slices_step(
     result = _reopen(survey_path, monitor.part(0.0, 0.1))
     output = Path(output_folder)
     with staging_folder(output) as staging:
-        store = RasterStore(staging, local_crs_wkt(), settings.cell_m)
+        store = RasterStore(staging, result.crs_wkt, settings.cell_m)
 
         def work(area: ScanArea, own: Monitor) -> None:
             if not result.fits[area.area_id].is_fitted:
@@ -132,12 +136,11 @@ def depth_slices_step(
             base = area_work.slab_base(result, prepared, speed, settings, own.part(0.4, 0.5))
             volume = area_work.image(result, prepared, speed, base, settings, own.part(0.5, 0.9))
             if volume is not None:
-                with area_work.timed(result.seconds, "place"):
-                    store.add_area(area, result.fits[area.area_id], volume, base)
+                store.keep(area, volume, base)
 
         area_work.each_area(result, work, monitor.part(0.1, 0.85))
         with area_work.timed(result.seconds, "mosaic"):
-            rasters = store.finish(result.survey.areas, monitor.part(0.85, 0.98))
+            rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.85, 0.98))
         monitor.step(0.99)
         publish(staging, output, stored.read_raster_paths(survey_path))
     result.rasters = tuple(replace(file, path=output / file.path.relative_to(staging)) for file in rasters)
@@ -160,22 +163,67 @@ def detect_items_step(
         prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
         speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
         base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
-        depth_m = area_work.reliable_depth(prepared, speed, base)
-        area_work.detect(result, prepared, speed, base, depth_m, own.part(0.4, 1.0))
+        area_work.detect(result, prepared, speed, base, own.part(0.4, 1.0))
 
     area_work.each_area(result, work, monitor.part(0.1, 0.9))
-    area_work.join(result, monitor.part(0.9, 0.98))
-    _update_survey(result, _found_layers(result), [("detect items", {}), ("join items", {})])
+    area_work.place_and_join(result, monitor.part(0.9, 0.98))
+    seams = fit_layers.seam_layer(result.areas, result.seams)
+    _update_survey(result, [*_found_layers(result), seams], [("detect items", {}), ("join items", {})])
     return result
 
 
-def _start(survey_folder, survey_path: Path, sample_interval_ns: Optional[float], monitor: Monitor) -> ChainResult:
-    """Read the survey and fit its areas."""
+def fit_areas_step(
+    survey_path,
+    report_path=None,
+    fit: FitSettings = FitSettings(),
+    item_ties: bool = True,
+    ties_path=None,
+    monitor: Monitor = Monitor(),
+) -> ChainResult:
+    """Fits all areas of the survey in `survey_path` together and updates everything in it that their places decide.
+
+    `item_ties` also ties areas by the straight items that both see, once items were detected; `ties_path` names another table of
+    ties than the survey folder's. Depth slices stay as they are: a finding says so where they no longer fit.
+    """
+    result = _reopen(survey_path, monitor.part(0.0, 0.5))
+    before = dict(result.fits)
+    # What the earlier fit and the earlier look at the survey said is said anew.
+    result.findings = stored.read_findings(result.survey_path, but_of=fitting.WHERE)
+    fitting.read_given(result, monitor, ties_path)
+    fitting.fit(result, fit, monitor)
+    result.picks = stored.read_picks(result.survey_path)
+    if item_ties:
+        fitting.fit_with_items(result, fit, monitor)
+    monitor.step(0.6)
+    changed = [*layers.survey_layers(result.survey, result.fits)]
+    result.area_items = stored.read_area_items(result.survey_path)
+    result.depths = stored.read_area_depths(result.survey_path)
+    steps = [("fit areas", {**fit.as_parameters(), "item_ties": item_ties})]
+    if result.depths:
+        area_work.place_and_join(result, monitor.part(0.6, 0.9))
+        changed += _found_layers(result)
+        steps.append(("join items", {}))
+    fitting.note_moved_rasters(result, before, stored.read_raster_paths(result.survey_path), monitor)
+    changed += fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams)
+    monitor.step(0.95)
+    if report_path:
+        result.report_path = Path(report_path)
+        write_text(result.report_path, report_html(result))
+    _update_survey(result, changed, steps, keep_findings=False)
+    return result
+
+
+def _start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: Monitor) -> ChainResult:
+    """Read the survey and fit its areas. An earlier result at `survey_path` passes its site grid on."""
     seconds = {}
     with area_work.timed(seconds, "read"):
-        survey = read_survey(Path(survey_folder), sample_interval_ns, monitor)
+        survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
-    return _fit(ChainResult(survey_path, survey, seconds=seconds), monitor)
+    result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=stored.read_crs_wkt(survey_path))
+    result.findings.extend(survey.findings)
+    fitting.read_given(result, monitor)
+    fitting.fit(result, settings.fit, monitor)
+    return result
 
 
 def _reopen(survey_path, monitor: Monitor) -> ChainResult:
@@ -191,26 +239,20 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
             f"The survey folder {survey.folder} has other scan areas than {survey_path.name}; read the survey again."
         )
     speeds = {key: speed for key, speed in stored.read_wave_speeds(survey_path).items() if key in known}
-    return _fit(ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds), monitor)
-
-
-def _fit(result: ChainResult, monitor: Monitor) -> ChainResult:
-    """Place every area; reading's and placing's findings go into the result."""
-    result.findings.extend(result.survey.findings)
-    with area_work.timed(result.seconds, "fit"):
-        for area in result.survey.areas:
-            fit = result.fits[area.area_id] = fit_area(area)
-            for sentence in fit.warnings:
-                monitor.warn(sentence)
-                result.note("warning", "control points", sentence)
+    crs_wkt = stored.read_crs_wkt(survey_path)
+    result = ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds, crs_wkt=crs_wkt)
+    result.findings.extend(survey.findings)
+    result.fits = stored.read_fits(survey_path, survey)
     return result
 
 
 def _found_layers(result: ChainResult) -> List[Layer]:
     return [
-        layers.pick_layer(result.picks, result.areas, result.fits),
-        layers.item_layer(result.items, result.areas, result.fits),
+        layers.pick_layer(result.picks, result.areas, result.fits, result.joined_as),
+        layers.item_layer(result.items, result.areas, result.fits, result.depths),
         layers.coverage_layer(result.coverage, result.areas, result.fits),
+        layers.area_item_layer(result.area_items),
+        layers.area_depth_layer(result.depths),
     ]
 
 
@@ -218,22 +260,25 @@ def _write_survey(result: ChainResult, path: Path, further: Sequence[Layer], sam
     """A new GeoPackage at `path`, which may still be on its way to `result.survey_path`."""
     written = [
         *layers.survey_layers(result.survey, result.fits),
+        *fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams),
         *further,
         layers.finding_layer(result.findings),
         layers.run_log_layer([], steps),
     ]
-    metadata = layers.survey_metadata(result.survey, result.survey_path, sample_interval_ns)
-    write_geopackage(path, written, local_crs_wkt(), metadata)
+    metadata = layers.survey_metadata(result.survey, result.survey_path, sample_interval_ns, result.crs_wkt)
+    write_geopackage(path, written, result.crs_wkt, metadata)
 
 
-def _update_survey(result: ChainResult, changed: Sequence[Layer], steps: Sequence[Tuple[str, Mapping]]) -> None:
-    """Put what a step found into the GeoPackage it started from; findings and run log grow."""
+def _update_survey(
+    result: ChainResult, changed: Sequence[Layer], steps: Sequence[Tuple[str, Mapping]], keep_findings: bool = True
+) -> None:
+    """Put what a step found into the GeoPackage it started from; run log and (unless they were taken over) findings grow."""
     path = result.survey_path
-    earlier = [Finding(row["severity"], row["where_found"], row["text"]) for _, row in read_layer(path, "findings")]
+    earlier = stored.read_findings(path) if keep_findings else []
     findings = [*earlier, *(found for found in result.findings if found not in earlier)]
     grown = [
         layers.wave_speed_layer(result.wave_speeds),
         layers.finding_layer(findings),
         layers.run_log_layer(stored.read_run_log(path), steps),
     ]
-    replace_layers(path, [*changed, *grown], local_crs_wkt())
+    replace_layers(path, [*changed, *grown], result.crs_wkt)

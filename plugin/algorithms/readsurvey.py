@@ -36,6 +36,7 @@ class ReadSurvey(InslabAlgorithm):
         LINE_COUNT: "Number of scan lines that can be used.",
         FINDING_COUNT: "Number of things the report names.",
     }
+    PACKAGES = ("scipy",)
 
     def initAlgorithm(self, configuration=None):
         self.addParameter(
@@ -64,7 +65,7 @@ class ReadSurvey(InslabAlgorithm):
             self.parameterAsFile(parameters, self.SURVEY_FOLDER, context),
             survey_path,
             report_path,
-            chain_settings(self, parameters, context).sample_interval_ns,
+            chain_settings(self, parameters, context),
             monitor,
         )
         self.show_when_done(context, survey_path)

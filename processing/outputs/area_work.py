@@ -6,15 +6,20 @@ The radar and item modules are imported when they are first needed, so that read
 import time
 import traceback
 from contextlib import contextmanager
-from typing import Callable, Dict
+from typing import Callable, Dict, Optional
+
+import numpy as np
 
 from ..errors import Cancelled, InslabError, MissingPackageError, ProcessingError
 from ..monitor import Monitor
 from ..radar.model import WaveSpeed
 from ..survey.model import ScanArea
 from .coverage import find_coverage
-from .placing import follow_items, group_by_plane, place_item
-from .result import ChainResult, ChainSettings
+from .placing import group_by_plane, joined_ids, place_item
+from .result import AreaDepths, ChainResult, ChainSettings
+from .seams import find_seams
+
+STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
 
 
 @contextmanager
@@ -118,43 +123,64 @@ def reliable_depth(prepared, speed: WaveSpeed, base):
     return reliable_depth_m(prepared, speed, base)
 
 
-def detect(result: ChainResult, prepared, speed: WaveSpeed, base, depth_m, monitor: Monitor) -> None:
-    """Finds the area's picks and items, places the items, and adds both and the area's coverage to `result`."""
+def detect(result: ChainResult, prepared, speed: WaveSpeed, base, monitor: Monitor) -> None:
+    """Finds the area's picks and items, in its local grid, and what its echoes say of the slab; adds them to `result`."""
     area = prepared.area
-    fit = result.fits[area.area_id]
+    result.depths[area.area_id] = _depths(area, base, reliable_depth(prepared, speed, base))
     with timed(result.seconds, "detect"), _packages():
         from ..items.detect import detect_items
 
         picks, items = detect_items(prepared, speed, base, monitor=monitor)
-    with timed(result.seconds, "place"):
-        if fit.is_fitted:
-            items = [place_item(item, fit) for item in items]
-            result.coverage.extend(find_coverage(area, fit, depth_m))
-        result.picks.extend(picks)
-        result.items.extend(items)
+    result.picks.extend(picks)
+    result.area_items.extend(items)
     monitor.log(f"Area {area.area_id}: {len(items)} items from {len(picks)} picks.")
 
 
-def join(result: ChainResult, monitor: Monitor) -> None:
-    """Joins items across the areas of each plane; those of areas that are not positioned stay as they are."""
+def _depths(area: ScanArea, base, reliable_m: Optional[float]) -> AreaDepths:
+    """Slab thickness as stated in the table of areas (column `slab_thickness_m`), else as the slab base shows it."""
+    try:
+        stated = float(area.extra.get("slab_thickness_m") or "nan")
+    except ValueError:
+        stated = float("nan")
+    if 0 < stated < 10:
+        return AreaDepths(reliable_m, stated, STATED_THICKNESS_SIGMA_M)
+    if not base.seen:
+        return AreaDepths(reliable_m)
+    return AreaDepths(reliable_m, float(np.nanmedian(base.thickness_m)), float(np.nanmedian(base.sigma_m)))
+
+
+def place_and_join(result: ChainResult, monitor: Monitor) -> None:
+    """Puts items and coverage on the site grid by the present fits, and joins items across the areas of each plane.
+
+    Those of areas that are not positioned stay in their local grids. Also finds the seams.
+    """
+    result.coverage, result.items, result.joined_as = [], [], {}
+    unplaced = []
+    with timed(result.seconds, "place"):
+        placed = []
+        for item in result.area_items:
+            fit = result.fits[item.area_ids[0]]
+            if fit.is_fitted:
+                placed.append(place_item(item, fit))
+            else:
+                unplaced.append(item)
+        for area in result.survey.areas:
+            fit = result.fits[area.area_id]
+            if fit.is_fitted and area.area_id in result.depths:
+                result.coverage.extend(find_coverage(area, fit, result.depths[area.area_id].reliable_m))
     with timed(result.seconds, "join"), _packages():
         from ..items.join import join_items
 
-        joined = []
-        placed_areas = [area for area in result.survey.areas if result.fits[area.area_id].is_fitted]
-        planes = group_by_plane(placed_areas)
+        planes = group_by_plane([area for area in result.survey.areas if result.fits[area.area_id].is_fitted])
         for number, areas in enumerate(planes.values()):
             ids = {area.area_id for area in areas}
-            items = [item for item in result.items if item.area_ids[0] in ids]
-            if not items:
-                continue
-            own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
-            picks = follow_items([pick for pick in result.picks if pick.area_id in ids], items, own)
-            renamed = {pick.pick_id: pick for pick in picks}
-            result.picks = [renamed.get(pick.pick_id, pick) for pick in result.picks]
-            joined.extend(own)
-        unplaced = [item for item in result.items if not result.fits[item.area_ids[0]].is_fitted]
-        result.items = joined + unplaced
+            items = [item for item in placed if item.area_ids[0] in ids]
+            if items:
+                own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
+                result.joined_as.update(joined_ids(items, own))
+                result.items.extend(own)
+        result.items.extend(unplaced)
+        result.seams = find_seams(result.picks, result.areas, result.fits)
 
 
 @contextmanager

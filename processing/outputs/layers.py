@@ -3,6 +3,7 @@
 Coordinates are those of the site grid, metres; Z is minus the depth. What has no position gets no geometry, never a made-up one.
 """
 
+import json
 import os
 from pathlib import Path
 from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
@@ -18,10 +19,12 @@ from .coverage import Coverage, outline
 from .geopackage import Layer, as_json
 from .placing import sigma_of_pick
 from .rasters import RasterFile
+from .result import AreaDepths
 
 SURVEY_FOLDER_KEY = "INSLAB_SURVEY_FOLDER"
 RELATIVE_FOLDER_KEY = "INSLAB_SURVEY_FOLDER_FROM_HERE"
 SAMPLE_INTERVAL_KEY = "INSLAB_SAMPLE_INTERVAL_NS"
+CRS_KEY = "INSLAB_SITE_GRID_WKT"
 
 PLANE = (
     "Depth counts from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its elevation). "
@@ -35,10 +38,10 @@ def software_version() -> str:
     return next(line.split("=", 1)[1].strip() for line in text.splitlines() if line.startswith("version="))
 
 
-def survey_metadata(survey: Survey, survey_path, sample_interval_ns) -> Dict[str, str]:
+def survey_metadata(survey: Survey, survey_path, sample_interval_ns, crs_wkt: str) -> Dict[str, str]:
     """What survey.gpkg must remember so that its traces can be read again, also after both were moved together."""
     folder = Path(survey.folder).resolve()
-    metadata = {SURVEY_FOLDER_KEY: folder.as_posix()}
+    metadata = {SURVEY_FOLDER_KEY: folder.as_posix(), CRS_KEY: crs_wkt}
     try:
         metadata[RELATIVE_FOLDER_KEY] = Path(os.path.relpath(folder, Path(survey_path).resolve().parent)).as_posix()
     except ValueError:
@@ -59,10 +62,10 @@ def _areas(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
         **dict.fromkeys(("rotation_deg", "shift_x_m", "shift_y_m"), float),
         "mirrored": bool,
         "points_used": int,
-        **dict.fromkeys(("rms_residual_m", "worst_residual_m", "sigma0", "sigma_xy_m"), float),
+        **dict.fromkeys(("rms_residual_m", "worst_residual_m", "sigma0", "degrees_of_freedom", "sigma_xy_m"), float),
         "line_count": int,
         **dict.fromkeys(("antenna_separation_m", "centre_frequency_mhz"), float),
-        **dict.fromkeys(("scanned_on", "scanned_by", "note", "further_columns"), str),
+        **dict.fromkeys(("scanned_on", "scanned_by", "note", "further_columns", "fit"), str),
     }
     rows = []
     for area in survey.areas:
@@ -79,6 +82,7 @@ def _areas(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
             ring = outline(area)
             values.update({name: getattr(fit, name) for name in fields if hasattr(fit, name)})
             values.update(rotation_deg=np.degrees(fit.rotation_rad), shift_x_m=fit.shift_m[0], shift_y_m=fit.shift_m[1])
+            values.update(fit=exact_fit(fit))
         rows.append(([fit.to_site(ring)] if ring is not None else None, values))
     text = "Scan areas and how well their control points fit. An area that is not positioned has no geometry. "
     return Layer("scan_areas", "Polygon", fields, rows, text + cautions.UNKNOWN)
@@ -117,8 +121,9 @@ def _lines(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
 def _control_points(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
     fields = {
         **dict.fromkeys(("area_id", "point_id"), str),
-        **dict.fromkeys(("local_x_m", "local_y_m", "site_x_m", "site_y_m", "sigma_m"), float),
+        **dict.fromkeys(("local_x_m", "local_y_m", "site_x_m", "site_y_m", "sigma_m", "local_sigma_m"), float),
         **dict.fromkeys(("residual_x_m", "residual_y_m", "standardized", "redundancy_x", "redundancy_y"), float),
+        **dict.fromkeys(("detectable_x_m", "detectable_y_m"), float),
         "used": bool,
     }
     rows = []
@@ -132,17 +137,34 @@ def _control_points(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
                 "site_x_m": point.site_m[0],
                 "site_y_m": point.site_m[1],
                 "sigma_m": point.sigma_m,
+                "local_sigma_m": point.local_sigma_m,
                 "used": found.used,
+                "standardized": found.standardized,
             }
-            if found.used:
-                values.update(residual_x_m=found.residual_m[0], residual_y_m=found.residual_m[1])
-                values.update(redundancy_x=found.redundancy[0], redundancy_y=found.redundancy[1])
-                values.update(standardized=found.standardized)
+            if found.residual_m is not None:
+                for name in ("residual", "redundancy", "detectable"):
+                    unit = "" if name == "redundancy" else "_m"
+                    both = getattr(found, name + unit)
+                    values.update({f"{name}_x{unit}": both[0], f"{name}_y{unit}": both[1]})
             rows.append((point.site_m if np.isfinite(point.site_m).all() else None, values))
     text = (
-        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its own sigma."
+        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its own sigma, "
+        "'detectable' the smallest error that the test finds. One that is not 'used' was left out; its residual is against "
+        "what the others say."
     )
     return Layer("control_points", "Point", fields, rows, text)
+
+
+def exact_fit(fit: AreaFit) -> str:
+    """All of a fit that places something, to the last digit, as JSON."""
+    values = {
+        "rotation_rad": float(fit.rotation_rad),
+        "shift_m": fit.shift_m.tolist(),
+        "centroid_m": fit.centroid_m.tolist(),
+        "covariance": fit.covariance.tolist(),
+        "scale": float(fit.scale),
+    }
+    return as_json(values)
 
 
 def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
@@ -163,10 +185,15 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
     return Layer("wave_speeds", None, fields, rows, "Wave speed and time zero of each area, with 1-sigma.")
 
 
-def pick_layer(picks: Iterable[Pick], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
-    """`picks`, whose positions are local ones."""
+def pick_layer(
+    picks: Iterable[Pick],
+    areas: Mapping[str, ScanArea],
+    fits: Mapping[str, AreaFit],
+    joined_as: Mapping[str, str],
+) -> Layer:
+    """`picks`, whose positions are local ones; `joined_as` gives the id of the joined item."""
     fields = {
-        **dict.fromkeys(("pick_id", "item_id", "area_id", "line_id", "level", "surface"), str),
+        **dict.fromkeys(("pick_id", "item_id", "area_item_id", "area_id", "line_id", "level", "surface"), str),
         **dict.fromkeys(("depth_m", "sigma_xy_m", "sigma_along_m", "sigma_depth_m"), float),
         "polarity": int,
         **dict.fromkeys(("strength_db", "polarization_ratio_db", "local_x_m", "local_y_m"), float),
@@ -176,16 +203,24 @@ def pick_layer(picks: Iterable[Pick], areas: Mapping[str, ScanArea], fits: Mappi
         area, fit = areas[pick.area_id], fits[pick.area_id]
         values = {name: getattr(pick, name) for name in fields if hasattr(pick, name)}
         values.update(level=area.level, surface=area.surface, local_x_m=pick.x_m, local_y_m=pick.y_m)
-        values.update(sigma_xy_m=sigma_of_pick(pick, fits))
+        values.update(sigma_xy_m=sigma_of_pick(pick, fits), area_item_id=pick.item_id)
+        values.update(item_id=joined_as.get(pick.item_id, pick.item_id))
         here = (*fit.to_site([[pick.x_m, pick.y_m]])[0], -pick.depth_m) if fit.is_fitted else None
         rows.append((here, values))
     return Layer("picks", "PointZ", fields, rows, "Where an item was seen on one line. " + PLANE + cautions.SHORT)
 
 
-def item_layer(items: Iterable[Item], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
+def item_layer(
+    items: Iterable[Item],
+    areas: Mapping[str, ScanArea],
+    fits: Mapping[str, AreaFit],
+    depths: Mapping[str, AreaDepths],
+) -> Layer:
     """`items`, whose vertices are in the site grid, or in the local one where the area is not positioned.
 
-    The latter have no geometry; their vertices stand in `local_geometry`, so that nothing is lost.
+    The latter have no geometry; their vertices stand in `local_geometry`, so that nothing is lost. Where the thickness of the slab
+    is known, `other_face_min_m` and `other_face_max_m` say how far the item's top (its side towards the scan) lies from the
+    other face: for a soffit, its depth as counted from above.
     """
     fields = {
         **dict.fromkeys(("item_id", "kind"), str),
@@ -196,25 +231,26 @@ def item_layer(items: Iterable[Item], areas: Mapping[str, ScanArea], fits: Mappi
         **dict.fromkeys(("area_ids", "level", "surface", "status", "source"), str),
         **dict.fromkeys((f"p_{kind}" for kind in KINDS), float),
         "length_m": float,
+        **dict.fromkeys(("other_face_min_m", "other_face_max_m", "sigma_other_face_m"), float),
         "reasons": str,
         "local_geometry": str,
     }
     rows = []
     for item in items:
         area = areas[item.area_ids[0]]
-        depths = item.vertices_m[:, 2]
         line = item.vertices_m * [1.0, 1.0, -1.0]
         values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
         values.update({f"p_{kind}": item.kind_probabilities.get(kind, 0.0) for kind in KINDS})
         values.update(
-            depth_min_m=depths.min(),
-            depth_max_m=depths.max(),
+            depth_min_m=item.vertices_m[:, 2].min(),
+            depth_max_m=item.vertices_m[:, 2].max(),
             area_ids=",".join(item.area_ids),
             level=area.level,
             surface=area.surface,
             status="detected",
             source="computed",
             length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
+            **_from_other_face(item, area, depths),
         )
         if not fits[area.area_id].is_fitted:
             points = ", ".join(" ".join(f"{number:.4f}" for number in point) for point in line)
@@ -223,6 +259,48 @@ def item_layer(items: Iterable[Item], areas: Mapping[str, ScanArea], fits: Mappi
     return Layer(
         "items", "LineStringZ", fields, rows, "Items found; Z is minus the depth to the top. " + PLANE + cautions.SHORT
     )
+
+
+def _from_other_face(item: Item, area: ScanArea, depths: Mapping[str, AreaDepths]) -> Dict[str, float]:
+    known = [depths[area_id] for area_id in item.area_ids if area_id in depths and depths[area_id].thickness_m]
+    if area.surface == "wall" or not known:
+        return {}
+    slab = min(known, key=lambda one: one.sigma_thickness_m)
+    from_face = slab.thickness_m - item.vertices_m[:, 2]
+    return {
+        "other_face_min_m": from_face.min(),
+        "other_face_max_m": from_face.max(),
+        "sigma_other_face_m": float(np.hypot(slab.sigma_thickness_m, item.sigma_depth_m)),
+    }
+
+
+def area_item_layer(items: Iterable[Item]) -> Layer:
+    """`area_items`: what each area for itself shows, in its local grid, from which items are placed and joined."""
+    fields = {
+        **dict.fromkeys(("item_id", "area_id"), str),
+        **dict.fromkeys(("confidence", "sigma_xy_m", "sigma_depth_m"), float),
+        "pick_count": int,
+        **dict.fromkeys(("reasons", "kind_probabilities", "vertices_m"), str),
+    }
+    rows = []
+    for item in items:
+        values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
+        values.update(area_id=item.area_ids[0], kind_probabilities=as_json(item.kind_probabilities))
+        values.update(vertices_m=json.dumps(item.vertices_m.tolist()))
+        rows.append((None, values))
+    text = "Items of each area before they were joined; vertices are local x, y and depth, metres."
+    return Layer("area_items", None, fields, rows, text)
+
+
+def area_depth_layer(depths: Mapping[str, AreaDepths]) -> Layer:
+    """`area_depths`: what the echoes of each area say of the slab."""
+    fields = {"area_id": str, **dict.fromkeys(("reliable_m", "thickness_m", "sigma_thickness_m"), float)}
+    rows = [
+        (None, {"area_id": area_id, **{name: getattr(own, name) for name in list(fields)[1:]}})
+        for area_id, own in depths.items()
+    ]
+    text = "Depth to which each area counts as scanned, and slab thickness where it is known."
+    return Layer("area_depths", None, fields, rows, text)
 
 
 def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:

@@ -38,22 +38,20 @@ def group_by_plane(areas: Iterable[ScanArea]) -> Dict[Tuple[str, str], List[Scan
     return planes
 
 
-def follow_items(picks: Iterable[Pick], placed: Iterable[Item], joined: List[Item]) -> List[Pick]:
-    """`picks` with the ids of the joined items.
+def joined_ids(placed: Iterable[Item], joined: List[Item]) -> Dict[str, str]:
+    """Id of each item before joining (`placed`) to that of the joined one it became part of.
 
-    `placed` are the items before joining. An item that joining merged into another goes to the joined item of its area that
-    runs closest to it.
+    An item that joining merged into another goes to the joined item of its area that runs closest to it.
     """
     kept = {item.item_id for item in joined}
-    new_ids = {}
+    ids = {}
     for item in placed:
-        if item.item_id not in kept:
-            candidates = [other for other in joined if item.area_ids[0] in other.area_ids]
-            if candidates:
-                new_ids[item.item_id] = min(
-                    candidates, key=lambda other, item=item: _mean_distance(item, other)
-                ).item_id
-    return [replace(pick, item_id=new_ids.get(pick.item_id, pick.item_id)) for pick in picks]
+        candidates = [other for other in joined if item.area_ids[0] in other.area_ids]
+        if item.item_id in kept or not candidates:
+            ids[item.item_id] = item.item_id
+        else:
+            ids[item.item_id] = min(candidates, key=lambda other, item=item: _mean_distance(item, other)).item_id
+    return ids
 
 
 def sigma_of_pick(pick: Pick, fits: Mapping[str, AreaFit]) -> float:

@@ -1,8 +1,9 @@
 """Depth slices and slab base as files: one for each area, one for each level, and a list of them for the survey."""
 
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Dict, Iterable, List, Tuple
+from typing import Dict, Iterable, List, Mapping, Tuple
 
 import numpy as np
 
@@ -50,35 +51,59 @@ def mosaic_names(areas: Iterable[ScanArea]) -> Dict[Tuple[str, str], str]:
 
 
 class RasterStore:
-    """Writes the rasters of one run into `folder` (slices/ and base/), area by area, then the mosaics.
+    """Writes the rasters of one run into `folder` (slices/ and base/): each area, then the mosaics.
 
-    Nothing of an area stays in memory once it is added. Use `add_area` for each area, `finish` once.
+    Nothing of an area stays in memory: `keep` puts its depth volume aside on disk, in the local grid, until `finish` knows where
+    the areas lie. Use `keep` for each area, `finish` once.
     """
 
     def __init__(self, folder, crs_wkt: str, cell_m: float):
         self.folder, self.crs_wkt, self.cell_m = Path(folder), crs_wkt, cell_m
         self.files: List[RasterFile] = []
         self._bases: List[RasterFile] = []
+        self._kept: List[Tuple[ScanArea, Path]] = []
 
-    def add_area(self, area: ScanArea, fit: AreaFit, volume: DepthVolume, base: SlabBase) -> None:
-        """Writes the slices of one fitted area, and its slab base (kept only for the mosaic) where it is seen."""
-        plane = plane_of(area)
-        grid, cube = resample_strength(fit, volume.x_m, volume.y_m, volume.strength_db, self.cell_m)
-        path = self.folder / "slices" / f"{area.area_id}.tif"
-        with GridWriter(path, grid, depth_bands(volume.depth_m), self.crs_wkt) as writer:
-            writer.write(cube)
-        self.files.append(RasterFile(path, "slices", *plane, area.area_id))
+    def keep(self, area: ScanArea, volume: DepthVolume, base: SlabBase) -> None:
+        """Puts the slices of one area, and its slab base where it is seen, aside."""
+        path = self.folder / "unplaced" / f"{area.area_id}.npz"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        arrays = {"x_m": volume.x_m, "y_m": volume.y_m, "depth_m": volume.depth_m, "strength_db": volume.strength_db}
         if base.seen:
             values = np.stack([base.thickness_m, base.sigma_m], axis=-1)
-            grid, cube = resample(fit, base.x_m, base.y_m, values, self.cell_m)
+            arrays.update(base_x_m=base.x_m, base_y_m=base.y_m, base=values)
+        np.savez(path, **arrays)
+        self._kept.append((area, path))
+
+    def _place(self, area: ScanArea, fit: AreaFit, path: Path) -> None:
+        """Writes the slices of one fitted area, and its slab base (kept only for the mosaic) where it is seen."""
+        plane = plane_of(area)
+        with np.load(path) as kept:
+            grid, cube = resample_strength(fit, kept["x_m"], kept["y_m"], kept["strength_db"], self.cell_m)
+            bands = depth_bands(kept["depth_m"])
+            base = [kept[name] for name in ("base_x_m", "base_y_m", "base")] if "base" in kept else None
+        path = self.folder / "slices" / f"{area.area_id}.tif"
+        with GridWriter(path, grid, bands, self.crs_wkt) as writer:
+            writer.write(cube)
+        self.files.append(RasterFile(path, "slices", *plane, area.area_id))
+        if base is not None:
+            grid, cube = resample(fit, *base, self.cell_m)
             path = self.folder / "base" / f".area {area.area_id}.tif"
             with GridWriter(path, grid, BASE_BANDS, self.crs_wkt) as writer:
                 writer.write(cube)
             self._bases.append(RasterFile(path, "base", *plane, area.area_id))
 
-    def finish(self, areas: Iterable[ScanArea], monitor: Monitor = Monitor()) -> Tuple[RasterFile, ...]:
-        """Writes one mosaic of slices and one of slab base for each plane; returns all files, areas first."""
+    def finish(
+        self, areas: Iterable[ScanArea], fits: Mapping[str, AreaFit], monitor: Monitor = Monitor()
+    ) -> Tuple[RasterFile, ...]:
+        """Writes the fitted areas, then a mosaic of slices and one of slab base for each plane; returns all files, areas first."""
+        for number, (area, path) in enumerate(self._kept):
+            monitor.step(0.4 * number / len(self._kept))
+            if fits[area.area_id].is_fitted:
+                self._place(area, fits[area.area_id], path)
+            path.unlink()
+        self._kept.clear()
         names = mosaic_names(areas)
+        monitor = monitor.part(0.4, 1.0)
         for number, ((level, surface), name) in enumerate(names.items()):
             own = monitor.part(number / len(names), (number + 1) / len(names))
             for content, singles, part in (("slices", self.files, (0.0, 0.9)), ("base", self._bases, (0.9, 1.0))):
@@ -90,4 +115,5 @@ class RasterStore:
         for file in self._bases:
             file.path.unlink()
         self._bases.clear()
+        shutil.rmtree(self.folder / "unplaced", ignore_errors=True)
         return tuple(self.files)

@@ -4,11 +4,12 @@ No scripts, no pictures, nothing from elsewhere; every text that came from a fil
 """
 
 from html import escape
-from typing import Iterable, List, Sequence
 
 from .. import cautions
 from ..items.model import KINDS
 from .layers import software_version
+from .report_fit import fit_sections
+from .report_tables import millimetres, table
 from .result import ChainResult
 
 STYLE = """
@@ -36,7 +37,7 @@ def report_html(result: ChainResult) -> str:
         _cautions(),
         _areas(result),
         _findings(result),
-        _control_points(result),
+        *fit_sections(result),
     ]
     if result.wave_speeds:
         parts.append(_wave_speeds(result))
@@ -67,8 +68,8 @@ def _areas(result: ChainResult) -> str:
                 len(area.lines),
                 f"{sum(line.length_m for line in area.lines):.1f}",
                 fit.status,
-                _millimetres(fit.rms_residual_m if fit.is_fitted else None),
-                _millimetres(fit.sigma_xy_m),
+                millimetres(fit.rms_residual_m if fit.is_fitted else None),
+                millimetres(fit.sigma_xy_m),
                 area.scanned_on,
                 result.failures.get(area.area_id, ""),
             )
@@ -89,7 +90,7 @@ def _areas(result: ChainResult) -> str:
         "Sigma is the 1-sigma uncertainty of the area's place on the site grid where it is known best (the middle of its control "
         "points); it grows outwards. Surfaces: 'soffit' is seen from below, 'wall' has the coordinates of its elevation."
     )
-    return f"<h2>Scan areas</h2>\n{_table(heads, rows)}\n<p>{text}</p>"
+    return f"<h2>Scan areas</h2>\n{table(heads, rows)}\n<p>{text}</p>"
 
 
 def _findings(result: ChainResult) -> str:
@@ -103,17 +104,6 @@ def _findings(result: ChainResult) -> str:
     return f"<h2>Findings</h2>\n<p>{text}</p>\n<ul>\n" + "\n".join(lines) + "\n</ul>"
 
 
-def _control_points(result: ChainResult) -> str:
-    rows = []
-    for area in result.survey.areas:
-        for point, found in zip(area.control_points, result.fits[area.area_id].points):
-            residual = [_millimetres(value) for value in found.residual_m] if found.used else ["not used", ""]
-            ratio = f"{found.standardized:.1f}" if found.used else ""
-            rows.append((area.area_id, point.point_id, _millimetres(point.sigma_m), *residual, ratio))
-    heads = ("Area", "Point", "#Sigma mm", "#Residual x mm", "#Residual y mm", "#Residual / its sigma")
-    return f"<h2>Control points</h2>\n{_table(heads, rows)}\n<p>Residuals are fitted minus given, on the site grid.</p>"
-
-
 def _wave_speeds(result: ChainResult) -> str:
     rows = [
         (
@@ -121,13 +111,13 @@ def _wave_speeds(result: ChainResult) -> str:
             f"{speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f}",
             f"{speed.relative_permittivity:.2f}",
             f"{speed.time_zero_ns:.3f} ± {speed.sigma_time_zero_ns:.3f}",
-            _millimetres(speed.depth_sigma_m(0.1)),
+            millimetres(speed.depth_sigma_m(0.1)),
             speed.method,
         )
         for area_id, speed in result.wave_speeds.items()
     ]
     heads = ("Area", "#Speed m/ns", "#Relative permittivity", "#Time zero ns", "#Depth sigma at 0.10 m, mm", "Method")
-    return f"<h2>Wave speed and time zero</h2>\n{_table(heads, rows)}"
+    return f"<h2>Wave speed and time zero</h2>\n{table(heads, rows)}"
 
 
 def _coverage(result: ChainResult) -> str:
@@ -145,7 +135,7 @@ def _coverage(result: ChainResult) -> str:
         "Everything outside, and everything below that depth, is unknown. Where lines run one way only, objects along them can "
         "be missed."
     )
-    return f"<h2>What counts as scanned</h2>\n{_table(heads, rows)}\n<p>{text}</p>"
+    return f"<h2>What counts as scanned</h2>\n{table(heads, rows)}\n<p>{text}</p>"
 
 
 def _items(result: ChainResult) -> str:
@@ -159,8 +149,8 @@ def _items(result: ChainResult) -> str:
                     kind.replace("_", " "),
                     len(own),
                     f"{1000 * min(depths):.0f} to {1000 * max(depths):.0f}",
-                    _millimetres(max(item.sigma_xy_m for item in own)),
-                    _millimetres(max(item.sigma_depth_m for item in own)),
+                    millimetres(max(item.sigma_xy_m for item in own)),
+                    millimetres(max(item.sigma_depth_m for item in own)),
                     f"{min(item.confidence for item in own):.2f}",
                 )
             )
@@ -176,24 +166,8 @@ def _items(result: ChainResult) -> str:
     unplaced = sum(not result.fits[item.area_ids[0]].is_fitted for item in result.items)
     if unplaced:
         text = f"\n<p>{unplaced} of them lie in areas without position: they are listed, but not on the plan.</p>"
-    table = _table(heads, rows) if rows else "<p>No item was found. That does not mean that there is none.</p>"
-    return f"<h2>Items</h2>\n{table}{text}"
-
-
-def _table(heads: Sequence[str], rows: Iterable[Sequence]) -> str:
-    """A table; a head that starts with # is that of a column of numbers."""
-    kinds = [' class="number"' if head.startswith("#") else "" for head in heads]
-    out: List[str] = ["<table>", "<thead><tr>"]
-    out += [f"<th{kind}>{escape(head.lstrip('#'))}</th>" for head, kind in zip(heads, kinds)]
-    out.append("</tr></thead>\n<tbody>")
-    for row in rows:
-        out.append("<tr>" + "".join(f"<td{kind}>{escape(str(cell))}</td>" for cell, kind in zip(row, kinds)) + "</tr>")
-    out.append("</tbody></table>")
-    return "\n".join(out)
-
-
-def _millimetres(metres) -> str:
-    return "" if metres is None else f"{1000 * float(metres):.1f}"
+    listed = table(heads, rows) if rows else "<p>No item was found. That does not mean that there is none.</p>"
+    return f"<h2>Items</h2>\n{listed}{text}"
 
 
 def _ring_area(ring) -> float:

@@ -7,10 +7,14 @@ from typing import Dict, List, Optional, Tuple
 from ..errors import ProcessingError
 from ..items.model import KINDS, Item, Pick
 from ..radar.model import WaveSpeed
+from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit
+from ..site.observations import Observations, Tie
+from ..site.results import FitSettings, SiteFit
 from ..survey.model import Finding, ScanArea, Survey
 from .coverage import Coverage
 from .rasters import RasterFile
+from .seams import Seam
 
 
 @dataclass(frozen=True)
@@ -27,12 +31,15 @@ class ChainSettings:
         Deepest slice, metres; None lets the radar step choose from the data.
     sample_interval_ns : float or None
         Overrides the sample interval read from the line files, nanoseconds.
+    fit : FitSettings
+        How areas are fitted to the site grid.
     """
 
     cell_m: float = 0.01
     depth_step_m: float = 0.01
     max_depth_m: Optional[float] = None
     sample_interval_ns: Optional[float] = None
+    fit: FitSettings = field(default_factory=FitSettings)
 
     def check(self) -> None:
         """Raises `ProcessingError` for a length that is not above zero."""
@@ -41,9 +48,25 @@ class ChainSettings:
             if value is not None and not 0 < value < float("inf"):
                 raise ProcessingError(f"{name} must be above zero metres, not {value}.")
 
+    def of_fit(self) -> Dict[str, object]:
+        """What the fit of areas depends on, for the run log."""
+        return self.fit.as_parameters()
+
     def of_slices(self) -> Dict[str, Optional[float]]:
         """What depth slices depend on, for the run log."""
         return {"cell_m": self.cell_m, "depth_step_m": self.depth_step_m, "max_depth_m": self.max_depth_m}
+
+
+@dataclass(frozen=True)
+class AreaDepths:
+    """What the echoes of one area say of the slab: depth to which it counts as scanned, slab thickness and its 1-sigma (metres).
+
+    None where that is not known.
+    """
+
+    reliable_m: Optional[float]
+    thickness_m: Optional[float] = None
+    sigma_thickness_m: Optional[float] = None
 
 
 @dataclass
@@ -58,10 +81,24 @@ class ChainResult:
         The report (HTML), where one was written.
     rasters : tuple of RasterFile
         The GeoTIFFs written (`outputs.rasters.RasterFile`: path, content, level, surface, area).
-    fits, wave_speeds : dict
-        By area id.
+    crs_wkt : str
+        Coordinate system of the site grid.
+    observations : Observations
+        Ties, known directions and taped distances of the survey folder.
+    item_ties : tuple of Tie
+        Ties across items that two areas both see, which the latest fit used besides.
+    site_fit : SiteFit or None
+        The joint adjustment, where this run made it.
+    fits, wave_speeds, depths : dict
+        By area id; `depths` holds what the areas' echoes say of the slab (`AreaDepths`).
     picks : list of Pick
-        Positions in the local grid of each pick's area.
+        Positions in the local grid of each pick's area, with the item ids of `area_items`.
+    area_items : list of Item
+        Items of each area for itself, in its local grid.
+    joined_as : dict
+        Id of an area's item to that of the joined one.
+    seams : list of Seam
+        Items seen in two areas, and how far apart they come out.
     items : list of Item
         Vertices in the site grid; those of an area without position stay in its local grid.
     coverage : list of Coverage
@@ -78,14 +115,27 @@ class ChainResult:
     survey: Survey
     report_path: Optional[Path] = None
     rasters: Tuple[RasterFile, ...] = ()
+    crs_wkt: str = field(default_factory=local_crs_wkt, repr=False)
+    observations: Observations = field(default_factory=Observations)
+    item_ties: Tuple[Tie, ...] = ()
+    site_fit: Optional[SiteFit] = None
     fits: Dict[str, AreaFit] = field(default_factory=dict)
     wave_speeds: Dict[str, WaveSpeed] = field(default_factory=dict)
+    depths: Dict[str, AreaDepths] = field(default_factory=dict)
     picks: List[Pick] = field(default_factory=list)
+    area_items: List[Item] = field(default_factory=list)
+    joined_as: Dict[str, str] = field(default_factory=dict)
+    seams: List[Seam] = field(default_factory=list)
     items: List[Item] = field(default_factory=list)
     coverage: List[Coverage] = field(default_factory=list)
     failures: Dict[str, str] = field(default_factory=dict)
     findings: List[Finding] = field(default_factory=list)
     seconds: Dict[str, float] = field(default_factory=dict)
+
+    @property
+    def all_observations(self) -> Observations:
+        """Those of the survey folder, and the ties across items that the latest fit used."""
+        return self.observations.with_ties(self.item_ties)
 
     @property
     def warnings(self) -> List[str]:

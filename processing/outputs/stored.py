@@ -1,15 +1,22 @@
 """Reading back what an earlier step left in survey.gpkg."""
 
+import json
 from pathlib import Path
-from typing import Dict, List, Mapping
+from typing import Dict, List, Mapping, Optional, Tuple
+
+import numpy as np
 
 from ..errors import SurveyError
+from ..items.model import Item, Pick
 from ..monitor import Monitor
 from ..radar.model import WaveSpeed
-from ..survey.model import Survey
+from ..site.crs import local_crs_wkt
+from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
+from ..survey.model import Finding, Survey
 from ..survey.read import read_survey
 from .geopackage import read_layer, read_metadata
-from .layers import RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FOLDER_KEY
+from .layers import CRS_KEY, RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FOLDER_KEY
+from .result import AreaDepths
 
 
 def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
@@ -48,6 +55,111 @@ def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
         )
         for row in rows
     }
+
+
+def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
+    """Where the areas lie, as the latest fit left it in `scan_areas` and `control_points`."""
+    points: Dict[Tuple[str, str], Mapping] = {}
+    for _, row in read_layer(survey_path, "control_points"):
+        points[row["area_id"], row["point_id"]] = row
+    rows = {row["area_id"]: row for _, row in read_layer(survey_path, "scan_areas")}
+    fits = {}
+    for area in survey.areas:
+        row, mirrored = rows[area.area_id], area.surface == "soffit"
+        own = tuple(_point_fit(p.point_id, points.get((area.area_id, p.point_id))) for p in area.control_points)
+        if row["status"] != FITTED:
+            fits[area.area_id] = AreaFit(area.area_id, NOT_POSITIONED, mirrored=mirrored, points=own)
+            continue
+        exact = json.loads(row["fit"])
+        fits[area.area_id] = AreaFit(
+            area.area_id,
+            FITTED,
+            exact["rotation_rad"],
+            np.array(exact["shift_m"]),
+            mirrored,
+            np.array(exact["centroid_m"]),
+            np.array(exact["covariance"]),
+            row["sigma0"],
+            row["degrees_of_freedom"] or 0.0,
+            own,
+            scale=exact["scale"],
+        )
+    return fits
+
+
+def _point_fit(point_id: str, row: Optional[Mapping]) -> PointFit:
+    if row is None or row["residual_x_m"] is None:
+        return PointFit(point_id, False)
+    residual, redundancy, detectable = (
+        np.array([row[f"{name}_{axis}{unit}"] for axis in "xy"], float)
+        for name, unit in (("residual", "_m"), ("redundancy", ""), ("detectable", "_m"))
+    )
+    return PointFit(point_id, bool(row["used"]), residual, redundancy, row["standardized"], detectable)
+
+
+def read_picks(survey_path) -> List[Pick]:
+    """Picks in their areas' local grids, with the ids of the areas' own items."""
+    picks = []
+    for _, row in read_layer(survey_path, "picks"):
+        ratio = row["polarization_ratio_db"]
+        picks.append(
+            Pick(
+                row["pick_id"],
+                row["area_item_id"],
+                row["area_id"],
+                row["line_id"],
+                row["local_x_m"],
+                row["local_y_m"],
+                row["depth_m"],
+                row["sigma_along_m"],
+                row["sigma_depth_m"],
+                row["polarity"],
+                row["strength_db"],
+                float("nan") if ratio is None else ratio,
+            )
+        )
+    return picks
+
+
+def read_area_items(survey_path) -> List[Item]:
+    """Items of each area for itself, in its local grid."""
+    return [
+        Item(
+            row["item_id"],
+            (row["area_id"],),
+            np.array(json.loads(row["vertices_m"])),
+            json.loads(row["kind_probabilities"]),
+            row["confidence"],
+            row["sigma_xy_m"],
+            row["sigma_depth_m"],
+            row["pick_count"],
+            row["reasons"] or "",
+        )
+        for _, row in read_layer(survey_path, "area_items")
+    ]
+
+
+def read_area_depths(survey_path) -> Dict[str, AreaDepths]:
+    """What the echoes of each area say of the slab, by area id."""
+    return {
+        row["area_id"]: AreaDepths(row["reliable_m"], row["thickness_m"], row["sigma_thickness_m"])
+        for _, row in read_layer(survey_path, "area_depths")
+    }
+
+
+def read_crs_wkt(survey_path) -> str:
+    """The coordinate system of a survey's site grid; the plain local one where there is no survey yet or it was never tied."""
+    survey_path = Path(survey_path)
+    return (read_metadata(survey_path, CRS_KEY) if survey_path.is_file() else None) or local_crs_wkt()
+
+
+def read_findings(survey_path, but_of: str = "") -> List[Finding]:
+    """The rows of `findings`, in order, without those found at `but_of`."""
+    return [
+        Finding(row["severity"], row["where_found"], row["text"])
+        for _, row in read_layer(survey_path, "findings")
+        if row["where_found"] != but_of
+    ]
 
 
 def read_run_log(survey_path) -> List[Mapping]:

@@ -31,6 +31,10 @@ class FitSettings:
     power: float = 0.8
     free_scale: bool = False
 
+    def as_parameters(self) -> Dict[str, object]:
+        """For a log of what was done."""
+        return {"significance": self.significance, "power": self.power, "free_scale": self.free_scale}
+
 
 @dataclass(frozen=True)
 class ObservationFit:

@@ -32,6 +32,10 @@ AREAS = {
     "LOST": ("L1", "top", None),
 }
 SIZE, STEP = 0.4, 0.1
+LAYERS = (
+    *("scan_areas", "scan_lines", "control_points", "ties", "error_ellipses", "seams", "wave_speeds", "area_items"),
+    *("area_depths", "picks", "items", "coverage", "rasters"),
+)
 KINDS = {"bar": 0.7, "tendon": 0.1, "metal_conduit": 0.1, "plastic_conduit": 0.05, "unknown": 0.05}
 
 
@@ -321,24 +325,31 @@ def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
     radar.estimated.clear()
     speeds = chain.wave_speed_step(path)
     assert list(speeds.wave_speeds) == list(AREAS)
-    slices = chain.depth_slices_step(path, tmp_path / "steps")
-    assert len(slices.rasters) == len(whole.rasters)
     detected = chain.detect_items_step(path)
     assert detected.items_by_kind == whole.items_by_kind
+    fitted = chain.fit_areas_step(path, tmp_path / "steps" / "fit.html")
+    assert "Variance factor" in fitted.report_path.read_text(encoding="utf-8")
+    slices = chain.depth_slices_step(path, tmp_path / "steps")
+    assert len(slices.rasters) == len(whole.rasters)
     assert radar.estimated == list(AREAS)  # once: later steps take them from the layer
-    for layer in ("scan_areas", "scan_lines", "control_points", "wave_speeds", "picks", "items", "coverage", "rasters"):
+    for layer in LAYERS:
         assert repr(read_layer(path, layer)) == repr(read_layer(whole.survey_path, layer)), layer
     for file in whole.rasters:
         twin = tmp_path / "steps" / file.path.relative_to(tmp_path / "whole")
         assert twin.read_bytes() == file.path.read_bytes()
     log = rows(path, "run_log")
-    assert [row["step"] for row in log] == [row["step"] for row in rows(whole.survey_path, "run_log")]
+    assert [row["step"] for row in rows(whole.survey_path, "run_log")] == [
+        *("read survey", "fit areas", "estimate wave speed", "detect items", "fit areas", "join items", "depth slices")
+    ]
+    assert [row["step"] for row in log if row["step"] != "join items"] == [
+        *("read survey", "fit areas", "estimate wave speed", "detect items", "fit areas", "depth slices")
+    ]
     assert [row["step_number"] for row in log] == list(range(1, len(log) + 1))
-    assert json.loads(log[3]["parameters"]) == {"cell_m": 0.01, "depth_step_m": 0.01, "max_depth_m": None}
+    assert json.loads(log[-1]["parameters"]) == {"cell_m": 0.01, "depth_step_m": 0.01, "max_depth_m": None}
 
 
 def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
-    chain.read_step(folder, tmp_path / "out" / "survey.gpkg", sample_interval_ns=0.04)
+    chain.read_step(folder, tmp_path / "out" / "survey.gpkg", settings=chain.ChainSettings(sample_interval_ns=0.04))
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
     folder.rename(elsewhere / folder.name)

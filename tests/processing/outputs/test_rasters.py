@@ -1,10 +1,10 @@
-"""File names of mosaics, and items that follow their joined successors."""
+"""File names of mosaics, placed items, and which joined item each became part of."""
 
 import numpy as np
 import pytest
 
-from inslab.processing.items.model import Item, Pick
-from inslab.processing.outputs.placing import follow_items, place_item
+from inslab.processing.items.model import Item
+from inslab.processing.outputs.placing import joined_ids, place_item
 from inslab.processing.outputs.rasters import mosaic_names
 from inslab.processing.site.frame import FITTED, AreaFit
 from inslab.processing.survey.model import ScanArea
@@ -28,15 +28,14 @@ def test_two_planes_never_share_a_file():
     assert len({name.casefold() for name in names.values()}) == 3
 
 
-def test_picks_go_to_the_nearest_joined_item_of_their_area():
+def test_an_item_becomes_part_of_the_nearest_joined_item_of_its_area():
     before = [item("A-1", "A", [0, 0, 0.05], [1, 0, 0.05]), item("A-2", "A", [0, 0, 0.09], [1, 0, 0.09])]
     joined = [
         item("J1", "AB", [0, 0.01, 0.05], [2, 0.01, 0.05]),
         item("J2", "AB", [0, 0.01, 0.09], [2, 0.01, 0.09]),
         item("J3", "B", [0, 0, 0.05], [1, 0, 0.05]),  # nearer, but another area's
     ]
-    picks = [Pick(f"P{n}", f"A-{n}", "A", "x1", 0.5, 0.0, 0.05, 0.003, 0.002, -1, 20.0, 0.0) for n in (1, 2)]
-    assert [pick.item_id for pick in follow_items(picks, before, joined)] == ["J1", "J2"]
+    assert joined_ids(before, joined) == {"A-1": "J1", "A-2": "J2"}
 
 
 def test_placing_adds_the_uncertainty_of_the_fit():
