@@ -6,6 +6,7 @@ from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
 from .algorithms.checkpenetrations import CheckPenetrations
+from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.processsurvey import ProcessSurvey
@@ -13,7 +14,7 @@ from .algorithms.readsurvey import ReadSurvey
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
-ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems, CheckPenetrations)
+ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems, CheckPenetrations, ClearSpaceMap)
 
 
 class InslabProvider(QgsProcessingProvider):

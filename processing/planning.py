@@ -17,11 +17,13 @@ from .monitor import Monitor
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.publish import publish, staging_folder
 from .penetrations.check import Verdict, check_penetrations
+from .penetrations.clear_space import ClearSpace, fill_floor
 from .penetrations.clearance import Pieces, cut_up
 from .penetrations.known_ground import KnownGround, ScannedPiece, find_dense_strips
 from .penetrations.model import NO_OBSTACLE, Confidence, KindRule, Obstacle, Penetrations, check_rules, rule_for
 from .site.crs import local_crs_wkt
-from .site.geotiff import GridReader
+from .site.geotiff import Band, GridReader, GridWriter
+from .site.grid import SiteGrid
 
 VERDICT_LAYER = "penetration_verdicts"
 VERDICT_FIELDS = {
@@ -242,3 +244,48 @@ def count_verdicts(verdicts: Sequence[Verdict]) -> Dict[str, int]:
     """Number of each verdict that occurs."""
     found = [one.verdict for one in verdicts]
     return {name: found.count(name) for name in sorted(set(found))}
+
+
+def clear_space_step(
+    survey_path,
+    output_path,
+    depth_m: float,
+    rules: Mapping[str, KindRule],
+    surface: str = "top",
+    level: Optional[str] = None,
+    tolerance_m: float = 0.005,
+    largest_m: float = 0.30,
+    cell_m: float = 0.005,
+    confidence: Confidence = Confidence(),
+    monitor: Monitor = Monitor(),
+) -> Tuple[int, int]:
+    """Writes a GeoTIFF of the largest diameter that may be drilled to `depth_m` at each cell, metres; nodata is unknown.
+
+    Returns the numbers of cells that are known, and of those where something may be drilled. Raises `ProcessingError` where
+    nothing was scanned both ways.
+    """
+    confidence.check()
+    ground = read_ground(survey_path, choose_level(survey_path, surface, level), surface, rules)
+    space = ClearSpace(ground.pieces, ground.known, rules, depth_m, tolerance_m, largest_m, confidence)
+    extent = space.extent_m
+    if not len(extent):
+        raise ProcessingError(
+            f"Level {ground.level} ({surface}) has no ground that was scanned in both directions, so that all of it is unknown."
+        )
+    grid = SiteGrid.around(extent, cell_m)
+    x, y = grid.centres_m()[0, :, 0], grid.centres_m()[:, 0, 1]
+    band = Band(
+        f"Largest diameter, {1000 * depth_m:.0f} mm deep; no value is UNKNOWN, never clear",
+        "m",
+        (
+            ("caution", cautions.SHORT),
+            ("depth_m", f"{depth_m:g}"),
+            ("keep_out_confidence", f"{confidence.keep_out:g}"),
+            ("largest_m", f"{largest_m:g}"),
+            ("level", ground.level),
+            ("surface", surface),
+            ("tolerance_m", f"{tolerance_m:g}"),
+        ),
+    )
+    with GridWriter(output_path, grid, [band], local_crs_wkt()) as writer:
+        return fill_floor(space, x, y, lambda cells, row, column: writer.write(cells[None], row, column), monitor)

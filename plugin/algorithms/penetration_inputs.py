@@ -202,7 +202,6 @@ class HoleTable:
         }
         self.rows, self.sides, ids, numbers = [], [], [], []
         for feature in source.getFeatures():
-            row = {name: _plain(feature[name], kind) for name, kind in self.fields.items()}
             name = (
                 str(feature["penetration_id"]) if not _missing(feature["penetration_id"]) else f"number {len(ids) + 1}"
             )
@@ -215,7 +214,9 @@ class HoleTable:
             ]
             ids.append(name)
             numbers.append((x, y, *values))
-            self.rows.append(row)
+            self.rows.append(
+                {name: _plain(feature[name], kind, f"{where}, {name}") for name, kind in self.fields.items()}
+            )
             self.sides.append((_text(feature, "surface") or surface, _text(feature, "level") or level))
         if not ids:
             raise ProcessingError("There is no penetration in the table; add one.")
@@ -269,7 +270,9 @@ def _type_of(field) -> type:
     return int if field.typeName().lower() in ("integer", "int", "int4", "smallint") else float
 
 
-def _plain(value, kind: type):
+def _plain(value, kind: type, where: str):
     if _missing(value):
         return None
-    return value.toString() if hasattr(value, "toString") and kind is str else kind(value)
+    if kind is str:
+        return value.toString() if hasattr(value, "toString") else str(value)
+    return kind(_number(value, where))

@@ -3,40 +3,35 @@
 import math
 from pathlib import Path
 
+import grounds
 import pytest
-import surveys
 from algorithms import Log, complaint, outputs_of, parameters_of, run
 from holes import COLUMNS, write_holes
 from qgis.core import QgsVectorLayer
 
 from inslab.processing.items.model import KINDS
 
-
-def local(x, y):
-    """Site x, y of a point of area A1."""
-    return [round(float(value), 4) for value in surveys.to_site("A1", (x, y))]
-
-
-# Bars of the small survey lie at local x 0.2, 0.4, 0.6 and y 0.15, 0.4.
+# Bars at x 1.1 and 1.3, tendon at y 1.5 (see grounds).
 ROWS = [
-    ("free", *local(0.30, 0.28), 0.012, 0.06, 0.002),
-    ("on a bar", *local(0.40, 0.28), 0.012, 0.10, 0.002),
-    ("above it", *local(0.40, 0.28), 0.012, 0.005, 0.002),
-    ("close", *local(0.375, 0.28), 0.012, 0.10, 0.002),
-    ("half out", *local(0.0, 0.28), 0.052, 0.10, 0.002),
-    ("far out", *local(-3.0, 0.28), 0.012, 0.10, 0.002),
-    ("too deep", *local(0.30, 0.28), 0.012, 2.0, 0.002),
+    ("free", 1.20, 1.0, 0.012, 0.20, 0.002),
+    ("on a bar", 1.10, 1.0, 0.012, 0.20, 0.002),
+    ("above it", 1.10, 1.0, 0.012, 0.005, 0.002),
+    ("close", 1.125, 1.0, 0.012, 0.20, 0.002),
+    ("half out", 1.20, 0.0, 0.052, 0.20, 0.002),
+    ("far out", -3.0, 1.0, 0.012, 0.20, 0.002),
+    ("too deep", 1.20, 1.0, 0.012, 0.26, 0.002),
+    ("one way", 3.60, 1.0, 0.012, 0.20, 0.002),
+    ("shadow", 1.59, 0.4, 0.008, 0.20, 0.0),
 ]
 
 
 @pytest.fixture
-def values(processed, inslab_provider, tmp_path):
+def values(inslab_provider, qgis_processing, tmp_path):
     """Parameters for the holes above."""
-    outputs, _log = processed
     return {
-        "SURVEY": outputs["SURVEY"],
+        "SURVEY": str(grounds.write_survey(tmp_path / "survey.gpkg")),
         "PENETRATIONS": str(write_holes(tmp_path / "bohrlöcher.csv", ROWS)),
-        "KEEP_OUT": 0.015,
+        "KEEP_OUT": 0.005,
         "OUTPUT": str(tmp_path / "verdicts.gpkg"),
     }
 
@@ -74,14 +69,18 @@ def test_run(values):
     assert found["on a bar"] == "hits"
     assert found["close"] == "too_close"
     assert found["free"] == found["above it"] == "clear"
-    assert found["half out"] == found["far out"] == found["too deep"] == "unknown"
-    assert "partly outside" in rows["half out"]["reason"]
-    assert "outside what was scanned" in rows["far out"]["reason"]
-    assert "2000 mm deep" in rows["too deep"]["reason"]
-    assert [outputs[name] for name in ("CLEAR_COUNT", "TOO_CLOSE_COUNT", "HITS_COUNT", "UNKNOWN_COUNT")] == [2, 1, 1, 3]
+    unknown = ("half out", "far out", "too deep", "one way", "shadow")
+    assert {found[name] for name in unknown} == {"unknown"}
+    words = ("partly outside", "outside what was scanned", "260 mm deep", "one direction only", "dense mat")
+    for name, word in zip(unknown, words):
+        assert word in rows[name]["reason"]
+    assert "A3" in rows["far out"]["reason"]  # the area without a position may lie there
+    assert [outputs[name] for name in ("CLEAR_COUNT", "TOO_CLOSE_COUNT", "HITS_COUNT", "UNKNOWN_COUNT")] == [2, 1, 1, 5]
     assert rows["on a bar"]["touch_probability"] > 0.9
-    # 100 mm to the bars' middle, less the hole's radius (6 mm) and the keep-out; 8 mm for where the bars were found.
-    assert 0 < rows["free"]["margin_m"] < 0.100 - 0.006 - 0.015 + 0.008
+    # 100 mm between the middles, less 6 mm for the hole, 12.5 mm for the largest bar assumed and 5 mm of keep-out.
+    assert rows["free"]["margin_m"] == pytest.approx(0.0765, abs=1e-5)
+    assert rows["free"]["sigma_margin_m"] == pytest.approx(math.hypot(grounds.SIGMA_XY, 0.002), rel=1e-6)
+    assert rows["free"]["governing_item"] in ("B06", "B07")
     assert (rows["free"]["diameter_m"], rows["free"]["tolerance_m"]) == (0.012, 0.002)
     for row in rows.values():
         assert row["reason"].endswith(".")
@@ -134,11 +133,11 @@ def test_a_missing_column_is_named(values, tmp_path):
 @pytest.mark.parametrize(
     ("row", "sentence"),
     [
-        (("a", 10.3, 20.28, 0.0, 0.1, ""), "Penetration a needs a diameter above zero"),
-        (("a", 10.3, 20.28, "wide", 0.1, ""), "Penetration a, diameter_m: 'wide' is no number"),
-        (("a", 10.3, 20.28, 0.02, "", ""), "Penetration a has no depth_m"),
-        (("a", "", 20.28, 0.02, 0.1, ""), "Penetration a has no x_m"),
-        (("a", 10.3, 20.28, 0.02, 0.1, -1), "tolerance of zero or more"),
+        (("a", 1.2, 1.0, 0.0, 0.1, ""), "Penetration a needs a diameter above zero"),
+        (("a", 1.2, 1.0, "wide", 0.1, ""), "Penetration a, diameter_m: 'wide' is no number"),
+        (("a", 1.2, 1.0, 0.02, "", ""), "Penetration a has no depth_m"),
+        (("a", "", 1.0, 0.02, 0.1, ""), "Penetration a has no x_m"),
+        (("a", 1.2, 1.0, 0.02, 0.1, -1), "tolerance of zero or more"),
     ],
 )
 def test_a_bad_row_is_named(values, tmp_path, row, sentence):
@@ -155,8 +154,8 @@ def test_a_level_that_is_not_there_is_named(values):
 
     with pytest.raises(QgsProcessingException, match="levels that have: Level 1"):
         run("checkpenetrations", {**values, "LEVEL": "Level 7"})
-    with pytest.raises(QgsProcessingException, match="no scan area on the surface soffit"):
-        run("checkpenetrations", {**values, "SURFACE": "soffit"})
+    with pytest.raises(QgsProcessingException, match="no scan area on the surface wall"):
+        run("checkpenetrations", {**values, "SURFACE": "wall"})
 
 
 @pytest.mark.parametrize("stop_at", [0, 40])
