@@ -69,7 +69,8 @@ def process_survey(
                 ("join items", {}),
                 ("depth slices", settings.of_slices()),
             ]
-            found = [layers.wave_speed_layer(result.wave_speeds), *_found_layers(result)]
+            found = [layers.wave_speed_layer(result.wave_speeds), layers.speed_echo_layer(result.wave_speeds)]
+            found += _found_layers(result)
             found.append(layers.raster_layer(rasters, staging))
             _write_survey(result, staging / SURVEY_FILE, found, settings.sample_interval_ns, steps)
             write_text(staging / REPORT_FILE, report_html(result))
@@ -110,7 +111,7 @@ def wave_speed_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
         area_work.wave_speed(result, area_work.prepare(result, area, own.part(0.0, 0.4)), own.part(0.4, 1.0))
 
     area_work.each_area(result, work, monitor.part(0.1, 0.99))
-    _update_survey(result, [], [("estimate wave speed", {})])
+    _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], [("estimate wave speed", {})])
     return result
 
 

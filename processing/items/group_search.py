@@ -5,7 +5,7 @@ because of them, is then judged on cleaner data, with a lower threshold each rou
 """
 
 from dataclasses import dataclass, field
-from typing import Dict, List, Optional
+from typing import Dict, List, Optional, Sequence
 
 import numpy as np
 
@@ -48,8 +48,9 @@ class Found:
 class GroupSearch:
     """The search over one group; `found` holds the result after `run`."""
 
-    def __init__(self, images: GroupImages, base_m: Optional[float]):
+    def __init__(self, images: GroupImages, base_m: Optional[float], rounds: Sequence[float] = ROUNDS):
         self.images = images
+        self.rounds = rounds
         self.base_m = base_m
         self.wavelength = wavelength_m(images)
         self.offsets = images.group.offsets_m - middle_m(images)
@@ -60,9 +61,9 @@ class GroupSearch:
     def run(self, monitor: Monitor = Monitor()) -> List[Found]:
         if len(self.offsets) < 2:
             return self._run_single(monitor)
-        for number, factor in enumerate(ROUNDS):
-            start = number / len(ROUNDS)
-            candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(ROUNDS)))
+        for number, factor in enumerate(self.rounds):
+            start = number / len(self.rounds)
+            candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(self.rounds)))
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
                 u, z = track.at(self.offsets)

@@ -74,7 +74,7 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
     area_id = prepared.area.area_id
     if area_id not in result.wave_speeds:
         with timed(result.seconds, "wave speed"), _packages():
-            from ..radar.wave_speed import estimate_wave_speed
+            from ..items.bar_speed import estimate_wave_speed
 
             speed = result.wave_speeds[area_id] = estimate_wave_speed(prepared, monitor=monitor)
         for sentence in speed.warnings:

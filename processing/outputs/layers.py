@@ -13,6 +13,7 @@ import numpy as np
 from .. import cautions
 from ..items.model import KINDS, Item, Pick
 from ..radar.model import WaveSpeed
+from ..radar.moisture import moisture_words
 from ..site.frame import AreaFit
 from ..survey.model import Finding, ScanArea, Survey
 from .coverage import Coverage, outline
@@ -174,15 +175,38 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         **dict.fromkeys(
             ("speed_m_ns", "sigma_m_ns", "time_zero_ns", "sigma_time_zero_ns", "relative_permittivity"), float
         ),
+        "moisture": str,
         "method": str,
         "correlation": float,
         "warnings": str,
     }
     rows = []
     for speed in wave_speeds.values():
-        values = {name: getattr(speed, name) for name in fields if name != "warnings"}
-        rows.append((None, {**values, "warnings": "\n".join(speed.warnings)}))
+        values = {name: getattr(speed, name) for name in fields if name not in ("moisture", "warnings")}
+        words = {"moisture": moisture_words(speed.relative_permittivity), "warnings": "\n".join(speed.warnings)}
+        rows.append((None, {**values, **words}))
     return Layer("wave_speeds", None, fields, rows, "Wave speed and time zero of each area, with 1-sigma.")
+
+
+def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
+    """`wave_speed_echoes`: the bar echoes looked at for the wave speeds, which were used, and why the others were not."""
+    fields = {"area_id": str, "echo": str, "depth_m": float, "used": int, "speed_m_ns": float, "reason": str}
+    rows = [
+        (
+            None,
+            {
+                "area_id": speed.area_id,
+                "echo": echo.name,
+                "depth_m": echo.depth_m,
+                "used": int(echo.used),
+                "speed_m_ns": None if echo.speed_m_ns != echo.speed_m_ns else echo.speed_m_ns,
+                "reason": echo.reason,
+            },
+        )
+        for speed in wave_speeds.values()
+        for echo in speed.echoes
+    ]
+    return Layer("wave_speed_echoes", None, fields, rows, "Echoes of bars looked at for the wave speeds.")
 
 
 def pick_layer(

@@ -19,8 +19,6 @@ WINDOW_PERIODS = (1.15, 0.375)
 CONDUCTIVITY = 0.02
 # What the model leaves unexplained on simulated antennas of the right kind; a worse fit widens the sigmas in proportion.
 USUAL_MISFIT = 4e-4
-# Scatter of the results on simulated slabs: relative speed, and time zero as a part of the period.
-SPEED_SIGMA, TIME_ZERO_SIGMA = 0.03, 0.012
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,23 @@ SPEED_OF_LIGHT_M_NS = 0.299792458
 
 
 @dataclass(frozen=True)
+class EchoUse:
+    """One echo that was looked at for the wave speed: where, whether it was used, what speed it told (m/ns, or NaN), and why."""
+
+    name: str
+    depth_m: float
+    used: bool
+    speed_m_ns: float
+    reason: str
+
+
+@dataclass(frozen=True)
 class WaveSpeed:
     """Wave speed and time zero of one area, with 1-sigma and how they were found.
 
     `time_zero_ns` is the instant in the record at which the centre of the emitted pulse is at the transmitter.
-    `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor.
+    `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor. `echoes` lists
+    what the estimate from bars looked at.
     """
 
     area_id: str
@@ -24,6 +36,7 @@ class WaveSpeed:
     method: str
     correlation: float = 0.0
     warnings: Tuple[str, ...] = ()
+    echoes: Tuple[EchoUse, ...] = ()
 
     @property
     def relative_permittivity(self) -> float:

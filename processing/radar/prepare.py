@@ -225,9 +225,14 @@ def alignment_findings(area: ScanArea, lines: List[PreparedLine]) -> List[Findin
     return out
 
 
-def band_pass(traces: np.ndarray, interval_ns: float, centre_frequency_ghz: float) -> np.ndarray:
-    """Zero-phase Butterworth band-pass from 0.25 to 2.6 times the centre frequency; shape (trace, sample) kept."""
+def band_pass_sections(interval_ns: float, centre_frequency_ghz: float) -> np.ndarray:
+    """Second-order sections of a Butterworth band-pass from 0.25 to 2.6 times the centre frequency."""
     nyquist = 0.5 / interval_ns
     low, high = (factor * centre_frequency_ghz / nyquist for factor in PASS_BAND)
-    sections = butter(3, [low, min(high, 0.95)], "bandpass", output="sos")
+    return butter(3, [low, min(high, 0.95)], "bandpass", output="sos")
+
+
+def band_pass(traces: np.ndarray, interval_ns: float, centre_frequency_ghz: float) -> np.ndarray:
+    """Zero-phase band-pass (`band_pass_sections`, forwards and backwards); shape (trace, sample) kept, float32."""
+    sections = band_pass_sections(interval_ns, centre_frequency_ghz)
     return sosfiltfilt(sections, traces, axis=-1).astype(np.float32)

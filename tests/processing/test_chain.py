@@ -127,7 +127,7 @@ def radar(monkeypatch):
 
     for name, functions in {
         "radar.prepare": [prepare_area],
-        "radar.wave_speed": [estimate_wave_speed],
+        "items.bar_speed": [estimate_wave_speed],
         "radar.imaging": [find_base, image_area],
         "items.detect": [detect_items],
         "items.join": [join_items],

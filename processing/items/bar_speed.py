@@ -1,0 +1,254 @@
+"""Wave speed from the echoes of bars, and its agreement with the direct wave.
+
+Bars under a few centimetres of cover lie in the near field of the dipoles: fitting ray hyperbolas to them reads the speed 10 % fast
+with dipoles across the travel and 6 % slow along it (measured on full-wave simulations). So whole waveforms are compared with the
+echo of a bar under a half-space (`radar.bar_echo`), for some trial permittivities, at the depth that fits best for each.
+"""
+
+from dataclasses import dataclass
+from typing import Dict, List, Optional, Sequence, Tuple
+
+import numpy as np
+from scipy.signal import sosfreqz
+
+from ..monitor import Monitor
+from ..radar.bar_echo import EchoTable, make_table
+from ..radar.direct_wave import CONDUCTIVITY, DirectWaveFit, fit_direct_wave
+from ..radar.focus import near_traces
+from ..radar.half_space import Spectrum, ricker_current
+from ..radar.line_groups import BACKGROUND_M, GroupImages, group_lines
+from ..radar.migration import ImageGrid
+from ..radar.model import EchoUse, WaveSpeed
+from ..radar.prepare import PreparedArea, band_pass_sections
+from ..radar.wave_speed import combine, from_direct_wave
+from ..survey.model import DIPOLE_AXES
+from .echo import add_echo
+from .group_search import Found, GroupSearch
+
+DEEPEST_M, DEEPEST_WAVELENGTHS = 0.13, 1.7
+STRONG_ROUNDS = (1.75, 1.25)
+LARGEST_CROSSING_RAD, LARGEST_DIP = np.radians(12.0), 0.03
+FROM_END_M = 0.10
+OFFSETS_M = np.arange(0.0, 0.2001, 0.005)
+RATIOS = np.array([0.80, 0.88, 0.94, 1.0, 1.06, 1.13, 1.22])
+RADII_M = (0.004, 0.006, 0.008, 0.010, 0.013)
+# Depths to the top that are tried, and how far from the first estimate; the table is coarser, its spectra are smooth in depth.
+TRIAL_DEPTHS_M, DEPTH_SHIFT_M = np.arange(0.014, 0.1601, 0.002), 0.014
+TABLE_DEPTHS_M = np.array([0.014, 0.020, 0.027, 0.035, 0.045, 0.057, 0.072, 0.090, 0.112, 0.136, 0.160])
+TIME_STEP_NS = 0.03
+LEAST_MATCH = 0.35
+FEWEST_BARS = 3
+# Scatter of the result on simulated slabs beyond what the bars' own scatter tells (relative).
+FLOOR = 0.015
+
+
+@dataclass(frozen=True)
+class BarRadargram:
+    """What the passes of a group have in common around one bar: (offset from it, time), for each dipole axis."""
+
+    name: str
+    depth_m: float
+    panels: Dict[str, np.ndarray]
+
+
+def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) -> WaveSpeed:
+    """Wave speed and time zero of an area from its direct wave and from the echoes of its bars.
+
+    Where the two disagree beyond their sigmas, or the antenna model does not fit, the sigma grows and a warning says why.
+    """
+    monitor.step(0.0)
+    direct = fit_direct_wave(prepared)
+    first = from_direct_wave(prepared, direct)
+    uses: List[EchoUse] = []
+    bars: List[BarRadargram] = []
+    groups = group_lines(prepared)
+    for number, group in enumerate(groups):
+        part = monitor.part(0.2 + 0.5 * number / len(groups), 0.2 + 0.5 * (number + 1) / len(groups))
+        if len(group.passes) < 3:
+            continue
+        own, rejected = find_bars(prepared, group, first, part)
+        bars += own
+        uses += rejected
+    monitor.step(0.7)
+    result = match_bars(prepared, first, direct, bars) if len(bars) >= FEWEST_BARS else None
+    if result is None:
+        uses += [
+            EchoUse(bar.name, bar.depth_m, False, np.nan, "too few bars for an estimate of their own") for bar in bars
+        ]
+        return combine(prepared, first, direct, None, uses)
+    speed, sigma, own = result
+    return combine(prepared, first, direct, (speed, sigma), uses + own)
+
+
+def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List[BarRadargram], List[EchoUse]]:
+    """Radargrams of the group's shallow bars that cross it squarely, and what was rejected and why."""
+    wavelength = speed.speed_m_ns / prepared.area.centre_frequency_ghz
+    deepest = min(DEEPEST_M, DEEPEST_WAVELENGTHS * wavelength)
+    low, high = group.extent_m
+    grid = ImageGrid(np.arange(low - 0.06, high + 0.06, 0.005), np.arange(0.012, deepest + 0.02, wavelength / 32))
+    search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS)
+    search.run(monitor)
+    bars, rejected = [], []
+    direction = "".join("xy"[int(np.argmax(np.abs(group.direction)))])
+    for one in search.found:
+        name = f"{direction}-lines at {one.track.u0_m:.2f} m"
+        depth = float(np.median(search.place(one)[1]))
+        reason = _unsuitable(one, depth, deepest, low, high)
+        if reason:
+            rejected.append(EchoUse(name, depth, False, np.nan, reason))
+            continue
+        panels = {axis: _fold(search, one, axis) for axis in DIPOLE_AXES if search.images.has[axis].sum() >= 3}
+        bars.append(BarRadargram(name, depth, panels))
+    return bars, rejected
+
+
+def _unsuitable(one: Found, depth: float, deepest: float, low: float, high: float) -> Optional[str]:
+    if one.track.crossing_rad > LARGEST_CROSSING_RAD:
+        return "crosses the lines at a slant"
+    if abs(one.track.dip) > LARGEST_DIP:
+        return "is not level"
+    if depth > deepest:
+        return "lies too deep for the near-field model"
+    if not low + FROM_END_M < one.track.u0_m < high - FROM_END_M:
+        return "lies too near the ends of the lines"
+    return None
+
+
+def time_axis(images) -> np.ndarray:
+    return np.arange(0.0, images.time_ns[-1], TIME_STEP_NS)
+
+
+def _fold(search: GroupSearch, one: Found, axis: str) -> np.ndarray:
+    """Median over passes and both sides of the bar by distance from it, other bars' echoes taken off; (offset, time)."""
+    images = search.images
+    traces = search.traces[axis].copy()
+    add_echo(traces, one.echo, axis, +1)
+    u = np.where(np.isfinite(one.sightings.u_m) & images.has[axis], one.sightings.u_m, -1e3)
+    index, offset = near_traces(images.distances_m(axis), u, OFFSETS_M[-1] + 0.01)
+    near = np.take_along_axis(traces, index[:, :, None], axis=1).real
+    spacing = OFFSETS_M[1]
+    time = time_axis(images)
+    out = np.full((len(OFFSETS_M), len(time)), np.nan)
+    for number, middle in enumerate(OFFSETS_M):
+        chosen = near[np.abs(np.abs(offset) - middle) <= spacing * 0.75]
+        if len(chosen) >= 3:
+            out[number] = np.interp(time, images.time_ns, np.median(chosen, axis=0))
+    return out
+
+
+def match_bars(
+    prepared: PreparedArea, first: WaveSpeed, direct: DirectWaveFit, bars: Sequence[BarRadargram]
+) -> Optional[Tuple[float, float, List[EchoUse]]]:
+    """Speed, its sigma, and what each bar said; None where the bars do not match the model at any permittivity."""
+    frequency = prepared.area.centre_frequency_ghz
+    count = next(iter(bars[0].panels.values())).shape[1]
+    time = np.arange(count) * TIME_STEP_NS
+    kept = time < 2 * (DEEPEST_M + 0.05) / first.speed_m_ns + 1.5 / frequency
+    matcher = _Matcher(prepared, first, direct, time[kept], kept)
+    by_radius = [np.nanmean(matcher.matches(bars, 1.0, radius)) for radius in RADII_M]
+    radius = RADII_M[int(np.nanargmax(by_radius))]
+    matches = np.array([matcher.matches(bars, ratio, radius) for ratio in RATIOS])  # (ratio, bar, axis)
+    uses: List[EchoUse] = []
+    logs = np.log(RATIOS)
+    good = np.nanmax(matches, axis=(0, 2)) >= LEAST_MATCH
+    for number, bar in enumerate(bars):
+        own = _vertex(logs, np.nanmean(matches[:, number], axis=1)) if good[number] else np.nan
+        reason = "used" if good[number] else "its echo does not match that of a metal bar"
+        own_speed = float(first.speed_m_ns * np.exp(-0.5 * own)) if np.isfinite(own) else np.nan
+        uses.append(EchoUse(bar.name, bar.depth_m, bool(good[number]), own_speed, reason))
+    if good.sum() < FEWEST_BARS:
+        return None
+
+    def estimate(chosen) -> float:
+        # The errors of the two dipole axes from the unknown bar radius have opposite signs, so each axis counts alike.
+        vertices = [_vertex(logs, np.nanmean(matches[:, chosen, axis], axis=1)) for axis in range(matches.shape[2])]
+        return float(np.nanmean(vertices)) if np.isfinite(vertices).any() else np.nan
+
+    chosen = np.flatnonzero(good)
+    best = estimate(chosen)
+    if not np.isfinite(best):
+        return None
+    random = np.random.default_rng(1)
+    trials = [estimate(random.choice(chosen, len(chosen))) for _ in range(60)]
+    scatter = 0.5 * float(np.nanstd(trials))
+    return float(first.speed_m_ns * np.exp(-0.5 * best)), float(np.hypot(scatter, FLOOR) * first.speed_m_ns), uses
+
+
+def _vertex(logs: np.ndarray, values: np.ndarray) -> float:
+    """Place of the maximum of a parabola through the values near their largest; NaN where there is none inside."""
+    if not np.isfinite(values).all():
+        return np.nan
+    top = int(np.argmax(values))
+    near = slice(max(top - 2, 0), min(top + 3, len(values)))
+    bend, slope, _ = np.polyfit(logs[near], values[near], 2)
+    if bend >= 0:
+        return float(logs[top])
+    return float(np.clip(-slope / (2 * bend), logs[0] - 0.05, logs[-1] + 0.05))
+
+
+class _Matcher:
+    """Compares bars' radargrams with modelled echoes; the antenna's pulse and height come from the direct wave."""
+
+    def __init__(self, prepared, first: WaveSpeed, direct: DirectWaveFit, time: np.ndarray, kept: np.ndarray):
+        area = prepared.area
+        self.separation, self.frequency = area.antenna_separation_m, area.centre_frequency_ghz
+        self.first, self.direct, self.time, self.kept = first, direct, time, kept
+        self._done: Dict[Tuple[float, float], np.ndarray] = {}
+        self.spectrum = Spectrum.over(3.0 * self.frequency, max(12.0 / self.frequency, 1.3 * time[-1]))
+        sections = band_pass_sections(prepared.interval_ns, self.frequency)
+        nyquist = 0.5 / prepared.interval_ns
+        _, response = sosfreqz(sections, worN=np.pi * np.abs(self.spectrum.omega.real) / (2 * np.pi) / nyquist)
+        # Zero-phase filtering runs the filter twice: the square of its magnitude.
+        self.current = ricker_current(self.spectrum.omega, direct.frequency_ghz) * np.abs(response) ** 2
+
+    def matches(self, bars: Sequence[BarRadargram], ratio: float, radius: float) -> np.ndarray:
+        """Explained share of each bar's energy at its best depth, dipole axes at one depth; shape (bar, axis)."""
+        if (ratio, radius) not in self._done:
+            self._done[ratio, radius] = self._matches(bars, ratio, radius)
+        return self._done[ratio, radius]
+
+    def _matches(self, bars, ratio, radius) -> np.ndarray:
+        permittivity = self.direct.permittivity * ratio
+        table = make_table(
+            self.spectrum, permittivity, CONDUCTIVITY, self.separation, self.direct.height_m, radius, TABLE_DEPTHS_M
+        )
+        models = {axis: self._echoes(table, axis) for axis in DIPOLE_AXES}
+        out = np.full((len(bars), len(DIPOLE_AXES)), np.nan)
+        for number, bar in enumerate(bars):
+            middle = bar.depth_m / np.sqrt(ratio)
+            trial = np.flatnonzero(np.abs(TRIAL_DEPTHS_M - middle) <= DEPTH_SHIFT_M)
+            if not len(trial):
+                continue
+            shares = {axis: self._shares(models[axis][trial], axis, bar) for axis in bar.panels}
+            best = int(np.argmax(np.sum(list(shares.values()), axis=0)))
+            for axis, share in shares.items():
+                out[number, DIPOLE_AXES.index(axis)] = share[best]
+        return out
+
+    def _shares(self, models: np.ndarray, axis: str, bar: BarRadargram) -> np.ndarray:
+        """Explained share of a bar's energy for modelled echoes of shape (depth, offset, time); shape (depth,)."""
+        data = bar.panels[axis][:, self.kept]
+        known = np.isfinite(data)
+        path = np.hypot(2 * np.hypot(OFFSETS_M, bar.depth_m), self.separation)
+        expected = path[:, None] / self.first.speed_m_ns + 0.1 / self.frequency
+        window = np.clip((0.95 - np.abs(self.time - expected) * self.frequency) / 0.3, 0, 1)
+        window = window * np.sqrt(self.time) * np.exp(-((OFFSETS_M[:, None] / 0.15) ** 2)) * known
+        weighted = np.where(known, data, 0.0) * window
+        models = models * window
+        product = np.einsum("dot,ot->d", models, weighted)
+        energy = np.einsum("dot,dot->d", models, models) * np.sum(weighted**2)
+        return np.sign(product) * product**2 / np.maximum(energy, 1e-30)
+
+    def _echoes(self, table: EchoTable, axis: str) -> np.ndarray:
+        """Modelled echoes at all trial depths, less their running mean along the line as it was taken from the data.
+
+        Shape (depth, offset, time).
+        """
+        places = np.arange(0.0, 0.2601, OFFSETS_M[1])
+        side = table.echoes(axis, places, TRIAL_DEPTHS_M, self.current, self.time)
+        ending = side * np.clip((places[-1] - places) / 0.05, 0, 1)[:, None]
+        reach = BACKGROUND_M / 2
+        near = np.abs(places - OFFSETS_M[:, None]) <= reach
+        mirrored = (np.abs(places + OFFSETS_M[:, None]) <= reach) & (places > 0)
+        share = (near.astype(float) + mirrored) * OFFSETS_M[1] / BACKGROUND_M
+        return side[:, : len(OFFSETS_M)] - share @ ending
