@@ -12,8 +12,8 @@ C_M_PER_NS = 0.299792458
 EPSILON_0 = 8.8541878128e-12
 
 # Concrete in Recommendation ITU-R P.2040-3 (2023), table 3: conductivity = c f^d in S/m, f in GHz, stated for 1 to 100 GHz.
-# Below 1 GHz it is used as an extrapolation here.
 P2040_C, P2040_D = 0.0462, 0.7822
+CENTRE_GHZ = 1.5
 
 
 def p2040_conductivity(frequency_ghz):
@@ -23,9 +23,12 @@ def p2040_conductivity(frequency_ghz):
 
 @dataclass(frozen=True)
 class Concrete:
-    """Homogeneous concrete: a real permittivity of its own and the losses of ITU-R P.2040-3.
+    """Homogeneous concrete: a real permittivity of its own and the conductivity of ITU-R P.2040-3 at 1.5 GHz.
 
-    `loss_factor` multiplies the conductivity of the Recommendation: above 1 for damp concrete.
+    The conductivity holds for the whole band. One that rises with frequency beside a constant permittivity would break the
+    relations of Kramers and Kronig (Jackson, Classical Electrodynamics, sec. 7.10, from memory): the concrete would answer
+    before the wave arrives, which shifts time zero and wave speed as read from the direct wave.
+    `loss_factor` multiplies the conductivity: above 1 for damp concrete.
     """
 
     relative_permittivity: float
@@ -42,7 +45,7 @@ class Concrete:
 
     def complex_permittivity(self, frequency_ghz) -> np.ndarray:
         f = np.asarray(frequency_ghz, dtype=float)
-        loss = self.loss_factor * p2040_conductivity(f) / (2e9 * np.pi * f * EPSILON_0)
+        loss = self.loss_factor * p2040_conductivity(CENTRE_GHZ) / (2e9 * np.pi * f * EPSILON_0)
         return self.relative_permittivity - 1j * loss
 
     def wavenumber(self, frequency_ghz) -> np.ndarray:

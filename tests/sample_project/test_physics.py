@@ -69,10 +69,25 @@ def test_amplitudes_for_traces_are_those_of_the_series():
                 assert got[polarization][n] == pytest.approx(wanted, abs=2e-3 * np.abs(wanted).max())
 
 
-def test_concrete_attenuates_as_in_p2040():
-    # Recommendation ITU-R P.2040-3 (2023), table 3, concrete: dB/m at 1, 1.5, 2 and 2.6 GHz.
-    wavenumber = materials.Concrete(5.24).wavenumber([1.0, 1.5, 2.0, 2.6])
-    assert -20 / np.log(10) * wavenumber.imag == pytest.approx([32.9185, 45.2268, 56.6573, 69.5808], rel=1e-5)
+def test_concrete_conducts_and_attenuates_as_in_p2040():
+    # Recommendation ITU-R P.2040-3 (2023), table 3, concrete: S/m at 1, 1.5, 2 and 2.6 GHz; dB/m at 1.5 GHz.
+    conductivity = materials.p2040_conductivity([1.0, 1.5, 2.0, 2.6])
+    assert conductivity == pytest.approx([0.0462, 0.0634425, 0.0794525, 0.0975515], rel=1e-5)
+    assert -20 / np.log(10) * materials.Concrete(5.24).wavenumber(1.5).imag == pytest.approx(45.2268, rel=1e-5)
+
+
+def test_concrete_answers_after_the_wave_only():
+    # Kramers and Kronig (Jackson, Classical Electrodynamics, eq. 7.120, from memory), as a difference of two frequencies.
+    # The conduction loss falls as 1/f, so its share x loss(x) is smooth down to zero.
+    concrete = materials.Concrete(6.5, loss_factor=1.4)
+
+    def principal_value(f):
+        near = quad(lambda x: -x * concrete.complex_permittivity(x).imag / (x + f), 1e-9, 50.0, weight="cauchy", wvar=f)
+        far = quad(lambda x: -x * concrete.complex_permittivity(x).imag / (x**2 - f**2), 50.0, np.inf)
+        return 2 / np.pi * (near[0] + far[0])
+
+    real = concrete.complex_permittivity(np.array([0.7, 3.0])).real
+    assert real[0] - real[1] == pytest.approx(principal_value(0.7) - principal_value(3.0), abs=1e-6)
 
 
 def test_times_over_a_cylinder_are_the_shortest():
