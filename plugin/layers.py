@@ -20,7 +20,7 @@ from qgis.core import (
 
 from ..processing import cautions
 from ..processing.outputs.geopackage import read_layer
-from .styles import items, plan, slices
+from .styles import fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
 SIDES = {"top": "{}", "soffit": "{} (seen from below)", "wall": "{} (elevation of a wall)"}
@@ -29,10 +29,14 @@ TABLES = (
     ("items", "Items, depth to top in mm", items.style_items, True),
     ("picks", "Picks", items.style_picks, False),
     ("control_points", "Control points", plan.style_control_points, True),
+    ("ties", "Ties between areas", fit.style_ties, False),
+    ("seams", "Seams: offset of shared items in mm", fit.style_seams, False),
+    ("error_ellipses", "Error ellipses (95 %, 50 times enlarged)", fit.style_error_ellipses, False),
     ("scan_lines", "Scan lines", plan.style_scan_lines, False),
     ("scan_areas", "Scan areas", plan.style_scan_areas, True),
     ("coverage", "Not scanned: unknown", plan.style_coverage, True),
 )
+FIT_TABLES = ("ties", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
 PLAIN_TABLES = {"findings": "What was noticed", "wave_speeds": "Wave speeds", LOG_TABLE: "Steps run"}
 
@@ -157,7 +161,8 @@ class _PlaneView:
             # The filter stands in the source: set afterwards, it makes QGIS 3.22 lose its other connections to the file.
             source = f"{table_source(self.survey_path, table)}|subset={self.plane.filter(table)}"
             layer = earlier[0] if earlier else QgsVectorLayer(source, title, "ogr")
-            if not earlier and layer.isValid():
+            empty = table in FIT_TABLES and layer.isValid() and not layer.featureCount()
+            if not earlier and layer.isValid() and not empty:
                 style(layer)
                 self._add(self.group, layer, table, shown)
             self.crs = self.crs or layer.crs()

@@ -9,12 +9,22 @@ from .algorithms.checkpenetrations import CheckPenetrations
 from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
+from .algorithms.fitareas import FitAreas
 from .algorithms.processsurvey import ProcessSurvey
 from .algorithms.readsurvey import ReadSurvey
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
-ALGORITHMS = (ProcessSurvey, ReadSurvey, EstimateWaveSpeed, DepthSlices, DetectItems, CheckPenetrations, ClearSpaceMap)
+ALGORITHMS = (
+    ProcessSurvey,
+    ReadSurvey,
+    FitAreas,
+    EstimateWaveSpeed,
+    DepthSlices,
+    DetectItems,
+    CheckPenetrations,
+    ClearSpaceMap,
+)
 
 
 class InslabProvider(QgsProcessingProvider):

@@ -1,6 +1,6 @@
 """Text on the map."""
 
-from qgis.core import QgsTextBufferSettings, QgsTextFormat
+from qgis.core import QgsPalLayerSettings, QgsTextBufferSettings, QgsTextFormat, QgsVectorLayerSimpleLabeling
 from qgis.PyQt.QtGui import QColor, QFont
 
 
@@ -18,3 +18,18 @@ def text_format(size_pt: float, colour: str = "#000000", bold: bool = False) -> 
     text.setColor(QColor(colour))
     text.setBuffer(rim)
     return text
+
+
+def label(layer, expression, size_pt, bold=False, placement=None, smallest_scale=None) -> None:
+    """Write the value of an expression at each feature, from the scale 1 : `smallest_scale` on."""
+    settings = QgsPalLayerSettings()
+    settings.fieldName = expression
+    settings.isExpression = True
+    settings.setFormat(text_format(size_pt, bold=bold))
+    if placement is not None:
+        settings.placement = placement
+    if smallest_scale is not None:
+        settings.scaleVisibility = True
+        settings.minimumScale = smallest_scale
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
+    layer.setLabelsEnabled(True)

@@ -11,17 +11,16 @@ from qgis.core import (
     QgsSingleSymbolRenderer,
     QgsSymbolLayer,
     QgsUnitTypes,
-    QgsVectorLayerSimpleLabeling,
 )
 
-from .labels import text_format
+from .labels import label
 
 
 def style_scan_areas(layer) -> None:
     """Outline and name of each area."""
     outline = QgsFillSymbol.createSimple({"style": "no", "outline_color": "#22303f", "outline_width": "0.4"})
     layer.setRenderer(QgsSingleSymbolRenderer(outline))
-    _label(layer, '"area_id"', 9.0, bold=True, placement=QgsPalLayerSettings.Placement.OutsidePolygons)
+    label(layer, '"area_id"', 9.0, bold=True, placement=QgsPalLayerSettings.Placement.OutsidePolygons)
 
 
 def style_scan_lines(layer) -> None:
@@ -35,7 +34,8 @@ def style_control_points(layer) -> None:
     cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
     layer.setRenderer(QgsSingleSymbolRenderer(cross))
     residual = 'round(1000 * sqrt("residual_x_m" ^ 2 + "residual_y_m" ^ 2), 1)'
-    _label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ': not used')", 6.5, smallest_scale=30.0)
+    used = "CASE WHEN \"used\" THEN '' ELSE ' not used' END"
+    label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ':') || {used}", 6.5, smallest_scale=30.0)
 
 
 def style_coverage(layer) -> None:
@@ -59,18 +59,4 @@ def style_penetrations(layer) -> None:
         QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m")
     )
     layer.setRenderer(QgsSingleSymbolRenderer(circle))
-    _label(layer, "\"penetration_id\" || ' ?'", 7.0, smallest_scale=120.0)
-
-
-def _label(layer, expression, size_pt, bold=False, placement=None, smallest_scale=None) -> None:
-    settings = QgsPalLayerSettings()
-    settings.fieldName = expression
-    settings.isExpression = True
-    settings.setFormat(text_format(size_pt, bold=bold))
-    if placement is not None:
-        settings.placement = placement
-    if smallest_scale is not None:
-        settings.scaleVisibility = True
-        settings.minimumScale = smallest_scale
-    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
-    layer.setLabelsEnabled(True)
+    label(layer, "\"penetration_id\" || ' ?'", 7.0, smallest_scale=120.0)
