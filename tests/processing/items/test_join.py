@@ -1,0 +1,134 @@
+"""Items of overlapping areas: what belongs together becomes one, what disagrees is told."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from inslab.processing.items.join import join_items
+from inslab.processing.items.model import KINDS, Item
+
+BAR = dict(zip(KINDS, (0.8, 0.05, 0.05, 0.05, 0.05)))
+CONDUIT = dict(zip(KINDS, (0.2, 0.05, 0.6, 0.05, 0.1)))
+
+
+def item(name, start, end, depth=0.05, kinds=BAR, sigma=0.003, picks=5):
+    """A straight item in the site grid; `name` is area and number."""
+    start, end = np.asarray(start, float), np.asarray(end, float)
+    count = max(round(np.linalg.norm(end - start) / 0.05), 1) + 1
+    along = np.linspace(0, 1, count)[:, None]
+    depths = np.interp(along[:, 0], [0, 1], np.broadcast_to(depth, 2))
+    vertices = np.column_stack([start + along * (end - start), depths])
+    return Item(name, (name.split("-")[0],), vertices, dict(kinds), 0.9, sigma, sigma, picks, "Bar: for a test.")
+
+
+def test_one_object_seen_from_two_turned_areas_becomes_one_item():
+    # Each area sees its own stretch of the same line; their fits leave 3 mm and a tenth of a degree.
+    first = item("A1-001", (0.0, 0.0), (1.0, 0.0))
+    second = item("A2-004", (1.4, 0.004), (0.6, 0.003), depth=0.052)
+    (joined,) = join_items([second, first])
+    assert joined.item_id == "A1-001"
+    assert joined.area_ids == ("A1", "A2")
+    assert joined.pick_count == 10
+    assert "A1, A2" in joined.reasons
+    ends = joined.vertices_m[[0, -1], 0]
+    assert sorted(ends) == pytest.approx([0.0, 1.4], abs=1e-6)
+    # Where both see it, the joined course lies between them.
+    middle = joined.vertices_m[np.abs(joined.vertices_m[:, 0] - 0.8) < 0.03]
+    assert np.all((middle[:, 1] > 0.0) & (middle[:, 1] < 0.004))
+    assert np.all((middle[:, 2] > 0.05) & (middle[:, 2] < 0.052))
+    # Outside the overlap each keeps its own.
+    assert joined.vertices_m[np.argmin(joined.vertices_m[:, 0]), 1] == pytest.approx(0.0, abs=1e-4)
+    assert joined.vertices_m[np.argmax(joined.vertices_m[:, 0]), 1] == pytest.approx(0.004, abs=5e-4)
+    assert joined.confidence == pytest.approx(1 - 0.1 * 0.1)
+
+
+def test_kinds_are_multiplied():
+    (joined,) = join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0), (1.5, 0), kinds=CONDUIT)])
+    # Bayes with equal prior odds, by hand: 0.16, 0.0025, 0.03, 0.0025, 0.005 over their sum 0.2.
+    assert joined.kind_probabilities["bar"] == pytest.approx(0.8)
+    assert joined.kind_probabilities["metal_conduit"] == pytest.approx(0.15)
+
+
+def test_parallel_bars_sixty_millimetres_apart_stay_apart():
+    items = [item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0.06), (1.5, 0.06))]
+    joined = join_items(items)
+    assert [one.item_id for one in joined] == ["A1-001", "A2-001"]
+    assert all("check on site" not in one.reasons for one in joined)
+
+
+def test_mat_of_bars_finds_its_own_continuation():
+    items = []
+    for n in range(6):
+        items.append(item(f"A1-{n:03d}", (0, 0.06 * n), (1, 0.06 * n)))
+        items.append(item(f"A2-{n:03d}", (0.8, 0.06 * n + 0.005), (1.8, 0.06 * n + 0.005)))
+    joined = join_items(items)
+    assert len(joined) == 6
+    for one in joined:
+        across = one.vertices_m[:, 1]
+        assert np.ptp(across) < 0.006
+        assert one.area_ids == ("A1", "A2")
+
+
+def test_disagreement_is_told_and_not_averaged():
+    shallow = item("A1-001", (0, 0), (1, 0), depth=0.05, sigma=0.002)
+    deep = item("A2-001", (0.5, 0), (1.5, 0), depth=0.075, sigma=0.002)
+    first, second = join_items([shallow, deep])
+    assert first.vertices_m == pytest.approx(shallow.vertices_m)
+    assert second.vertices_m == pytest.approx(deep.vertices_m)
+    for one, other in ((first, "A2-001"), (second, "A1-001")):
+        assert f"Item {other} beside it differs" in one.reasons
+        assert "25 mm in depth" in one.reasons
+        assert one.area_ids == (one.item_id[:2],)
+
+
+def test_wide_sigmas_let_the_same_pair_join():
+    pair = [item("A1-001", (0, 0), (1, 0), sigma=0.010), item("A2-001", (0.5, 0), (1.5, 0), depth=0.070, sigma=0.010)]
+    assert len(join_items(pair)) == 1
+
+
+def test_chain_over_three_areas_becomes_one_item():
+    items = [item(f"A{n}-001", (0.8 * n, 0.001 * n), (0.8 * n + 1.0, 0.001 * n)) for n in range(1, 4)]
+    (joined,) = join_items(items)
+    assert joined.area_ids == ("A1", "A2", "A3")
+    assert np.ptp(joined.vertices_m[:, 0]) == pytest.approx(2.6)
+    assert joined.pick_count == 15
+
+
+def test_two_of_one_area_are_never_joined_by_a_third():
+    items = [
+        item("A1-001", (0, 0), (1, 0)),
+        item("A1-002", (0, 0.02), (1, 0.02)),
+        item("A2-001", (0.5, 0.010), (1.5, 0.010), sigma=0.006),
+    ]
+    joined = join_items(items)
+    assert len(joined) == 2
+    assert {one.item_id for one in joined} == {"A1-001", "A1-002"}
+
+
+def test_items_across_a_small_gap_join_and_across_a_large_one_do_not():
+    first = item("A1-001", (0, 0), (1, 0))
+    assert len(join_items([first, item("A2-001", (1.10, 0.002), (2, 0.002))])) == 1
+    assert len(join_items([first, item("A2-001", (1.20, 0.002), (2, 0.002))])) == 2
+
+
+def test_crossing_items_stay_apart():
+    assert len(join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, -0.5), (0.5, 0.5))])) == 2
+
+
+def test_order_of_the_input_does_not_matter():
+    items = [
+        item(f"A{n}-00{k}", (0.8 * n, 0.2 * k), (0.8 * n + 1.0, 0.2 * k + 0.003)) for n in (1, 2, 3) for k in (1, 2)
+    ]
+    one, other = join_items(items), join_items(items[::-1])
+    assert one == other
+    for a, b in zip(one, other):
+        assert (a.vertices_m == b.vertices_m).all()
+
+
+def test_single_items_come_through_untouched():
+    alone = item("A1-001", (0, 0), (1, 0))
+    (same,) = join_items([alone])
+    assert same is alone
+    assert join_items([]) == []
+    assert replace(alone).kind == "bar"
