@@ -151,9 +151,7 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
     return points
 
 
-def read_table(
-    path: Path, columns: Columns, findings: List[Finding], optional: Optional[Columns] = None
-) -> List[Row]:
+def read_table(path: Path, columns: Columns, findings: List[Finding], optional: Optional[Columns] = None) -> List[Row]:
     """All usable rows of one table; each row left out becomes a finding of severity ``error``.
 
     Columns of `optional` may be missing or empty; then they are missing from the row's values.

@@ -5,7 +5,16 @@ from pathlib import Path
 
 import pytest
 
-NAMES = ["readsurvey", "fitareas", "wavespeed", "depthslices", "detectitems", "processsurvey", "checkpenetrations", "clearspace"]
+NAMES = [
+    "readsurvey",
+    "fitareas",
+    "wavespeed",
+    "depthslices",
+    "detectitems",
+    "processsurvey",
+    "checkpenetrations",
+    "clearspace",
+]
 
 
 def test_the_provider_holds_these_algorithms(inslab_provider):
