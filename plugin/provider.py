@@ -10,8 +10,10 @@ from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.fitareas import FitAreas
+from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
 from .algorithms.readsurvey import ReadSurvey
+from .algorithms.routechase import RouteChase
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
@@ -24,6 +26,8 @@ ALGORITHMS = (
     DetectItems,
     CheckPenetrations,
     ClearSpaceMap,
+    PlacePenetrations,
+    RouteChase,
 )
 
 

@@ -4,25 +4,25 @@ Like `chain.py`, every function here is one call for one Processing algorithm: p
 results left as they were when it is cancelled or fails.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import replace
 from pathlib import Path
-from typing import Callable, Dict, List, Mapping, Optional, Sequence, Tuple
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
 from . import cautions
-from .errors import ProcessingError, SurveyError
-from .items.model import KINDS
+from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
+from .outputs.geopackage import Layer, check_replaceable, replace_layers, write_geopackage
+from .outputs.ground import Ground, choose_level, read_ground
 from .outputs.publish import publish, staging_folder
-from .penetrations.check import Verdict, check_penetrations
+from .penetrations.chase import Chase, ChaseRules, route_chase
+from .penetrations.check import Verdict, check_holes, check_penetrations
 from .penetrations.clear_space import ClearSpace, fill_floor
-from .penetrations.clearance import Pieces, cut_up
-from .penetrations.known_ground import KnownGround, ScannedPiece, find_dense_strips
-from .penetrations.model import NO_OBSTACLE, Confidence, KindRule, Obstacle, Penetrations, check_rules, rule_for
+from .penetrations.model import Confidence, KindRule, Penetrations
+from .penetrations.placement import Place, PlacementRules, place_pattern
 from .site.crs import local_crs_wkt
-from .site.geotiff import Band, GridReader, GridWriter
+from .site.geotiff import Band, GridWriter
 from .site.grid import SiteGrid
 
 VERDICT_LAYER = "penetration_verdicts"
@@ -34,123 +34,6 @@ VERDICT_FIELDS = {
     "touch_probability": float,
     "reason": str,
 }
-
-
-@dataclass(frozen=True)
-class Ground:
-    """What a survey says of one level, seen from one surface: items cut up, and what is known."""
-
-    level: str
-    surface: str
-    pieces: Pieces = field(repr=False)
-    known: KnownGround = field(repr=False)
-
-
-def planes(survey_path) -> List[Tuple[str, str]]:
-    """Level and surface of the survey's scan areas, sorted, each once."""
-    return sorted({(row["level"], row["surface"]) for _, row in read_layer(survey_path, "scan_areas")})
-
-
-def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
-    """The level meant: the one given, or the only one that has scan areas on `surface`.
-
-    Raises `ProcessingError` with the levels to choose from.
-    """
-    levels = [one for one, side in planes(survey_path) if side == surface]
-    if level:
-        if level in levels:
-            return level
-        listed = ", ".join(levels) or "none"
-        raise ProcessingError(f"Level {level} has no scan area on the surface {surface}; levels that have: {listed}.")
-    if len(levels) == 1:
-        return levels[0]
-    if not levels:
-        raise ProcessingError(f"The survey has no scan area on the surface {surface}; choose another surface.")
-    raise ProcessingError(f"The survey has several levels; name one of them: {', '.join(levels)}.")
-
-
-def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:
-    """Items, coverage and slab base of one level and surface from survey.gpkg.
-
-    Raises `SurveyError` where items were not detected yet.
-    """
-    survey_path = Path(survey_path)
-    check_rules(rules)
-    areas = [row for _, row in read_layer(survey_path, "scan_areas")]
-    here = [row for row in areas if (row["level"], row["surface"]) == (level, surface)]
-    coverage = read_layer(survey_path, "coverage")
-    item_rows = read_layer(survey_path, "items")
-    if not coverage and not item_rows:
-        raise SurveyError(
-            f"{survey_path} has no items and no coverage; run 'Detect items' or 'Process a survey' first."
-        )
-    obstacles = [
-        _obstacle(line, row, rules)
-        for line, row in item_rows
-        if line is not None and (row["level"], row["surface"]) == (level, surface) and row["status"] not in NO_OBSTACLE
-    ]
-    pieces = cut_up(obstacles)
-    scanned = [
-        ScannedPiece(row["area_id"], rings, row["depth_m"], row["line_directions"], row["sigma_xy_m"] or 0.0)
-        for rings, row in coverage
-        if rings is not None and (row["level"], row["surface"]) == (level, surface)
-    ]
-    unplaced = [row["area_id"] for row in here if row["status"] != "fitted"]
-    strips = find_dense_strips(pieces, _longest_wavelength_m(survey_path, here))
-    base = _base_reader(survey_path, level, surface)
-    return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
-
-
-def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> Obstacle:
-    probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
-    kind = row["kind"] if row["kind"] in KINDS else "unknown"
-    return Obstacle(
-        row["item_id"],
-        kind,
-        line * [1.0, 1.0, -1.0],
-        row["sigma_xy_m"],
-        row["sigma_depth_m"],
-        1.0 if row["confidence"] is None else row["confidence"],
-        rule_for(probabilities, kind, rules),
-    )
-
-
-def _longest_wavelength_m(survey_path: Path, areas: Sequence[Mapping]) -> float:
-    """Of the areas' wavelengths in concrete at their centre frequency, the longest, metres; 0 without a wave speed."""
-    speeds = {row["area_id"]: row["speed_m_ns"] for _, row in read_layer(survey_path, "wave_speeds")}
-    found = [
-        1000.0 * speeds[row["area_id"]] / row["centre_frequency_mhz"]
-        for row in areas
-        if row["area_id"] in speeds and row["centre_frequency_mhz"]
-    ]
-    return max(found, default=0.0)
-
-
-def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
-    """Slab thickness and its sigma at points; NaN where the base is not seen."""
-    rows = [row for _, row in read_layer(survey_path, "rasters")]
-    rows = [
-        row
-        for row in rows
-        if row["content"] == "base" and not row["area_id"] and (row["level"], row["surface"]) == (level, surface)
-    ]
-    path = survey_path.resolve().parent / rows[0]["path"] if rows else None
-    if path is None or not path.is_file():
-        return KnownGround().base
-    reader = GridReader(path)
-    grid = reader.grid
-    cube = reader.read(0, 0, grid.rows, grid.columns)
-
-    def base(points_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
-        x, y = np.asarray(points_m, float).T
-        column = np.floor(x / grid.cell_m).astype(int) - grid.left
-        row = grid.top - 1 - np.floor(y / grid.cell_m).astype(int)
-        inside = (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)
-        found = cube[:, np.clip(row, 0, grid.rows - 1), np.clip(column, 0, grid.columns - 1)].astype(float)
-        found[:, ~inside] = np.nan
-        return found[0], found[1]
-
-    return base
 
 
 def check_step(
@@ -289,3 +172,134 @@ def clear_space_step(
     )
     with GridWriter(output_path, grid, [band], local_crs_wkt()) as writer:
         return fill_floor(space, x, y, lambda cells, row, column: writer.write(cells[None], row, column), monitor)
+
+
+PLACE_LAYER = "penetration_places"
+PLACE_FIELDS = {
+    "pattern_id": str,
+    "rank": int,
+    "moved_m": float,
+    "shift_x_m": float,
+    "shift_y_m": float,
+    "turn_deg": float,
+    **VERDICT_FIELDS,
+}
+
+
+def place_step(
+    survey_path,
+    holes: Penetrations,
+    sides: Sequence[Tuple[str, Optional[str]]],
+    patterns: Sequence[str],
+    given: Sequence[Mapping],
+    fields: Mapping[str, type],
+    output_path,
+    rules: Mapping[str, KindRule],
+    wanted: PlacementRules,
+    confidence: Confidence = Confidence(),
+    monitor: Monitor = Monitor(),
+) -> Tuple[List[str], List[str]]:
+    """Moves each pattern of holes to the nearest places where all of it is clear; writes the layer `penetration_places`.
+
+    Holes with the same text in `patterns` are one rigid pattern. Rank 1 is the nearest place; a pattern that has none stays
+    where it is planned, with rank 0 and its verdict there. Returns the patterns that were placed and those that were not.
+    """
+    confidence.check()
+    wanted.check()
+    check_output(output_path)
+    placed, failed, rows = [], [], []
+    kept = {name: kind for name, kind in fields.items() if name not in PLACE_FIELDS}
+    names = list(dict.fromkeys(patterns))
+    grounds: Dict[Tuple[str, str], Ground] = {}
+    for number, name in enumerate(names):
+        own = monitor.part(0.02 + 0.95 * number / len(names), 0.02 + 0.95 * (number + 1) / len(names))
+        which = [i for i, pattern in enumerate(patterns) if pattern == name]
+        if len({sides[i] for i in which}) > 1:
+            raise ProcessingError(
+                f"Pattern {name} has holes on several levels or surfaces; give each its own pattern_id."
+            )
+        surface, level = sides[which[0]]
+        plane = choose_level(survey_path, surface, level), surface
+        if plane not in grounds:
+            grounds[plane] = read_ground(survey_path, *plane, rules)
+        pieces, known = grounds[plane].pieces, grounds[plane].known
+        planned = holes.subset(which)
+        check_holes(planned)
+        places = place_pattern(planned, pieces, known, rules, wanted, confidence, own)
+        (placed if places else failed).append(name)
+        if not places:
+            verdicts = check_penetrations(planned, pieces, known, rules, confidence)
+            sentence = f"No clear place within {1000 * wanted.search_m:.0f} mm"
+            sentence += " inside the allowed area" if wanted.allowed_edges_m is not None else ""
+            verdicts = [replace(one, reason=f"{sentence}. At the planned place: {one.reason}") for one in verdicts]
+            places = [Place(np.zeros(2), 0.0, planned, verdicts)]
+            monitor.warn(f"Pattern {name}: {sentence[0].lower()}{sentence[1:]}.")
+        for rank, place in enumerate(places, 0 if name in failed else 1):
+            for i, entry, verdict in zip(which, place.holes.entry_m, place.verdicts):
+                values = {key: value for key, value in given[i].items() if key in kept}
+                values.update({key: getattr(verdict, key) for key in VERDICT_FIELDS})
+                values.update(pattern_id=name, rank=rank, turn_deg=np.degrees(place.turn_rad))
+                values.update(moved_m=np.hypot(*(entry - holes.entry_m[i])))
+                values.update(shift_x_m=entry[0] - holes.entry_m[i, 0], shift_y_m=entry[1] - holes.entry_m[i, 1])
+                rows.append((tuple(entry), values))
+    monitor.step(0.98)
+    text = f"Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {cautions.SHORT}"
+    write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)])
+    return placed, failed
+
+
+CHASE_LAYER = "chases"
+CHASE_FIELDS = {
+    **dict.fromkeys(("level", "surface"), str),
+    **dict.fromkeys(("depth_m", "width_m", "length_m"), float),
+    "bend_count": int,
+    **dict.fromkeys(("crossed_items", "too_close_items", "reason"), str),
+}
+
+
+def chase_step(
+    survey_path,
+    start_m: Tuple[float, float],
+    end_m: Tuple[float, float],
+    output_path,
+    rules: Mapping[str, KindRule],
+    wanted: ChaseRules,
+    surface: str = "top",
+    level: Optional[str] = None,
+    confidence: Confidence = Confidence(),
+    monitor: Monitor = Monitor(),
+) -> Chase:
+    """Finds the cheapest chase and writes it as the one line of the layer `chases`.
+
+    Raises `ProcessingError` where there is none, and then writes nothing.
+    """
+    confidence.check()
+    check_output(output_path)
+    ground = read_ground(survey_path, choose_level(survey_path, surface, level), surface, rules)
+    found = route_chase(
+        start_m, end_m, ground.pieces, ground.known, rules, wanted, confidence, monitor.part(0.05, 0.95)
+    )
+    if found is None:
+        raise ProcessingError(
+            f"There is no way for a chase {1000 * wanted.depth_m:.0f} mm deep and {1000 * wanted.width_m:.0f} mm wide between "
+            f"these points within {wanted.around_m:g} m around them; allow a crossing, a larger detour or another depth."
+        )
+    crossed, close = ", ".join(found.crossed), ", ".join(found.too_close)
+    reason = "Keeps off all known items." if not (crossed or close) else "Only where crossing is allowed: "
+    reason += f"cuts {crossed}" if crossed else ""
+    reason += ("; " if crossed and close else "") + (f"comes too close to {close}" if close else "")
+    values = {
+        "level": ground.level,
+        "surface": surface,
+        "depth_m": wanted.depth_m,
+        "width_m": wanted.width_m,
+        "length_m": found.length_m,
+        "bend_count": len(found.bends_deg),
+        "crossed_items": crossed or None,
+        "too_close_items": close or None,
+        "reason": reason if reason.endswith(".") else f"{reason}.",
+    }
+    monitor.step(0.97)
+    text = f"Chases between two points, with what they cross. {cautions.SHORT}"
+    write_layers(output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)])
+    return found

@@ -3,6 +3,7 @@
 import math
 
 from qgis.core import (
+    QgsGeometry,
     QgsProcessing,
     QgsProcessingParameterDefinition,
     QgsProcessingParameterEnum,
@@ -16,6 +17,7 @@ from qgis.PyQt.QtCore import NULL
 from ...processing.errors import InslabError, ProcessingError
 from ...processing.items.model import KINDS
 from ...processing.penetrations.model import DEFAULT_RULES, Confidence, KindRule, Penetrations, check_rules
+from ...processing.penetrations.plane_geometry import edges_of
 from ...processing.survey.model import SURFACES
 from .base import positive_number, tr
 
@@ -276,3 +278,16 @@ def _plain(value, kind: type, where: str):
     if kind is str:
         return value.toString() if hasattr(value, "toString") else str(value)
     return kind(_number(value, where))
+
+
+def polygon_edges(algorithm, parameters, name: str, context):
+    """Edges of all polygons of an optional layer, shape (edge, 2, 2), metres; None where no layer was given."""
+    import numpy as np
+
+    source = algorithm.parameterAsSource(parameters, name, context)
+    if source is None:
+        return None
+    merged = QgsGeometry.unaryUnion([feature.geometry() for feature in source.getFeatures() if feature.hasGeometry()])
+    polygons = merged.asMultiPolygon() if merged.isMultipart() else [merged.asPolygon()]
+    rings = [np.array([(point.x(), point.y()) for point in ring]) for polygon in polygons for ring in polygon]
+    return edges_of([ring for ring in rings if len(ring) > 3])

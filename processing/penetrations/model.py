@@ -1,6 +1,6 @@
 """What is drilled, what is in the way, and how far the two must stay apart."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Mapping, Sequence, Tuple
 
 import numpy as np
@@ -178,6 +178,10 @@ class Penetrations:
         which = np.arange(len(self))[which]
         columns = (self.entry_m, self.diameter_m, self.depth_m, self.tolerance_m, self.azimuth_rad, self.tilt_rad)
         return Penetrations([self.ids[i] for i in which], *(column[which] for column in columns))
+
+    def moved_to(self, entry_m) -> "Penetrations":
+        """The same holes at other places, shape (n, 2)."""
+        return replace(self, entry_m=np.asarray(entry_m, float))
 
 
 VERDICTS: Tuple[str, ...] = ("clear", "too_close", "hits", "unknown")

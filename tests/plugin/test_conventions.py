@@ -14,6 +14,8 @@ NAMES = [
     "processsurvey",
     "checkpenetrations",
     "clearspace",
+    "placepenetrations",
+    "routechase",
 ]
 
 
@@ -72,7 +74,7 @@ def test_copies_are_of_the_same_kind(algorithm):
 
 
 def test_all_parameters_but_the_inputs_have_defaults(algorithm):
-    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS"}
+    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS", "START", "END"}
     for parameter in algorithm.parameterDefinitions():
         optional = bool(parameter.flags() & parameter.Flag.FlagOptional)
         assert (
