@@ -184,8 +184,8 @@ class _PlaneView:
         inner = self.group.findGroup("Depth slices") or self.group.addGroup("Depth slices")
         inner.setIsMutuallyExclusive(False)
         ranges = []
-        for band in range(1, QgsRasterLayer(path).bandCount() + 1):
-            layer = QgsRasterLayer(path)
+        for band in range(1, _raster(path).bandCount() + 1):
+            layer = _raster(path)
             ranges.append(_depth_range_mm(layer.bandName(band)))
             layer.setName("Depth {}-{} mm".format(*ranges[-1]))
             slices.style_slice(layer, band)
@@ -194,7 +194,7 @@ class _PlaneView:
         inner.setExpanded(False)
 
     def _show_thickness(self, path: str) -> None:
-        layer = QgsRasterLayer(path, "Slab thickness")
+        layer = _raster(path, "Slab thickness")
         found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
         self._add(self.group, layer, "base", False)
@@ -222,6 +222,11 @@ class _PlaneView:
 
     def _key(self, name: str) -> str:
         return "|".join((str(self.survey_path), self.plane.title, name))
+
+
+def _raster(path: str, title: str = "") -> QgsRasterLayer:
+    """The file as a layer, without the default style: QGIS would take statistics of every band for it."""
+    return QgsRasterLayer(path, title, "gdal", QgsRasterLayer.LayerOptions(False))
 
 
 def _quoted(text: str) -> str:
