@@ -13,9 +13,10 @@ from scipy.signal import sosfreqz
 
 from ..monitor import Monitor
 from ..radar.bar_echo import EchoTable, make_table
-from ..radar.direct_wave import CONDUCTIVITY, DirectWaveFit, fit_direct_wave
+from ..radar.direct_wave import DirectWaveFit, conductivity_from_base, fit_direct_wave
 from ..radar.focus import near_traces
 from ..radar.half_space import Spectrum, ricker_current
+from ..radar.imaging import find_base
 from ..radar.line_groups import BACKGROUND_M, GroupImages, group_lines
 from ..radar.migration import ImageGrid
 from ..radar.model import EchoUse, WaveSpeed
@@ -38,8 +39,9 @@ TABLE_DEPTHS_M = np.array([0.014, 0.020, 0.027, 0.035, 0.045, 0.057, 0.072, 0.09
 TIME_STEP_NS = 0.03
 LEAST_MATCH = 0.35
 FEWEST_BARS = 3
-# Scatter of the result on simulated slabs beyond what the bars' own scatter tells (relative).
-FLOOR = 0.015
+# Scatter of the result on simulated slabs beyond what the bars' own scatter tells (relative), where the echoes match the model as
+# well as they did there; it grows with the square of what the model leaves unexplained.
+FLOOR, USUAL_MATCH = 0.015, 0.74
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,11 @@ def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) ->
     monitor.step(0.0)
     direct = fit_direct_wave(prepared)
     first = from_direct_wave(prepared, direct)
+    base = find_base(prepared, first, cell_m=0.05)
+    if base.seen:
+        conductivity = conductivity_from_base(prepared, direct, float(np.nanmedian(base.thickness_m)))
+        direct = fit_direct_wave(prepared, conductivity)
+        first = from_direct_wave(prepared, direct, conductivity_known=True)
     uses: List[EchoUse] = []
     bars: List[BarRadargram] = []
     groups = group_lines(prepared)
@@ -171,7 +178,9 @@ def match_bars(
     random = np.random.default_rng(1)
     trials = [estimate(random.choice(chosen, len(chosen))) for _ in range(60)]
     scatter = 0.5 * float(np.nanstd(trials))
-    return float(first.speed_m_ns * np.exp(-0.5 * best)), float(np.hypot(scatter, FLOOR) * first.speed_m_ns), uses
+    left = (1 - np.nanmean(np.nanmax(matches[:, chosen], axis=0))) / (1 - USUAL_MATCH)
+    sigma = float(np.hypot(scatter, FLOOR * max(1.0, left) ** 2))
+    return float(first.speed_m_ns * np.exp(-0.5 * best)), sigma * first.speed_m_ns, uses
 
 
 def _vertex(logs: np.ndarray, values: np.ndarray) -> float:
@@ -210,7 +219,13 @@ class _Matcher:
     def _matches(self, bars, ratio, radius) -> np.ndarray:
         permittivity = self.direct.permittivity * ratio
         table = make_table(
-            self.spectrum, permittivity, CONDUCTIVITY, self.separation, self.direct.height_m, radius, TABLE_DEPTHS_M
+            self.spectrum,
+            permittivity,
+            self.direct.conductivity,
+            self.separation,
+            self.direct.height_m,
+            radius,
+            TABLE_DEPTHS_M,
         )
         models = {axis: self._echoes(table, axis) for axis in DIPOLE_AXES}
         out = np.full((len(bars), len(DIPOLE_AXES)), np.nan)

@@ -77,18 +77,42 @@ def direct_wave(omega, separation_m, height_m, permittivity, conductivity, count
     ndarray, complex, shape (frequency,)
     """
     k0 = omega / SPEED_OF_LIGHT_M_NS
-    eps = complex_permittivity(omega, permittivity, conductivity)
     q = k0 * separation_m
     in_air = 1j * omega * (1 + 1j / q - 1 / q**2) * np.exp(1j * q) / (4 * np.pi * separation_m)
+
+    def off_surface(te, tm, _kz1):
+        return te, tm
+
+    return in_air + _returned(omega, separation_m, height_m, permittivity, conductivity, off_surface, count)
+
+
+def base_wave(omega, separation_m, height_m, permittivity, conductivity, thickness_m, count: int = 600):
+    """Field at the receiver by way of the base of a slab of this thickness with air below it; as `direct_wave` otherwise.
+
+    One bounce: down through the surface, off the base, up again. With t the coefficient of the surface seen from the air, the
+    base seen from inside has -t, and the two passages together 1 - t^2 (Stokes' relations).
+    """
+
+    def off_base(te, tm, kz1):
+        way = np.exp(2j * kz1 * thickness_m)
+        return -(1 - te**2) * te * way, -(1 - tm**2) * tm * way
+
+    return _returned(omega, separation_m, height_m, permittivity, conductivity, off_base, count)
+
+
+def _returned(omega, separation_m, height_m, permittivity, conductivity, coefficients, count):
+    """What comes back from below with the given coefficients of plane waves, a function of surface TE, TM and kz inside."""
+    k0 = omega / SPEED_OF_LIGHT_M_NS
+    eps = complex_permittivity(omega, permittivity, conductivity)
     kr, weight = _radial_nodes(np.abs(k0).max(), height_m, permittivity, count)
     x = kr * separation_m
     bessel_ratio = j1(x) / x
     bessel_rest = j0(x) - bessel_ratio
     kz0 = vertical_wavenumber(k0[:, None] ** 2, kr**2)
     kz1 = vertical_wavenumber(k0[:, None] ** 2 * eps[:, None], kr**2)
-    te, tm = reflections(kz0, kz1, eps[:, None])
+    te, tm = coefficients(*reflections(kz0, kz1, eps[:, None]), kz1)
     integrand = np.exp(2j * kz0 * height_m) * (bessel_rest * te / kz0 - bessel_ratio * tm * kz0 / (k0**2)[:, None])
-    return in_air - omega / (4 * np.pi) * (integrand @ (kr * weight))
+    return -omega / (4 * np.pi) * (integrand @ (kr * weight))
 
 
 def _radial_nodes(highest_wavenumber, height_m, permittivity, count):

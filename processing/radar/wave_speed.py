@@ -13,16 +13,25 @@ from .prepare import PreparedArea
 DIRECT_SPEED_SIGMA, TIME_ZERO_SIGMA = 0.020, 0.012
 # A separation stated wrong by a millimetre shifts the direct wave's speed by about 1 % (measured), time zero by 2 ps.
 SEPARATION_SIGMA_M, SPEED_PER_SEPARATION, TIME_ZERO_PER_SEPARATION = 0.0005, 10.0, 2.0
+# What an assumed conductivity may do to the direct wave's speed (measured: 2 to 6 % for concrete of 0.06 to 0.09 S/m).
+CONDUCTIVITY_SPEED_SIGMA = 0.02
 # Plausible for concrete from oven-dry to saturated, relative permittivity 4.0 to 18.3; outside it the result is flagged.
 PLAUSIBLE_M_NS = (0.07, 0.15)
 WORST_MISFIT = 0.003
 DISAGREEMENT_SIGMAS = 2.5
 
 
-def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit) -> WaveSpeed:
-    """The direct wave's own estimate; its sigmas grow with the misfit of the antenna model."""
+def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit, conductivity_known: bool = False) -> WaveSpeed:
+    """The direct wave's own estimate; its sigmas grow with the misfit of the antenna model.
+
+    `conductivity_known`: the conductivity was measured on the slab base, not assumed.
+    """
     speed = SPEED_OF_LIGHT_M_NS / np.sqrt(direct.permittivity)
-    relative = np.hypot(DIRECT_SPEED_SIGMA * direct.penalty, SPEED_PER_SEPARATION * SEPARATION_SIGMA_M)
+    relative = np.sqrt(
+        (DIRECT_SPEED_SIGMA * direct.penalty) ** 2
+        + (SPEED_PER_SEPARATION * SEPARATION_SIGMA_M) ** 2
+        + (0.0 if conductivity_known else CONDUCTIVITY_SPEED_SIGMA**2)
+    )
     period = 1.0 / prepared.area.centre_frequency_ghz
     return WaveSpeed(
         prepared.area.area_id,
