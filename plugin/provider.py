@@ -14,6 +14,7 @@ from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
 from .algorithms.readsurvey import ReadSurvey
 from .algorithms.routechase import RouteChase
+from .algorithms.sitegrid import DefineSiteGrid
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
@@ -21,6 +22,7 @@ ALGORITHMS = (
     ProcessSurvey,
     ReadSurvey,
     FitAreas,
+    DefineSiteGrid,
     EstimateWaveSpeed,
     DepthSlices,
     DetectItems,

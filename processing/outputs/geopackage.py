@@ -8,6 +8,7 @@ import json
 import math
 import os
 import sqlite3
+import tempfile
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -90,6 +91,54 @@ def replace_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
                         break
             _add_layers(dataset, layers, crs_wkt)
             dataset = None
+
+
+def restamp(path, crs_wkt: str, metadata: Mapping[str, str]) -> None:
+    """Gives every layer of the GeoPackage at `path` another coordinate system, and the file `metadata`; coordinates stay as
+    they are.
+    """
+    path = Path(path)
+    _check_geopackage(path)
+    with _temporary(path) as part:
+        _, ogr, _ = import_ogr()
+        with _gdal_failures(path), tempfile.TemporaryDirectory() as folder:
+            # How GDAL itself stores this system: a file with one layer in it says so.
+            pattern = Path(folder) / "pattern.gpkg"
+            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(pattern), options=["VERSION=1.2"])
+            _add_layers(dataset, [Layer("pattern", "Point", {}, [])], crs_wkt)
+            dataset = None
+            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
+                source.backup(copy)
+            with closing(sqlite3.connect(pattern)) as source, closing(sqlite3.connect(part)) as copy:
+                _copy_crs(source, copy)
+                copy.commit()
+            dataset = ogr.Open(str(part), 1)
+            for key, value in metadata.items():
+                dataset.SetMetadataItem(key, value)
+            dataset = None
+
+
+def _copy_crs(source, target) -> None:
+    """Puts the one coordinate system of the GeoPackage `source` in the place of the one that `target` uses (connections)."""
+    source.row_factory = sqlite3.Row
+    number = source.execute("SELECT srs_id FROM gpkg_geometry_columns").fetchone()[0]
+    row = dict(source.execute("SELECT * FROM gpkg_spatial_ref_sys WHERE srs_id = ?", (number,)).fetchone())
+    wide, has_wide = "definition_12_063", "SELECT 1 FROM pragma_table_info('gpkg_spatial_ref_sys') WHERE name = ?"
+    if wide in row and not target.execute(has_wide, (wide,)).fetchone():
+        # Extension 'WKT for coordinate reference systems' of the GeoPackage standard (OGC 12-128r18, annex F.10).
+        target.execute(f"ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN {wide} TEXT NOT NULL DEFAULT 'undefined'")
+        for line in source.execute("SELECT * FROM gpkg_extensions WHERE extension_name LIKE 'gpkg_crs_wkt%'"):
+            target.execute("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)", tuple(line))
+    names = [name for name in ("srs_name", "definition", "description", wide) if name in row]
+    values = [row[name] for name in names]
+    if wide not in row and target.execute(has_wide, (wide,)).fetchone():
+        names.append(wide)
+        values.append(row["definition"])
+    target.execute(
+        f"UPDATE gpkg_spatial_ref_sys SET {', '.join(f'{name} = ?' for name in names)} "  # noqa: S608  (names from above)
+        "WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)",
+        values,
+    )
 
 
 def read_layer(path, name: str) -> List[Tuple[object, Dict]]:

@@ -5,27 +5,11 @@ No scripts, no pictures, nothing from elsewhere; every text that came from a fil
 
 from html import escape
 
-from .. import cautions
 from ..items.model import KINDS
 from .layers import software_version
 from .report_fit import fit_sections
-from .report_tables import millimetres, table
+from .report_page import cautions_box, millimetres, page, table
 from .result import ChainResult
-
-STYLE = """
-body { font: 10.5pt/1.45 "DejaVu Sans", Verdana, sans-serif; color: #1c1c1c; max-width: 62em; margin: 2em auto; padding: 0 1em; }
-h1 { font-size: 1.6em; margin-bottom: 0.2em; }
-h2 { font-size: 1.15em; margin: 1.8em 0 0.5em; border-bottom: 1px solid #8a8a8a; padding-bottom: 0.15em; }
-p.source { color: #555; margin-top: 0; overflow-wrap: anywhere; }
-table { border-collapse: collapse; width: 100%; }
-th, td { text-align: left; vertical-align: top; padding: 0.2em 0.6em; border-bottom: 1px solid #d0d0d0; }
-th { font-weight: 600; border-bottom-color: #8a8a8a; }
-td.number, th.number { text-align: right; white-space: nowrap; }
-.cautions { border: 2px solid #1c1c1c; padding: 0.4em 1em; }
-.cautions li { margin: 0.25em 0; }
-li.error { font-weight: 600; }
-@media print { body { margin: 0; max-width: none; font-size: 9pt; } h2 { break-after: avoid; } tr, li { break-inside: avoid; } }
-"""
 
 
 def report_html(result: ChainResult) -> str:
@@ -34,7 +18,7 @@ def report_html(result: ChainResult) -> str:
     parts = [
         f"<h1>Survey {escape(name)}</h1>",
         f'<p class="source">Survey folder: {escape(str(result.survey.folder))}<br>Inslab {escape(software_version())}</p>',
-        _cautions(),
+        cautions_box(),
         _areas(result),
         _findings(result),
         *fit_sections(result),
@@ -43,17 +27,7 @@ def report_html(result: ChainResult) -> str:
         parts.append(_wave_speeds(result))
     if result.items or result.coverage:
         parts += [_coverage(result), _items(result)]
-    return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        f"<title>Survey {escape(name)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
-        + "\n".join(parts)
-        + "\n</body>\n</html>\n"
-    )
-
-
-def _cautions() -> str:
-    lines = "\n".join(f"<li>{escape(sentence)}</li>" for sentence in cautions.ALL)
-    return f'<h2>Before anyone drills</h2>\n<div class="cautions"><ul>\n{lines}\n</ul></div>'
+    return page(f"Survey {name}", parts)
 
 
 def _areas(result: ChainResult) -> str:

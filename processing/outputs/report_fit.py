@@ -7,7 +7,7 @@ import numpy as np
 
 from ..site.results import SiteFit
 from ..site.statistics import critical_ratio
-from .report_tables import millimetres, table
+from .report_page import millimetres, table
 from .result import ChainResult
 from .seams import Seam
 

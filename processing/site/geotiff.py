@@ -3,6 +3,7 @@
 Bands are stored one after the other, so that drawing one depth slice reads one depth slice. rasterio is imported only here.
 """
 
+import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Sequence, Tuple
@@ -110,9 +111,43 @@ class GridWriter:
                     self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
             self._file.close()
             if kind is None:
-                self._part.replace(self.path)
+                _move_with_crs(self._part, self.path)
         finally:
-            self._part.unlink(missing_ok=True)
+            for part in (self._part, _beside(self._part)):
+                part.unlink(missing_ok=True)
+
+
+def restamp(path, crs_wkt: str) -> None:
+    """Gives the GeoTIFF at `path` another coordinate system; cells and coordinates stay as they are.
+
+    Raises `ProcessingError` where the file cannot be read or replaced.
+    """
+    rasterio = import_rasterio()
+    path = Path(path)
+    part = path.with_name(f".{path.name}.part.tif")
+    try:
+        shutil.copyfile(path, part)
+        with rasterio.open(part, "r+") as file:
+            file.crs = rasterio.crs.CRS.from_wkt(crs_wkt)
+        _move_with_crs(part, path)
+    except (OSError, rasterio.errors.RasterioError) as error:
+        raise ProcessingError(f"{path} cannot be given another coordinate system: {error}.") from error
+    finally:
+        for left in (part, _beside(part)):
+            left.unlink(missing_ok=True)
+
+
+def _beside(path: Path) -> Path:
+    """Where GDAL keeps what a GeoTIFF itself cannot hold: the CRS of a tied site grid, and statistics."""
+    return path.with_name(f"{path.name}.aux.xml")
+
+
+def _move_with_crs(part: Path, path: Path) -> None:
+    part.replace(path)
+    if _beside(part).exists():
+        _beside(part).replace(_beside(path))
+    else:
+        _beside(path).unlink(missing_ok=True)  # of an earlier file
 
 
 class GridReader:

@@ -8,6 +8,7 @@ import pytest
 NAMES = [
     "readsurvey",
     "fitareas",
+    "sitegrid",
     "wavespeed",
     "depthslices",
     "detectitems",

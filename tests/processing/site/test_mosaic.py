@@ -6,9 +6,9 @@ import pytest
 from inslab.processing.errors import Cancelled
 from inslab.processing.monitor import Monitor
 from inslab.processing.site import mosaic
-from inslab.processing.site.crs import local_crs_wkt
+from inslab.processing.site.crs import GridTie, local_crs_wkt, tied_crs_wkt
 from inslab.processing.site.frame import FITTED, AreaFit
-from inslab.processing.site.geotiff import Band, GridReader, GridWriter, depth_bands
+from inslab.processing.site.geotiff import Band, GridReader, GridWriter, depth_bands, restamp
 from inslab.processing.site.grid import SiteGrid
 
 rasterio = pytest.importorskip("rasterio")
@@ -149,3 +149,22 @@ def test_a_mosaic_can_be_cancelled(tmp_path):
     with pytest.raises(Cancelled):
         mosaic.write_mosaic([tmp_path / "a.tif"], tmp_path / "m.tif", local_crs_wkt(), Monitor(cancelled=lambda: True))
     assert not (tmp_path / "m.tif").exists()
+
+
+def test_a_raster_keeps_the_crs_of_a_tied_grid_and_can_be_given_another(tmp_path):
+    """What a GeoTIFF cannot hold itself lies beside it; no second file is left once it can."""
+    pytest.importorskip("pyproj")
+    tied = tied_crs_wkt("Hall", "EPSG:25832", GridTie(691000.0, 5335000.0, 0.4, 0.9999))
+    cube = np.arange(50, dtype=np.float32).reshape(1, 5, 10)
+    path = tmp_path / "a.tif"
+    with GridWriter(path, SiteGrid(0, 5, 10, 5, 0.01), depth_bands([0.005]), tied) as writer:
+        writer.write(cube)
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["a.tif", "a.tif.aux.xml"]
+    with rasterio.open(path) as file:
+        assert "Affine parametric" in file.crs.to_wkt(version="WKT2_2019")
+    restamp(path, local_crs_wkt())
+    assert [file.name for file in tmp_path.iterdir()] == ["a.tif"]
+    restamp(path, tied)
+    with rasterio.open(path) as file:
+        assert "Affine parametric" in file.crs.to_wkt(version="WKT2_2019")
+    assert np.array_equal(GridReader(path).read(0, 0, 5, 10), cube)
