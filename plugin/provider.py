@@ -9,6 +9,7 @@ from .algorithms.checkpenetrations import CheckPenetrations
 from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
+from .algorithms.drillsheet import DrillSheet
 from .algorithms.fitareas import FitAreas
 from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
@@ -30,6 +31,7 @@ ALGORITHMS = (
     ClearSpaceMap,
     PlacePenetrations,
     RouteChase,
+    DrillSheet,
 )
 
 

@@ -4,11 +4,8 @@ Like `chain.py`, every function here is one call for one Processing algorithm: p
 results left as they were when it is cancelled or fails.
 """
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
-
-import numpy as np
 
 from . import cautions
 from .errors import ProcessingError
@@ -16,11 +13,9 @@ from .monitor import Monitor
 from .outputs.geopackage import Layer, check_replaceable, replace_layers, write_geopackage
 from .outputs.ground import Ground, choose_level, read_ground
 from .outputs.publish import publish, staging_folder
-from .penetrations.chase import Chase, ChaseRules, route_chase
-from .penetrations.check import Verdict, check_holes, check_penetrations
+from .penetrations.check import Verdict, check_penetrations
 from .penetrations.clear_space import ClearSpace, fill_floor
 from .penetrations.model import Confidence, KindRule, Penetrations
-from .penetrations.placement import Place, PlacementRules, place_pattern
 from .site.crs import local_crs_wkt
 from .site.geotiff import Band, GridWriter
 from .site.grid import SiteGrid
@@ -56,23 +51,11 @@ def check_step(
     """
     confidence.check()
     check_output(output_path)
-    verdicts: List[Optional[Verdict]] = [None] * len(holes)
-    grounds = {}
-    meant = [(choose_level(survey_path, *side), side[0]) for side in sorted(set(sides), key=str)]
-    by_side = dict(zip(sorted(set(sides), key=str), meant))
-    for number, plane in enumerate(sorted(set(meant))):
-        own = monitor.part(0.05 + 0.55 * number / len(meant), 0.05 + 0.55 * (number + 1) / len(meant))
-        which = [i for i, side in enumerate(sides) if by_side[side] == plane]
-        ground = grounds[plane] = read_ground(survey_path, *plane, rules)
-        found = check_penetrations(holes.subset(which), ground.pieces, ground.known, rules, confidence, own)
-        for i, verdict in zip(which, found):
-            verdicts[i] = verdict
+    verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.05, 0.6))
     kept = {name: kind for name, kind in fields.items() if name not in VERDICT_FIELDS}
     if sections_folder:
         kept["section"] = str
-        names = _draw_sections(
-            sections_folder, holes, verdicts, [grounds[by_side[s]] for s in sides], confidence, monitor
-        )
+        names = draw_sections(sections_folder, holes, verdicts, grounds, confidence, monitor.part(0.6, 0.94))
         given = [{**values, "section": name} for values, name in zip(given, names)]
     rows = [
         (
@@ -91,16 +74,31 @@ def check_step(
     return verdicts
 
 
-def _draw_sections(
-    folder, holes, verdicts, grounds: Sequence[Ground], confidence: Confidence, monitor: Monitor
+def check_by_plane(survey_path, holes: Penetrations, sides, rules, confidence, monitor: Monitor):
+    """Verdict of each hole, and the `Ground` that it was checked against; every level and surface is read once."""
+    verdicts: List[Optional[Verdict]] = [None] * len(holes)
+    grounds: List[Optional[Ground]] = [None] * len(holes)
+    planes = {side: (choose_level(survey_path, *side), side[0]) for side in sorted(set(sides), key=str)}
+    for number, plane in enumerate(sorted(set(planes.values()))):
+        which = [i for i, side in enumerate(sides) if planes[side] == plane]
+        ground = read_ground(survey_path, *plane, rules)
+        own = monitor.part(number / len(planes), (number + 1) / len(planes))
+        found = check_penetrations(holes.subset(which), ground.pieces, ground.known, rules, confidence, own)
+        for i, verdict in zip(which, found):
+            verdicts[i], grounds[i] = verdict, ground
+    return verdicts, grounds
+
+
+def draw_sections(
+    folder, holes, verdicts, grounds: Sequence[Ground], confidence: Confidence, monitor: Monitor, suffix: str = ".svg"
 ) -> List[str]:
-    """Draws a section through each hole into `folder`; returns the pictures' paths."""
+    """Draws a section through each hole into `folder`, as .svg or .png; returns the pictures' paths."""
     from .penetrations.section import draw_section, picture_names
 
-    names = picture_names(holes.ids)
+    names = picture_names(holes.ids, suffix)
     with staging_folder(folder) as staging:
         for i, (name, verdict, ground) in enumerate(zip(names, verdicts, grounds)):
-            monitor.step(0.6 + 0.34 * i / len(names))
+            monitor.step(i / len(names))
             draw_section(staging / name, holes.subset([i]), verdict, ground.pieces, ground.known, confidence)
         publish(staging, folder)
     return [str(Path(folder) / name) for name in names]
@@ -172,134 +170,3 @@ def clear_space_step(
     )
     with GridWriter(output_path, grid, [band], local_crs_wkt()) as writer:
         return fill_floor(space, x, y, lambda cells, row, column: writer.write(cells[None], row, column), monitor)
-
-
-PLACE_LAYER = "penetration_places"
-PLACE_FIELDS = {
-    "pattern_id": str,
-    "rank": int,
-    "moved_m": float,
-    "shift_x_m": float,
-    "shift_y_m": float,
-    "turn_deg": float,
-    **VERDICT_FIELDS,
-}
-
-
-def place_step(
-    survey_path,
-    holes: Penetrations,
-    sides: Sequence[Tuple[str, Optional[str]]],
-    patterns: Sequence[str],
-    given: Sequence[Mapping],
-    fields: Mapping[str, type],
-    output_path,
-    rules: Mapping[str, KindRule],
-    wanted: PlacementRules,
-    confidence: Confidence = Confidence(),
-    monitor: Monitor = Monitor(),
-) -> Tuple[List[str], List[str]]:
-    """Moves each pattern of holes to the nearest places where all of it is clear; writes the layer `penetration_places`.
-
-    Holes with the same text in `patterns` are one rigid pattern. Rank 1 is the nearest place; a pattern that has none stays
-    where it is planned, with rank 0 and its verdict there. Returns the patterns that were placed and those that were not.
-    """
-    confidence.check()
-    wanted.check()
-    check_output(output_path)
-    placed, failed, rows = [], [], []
-    kept = {name: kind for name, kind in fields.items() if name not in PLACE_FIELDS}
-    names = list(dict.fromkeys(patterns))
-    grounds: Dict[Tuple[str, str], Ground] = {}
-    for number, name in enumerate(names):
-        own = monitor.part(0.02 + 0.95 * number / len(names), 0.02 + 0.95 * (number + 1) / len(names))
-        which = [i for i, pattern in enumerate(patterns) if pattern == name]
-        if len({sides[i] for i in which}) > 1:
-            raise ProcessingError(
-                f"Pattern {name} has holes on several levels or surfaces; give each its own pattern_id."
-            )
-        surface, level = sides[which[0]]
-        plane = choose_level(survey_path, surface, level), surface
-        if plane not in grounds:
-            grounds[plane] = read_ground(survey_path, *plane, rules)
-        pieces, known = grounds[plane].pieces, grounds[plane].known
-        planned = holes.subset(which)
-        check_holes(planned)
-        places = place_pattern(planned, pieces, known, rules, wanted, confidence, own)
-        (placed if places else failed).append(name)
-        if not places:
-            verdicts = check_penetrations(planned, pieces, known, rules, confidence)
-            sentence = f"No clear place within {1000 * wanted.search_m:.0f} mm"
-            sentence += " inside the allowed area" if wanted.allowed_edges_m is not None else ""
-            verdicts = [replace(one, reason=f"{sentence}. At the planned place: {one.reason}") for one in verdicts]
-            places = [Place(np.zeros(2), 0.0, planned, verdicts)]
-            monitor.warn(f"Pattern {name}: {sentence[0].lower()}{sentence[1:]}.")
-        for rank, place in enumerate(places, 0 if name in failed else 1):
-            for i, entry, verdict in zip(which, place.holes.entry_m, place.verdicts):
-                values = {key: value for key, value in given[i].items() if key in kept}
-                values.update({key: getattr(verdict, key) for key in VERDICT_FIELDS})
-                values.update(pattern_id=name, rank=rank, turn_deg=np.degrees(place.turn_rad))
-                values.update(moved_m=np.hypot(*(entry - holes.entry_m[i])))
-                values.update(shift_x_m=entry[0] - holes.entry_m[i, 0], shift_y_m=entry[1] - holes.entry_m[i, 1])
-                rows.append((tuple(entry), values))
-    monitor.step(0.98)
-    text = f"Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {cautions.SHORT}"
-    write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)])
-    return placed, failed
-
-
-CHASE_LAYER = "chases"
-CHASE_FIELDS = {
-    **dict.fromkeys(("level", "surface"), str),
-    **dict.fromkeys(("depth_m", "width_m", "length_m"), float),
-    "bend_count": int,
-    **dict.fromkeys(("crossed_items", "too_close_items", "reason"), str),
-}
-
-
-def chase_step(
-    survey_path,
-    start_m: Tuple[float, float],
-    end_m: Tuple[float, float],
-    output_path,
-    rules: Mapping[str, KindRule],
-    wanted: ChaseRules,
-    surface: str = "top",
-    level: Optional[str] = None,
-    confidence: Confidence = Confidence(),
-    monitor: Monitor = Monitor(),
-) -> Chase:
-    """Finds the cheapest chase and writes it as the one line of the layer `chases`.
-
-    Raises `ProcessingError` where there is none, and then writes nothing.
-    """
-    confidence.check()
-    check_output(output_path)
-    ground = read_ground(survey_path, choose_level(survey_path, surface, level), surface, rules)
-    found = route_chase(
-        start_m, end_m, ground.pieces, ground.known, rules, wanted, confidence, monitor.part(0.05, 0.95)
-    )
-    if found is None:
-        raise ProcessingError(
-            f"There is no way for a chase {1000 * wanted.depth_m:.0f} mm deep and {1000 * wanted.width_m:.0f} mm wide between "
-            f"these points within {wanted.around_m:g} m around them; allow a crossing, a larger detour or another depth."
-        )
-    crossed, close = ", ".join(found.crossed), ", ".join(found.too_close)
-    reason = "Keeps off all known items." if not (crossed or close) else "Only where crossing is allowed: "
-    reason += f"cuts {crossed}" if crossed else ""
-    reason += ("; " if crossed and close else "") + (f"comes too close to {close}" if close else "")
-    values = {
-        "level": ground.level,
-        "surface": surface,
-        "depth_m": wanted.depth_m,
-        "width_m": wanted.width_m,
-        "length_m": found.length_m,
-        "bend_count": len(found.bends_deg),
-        "crossed_items": crossed or None,
-        "too_close_items": close or None,
-        "reason": reason if reason.endswith(".") else f"{reason}.",
-    }
-    monitor.step(0.97)
-    text = f"Chases between two points, with what they cross. {cautions.SHORT}"
-    write_layers(output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)])
-    return found

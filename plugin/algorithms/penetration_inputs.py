@@ -195,31 +195,24 @@ class HoleTable:
     """
 
     def __init__(self, algorithm, parameters, context):
-        source = algorithm.parameterAsSource(parameters, PENETRATIONS, context)
+        self.fields, records = _records(algorithm, parameters, context)
         surface = algorithm.parameterAsEnumString(parameters, SURFACE, context)
         level = algorithm.parameterAsString(parameters, LEVEL, context) or None
         tolerance = algorithm.parameterAsDouble(parameters, TOLERANCE, context)
-        self.fields = {
-            field.name(): _type_of(field) for field in source.fields() if field.name().lower() not in ("fid", "geom")
-        }
         self.rows, self.sides, ids, numbers = [], [], [], []
-        for feature in source.getFeatures():
-            name = (
-                str(feature["penetration_id"]) if not _missing(feature["penetration_id"]) else f"number {len(ids) + 1}"
-            )
+        for place, record in records:
+            name = f"number {len(ids) + 1}" if _missing(record["penetration_id"]) else str(record["penetration_id"])
             where = tr("Penetration {}").format(name)
-            x, y = _position(feature, where)
-            values = [_cell(feature, key, where) for key in ("diameter_m", "depth_m")]
-            values += [
-                _cell(feature, key, where, other)
-                for key, other in (("tolerance_m", tolerance), ("azimuth_deg", 0.0), ("tilt_deg", 0.0))
-            ]
+            x, y = place or (_cell(record, "x_m", where), _cell(record, "y_m", where))
+            values = [_cell(record, key, where) for key in ("diameter_m", "depth_m")]
+            optional = (("tolerance_m", tolerance), ("azimuth_deg", 0.0), ("tilt_deg", 0.0))
+            values += [_cell(record, key, where, otherwise) for key, otherwise in optional]
             ids.append(name)
             numbers.append((x, y, *values))
-            self.rows.append(
-                {name: _plain(feature[name], kind, f"{where}, {name}") for name, kind in self.fields.items()}
+            self.rows.append({key: _plain(record[key], kind, f"{where}, {key}") for key, kind in self.fields.items()})
+            self.sides.append(
+                tuple(_text(record, key) or other for key, other in (("surface", surface), ("level", level)))
             )
-            self.sides.append((_text(feature, "surface") or surface, _text(feature, "level") or level))
         if not ids:
             raise ProcessingError("There is no penetration in the table; add one.")
         unknown = sorted({side for side, _ in self.sides} - set(SURFACES))
@@ -230,6 +223,23 @@ class HoleTable:
         self.holes = holes_from_numbers(ids, numbers)
 
 
+def _records(algorithm, parameters, context):
+    """Columns with their types, and for each hole its place (None in a table) and its values.
+
+    Plain Python from here on: an error that holds on to QGIS's objects can outlive their layer, and then QGIS crashes.
+    """
+    source = algorithm.parameterAsSource(parameters, PENETRATIONS, context)
+    fields = {field.name(): _type_of(field) for field in source.fields() if field.name().lower() not in ("fid", "geom")}
+    records = []
+    for feature in source.getFeatures():
+        place = None
+        if feature.hasGeometry() and not feature.geometry().isEmpty():
+            vertex = feature.geometry().constGet().vertices().next()
+            place = vertex.x(), vertex.y()
+        records.append((place, {name: feature[name] for name in fields}))
+    return fields, records
+
+
 def holes_from_numbers(ids, numbers) -> Penetrations:
     """`Penetrations` from rows of x, y, diameter, depth, tolerance (metres), azimuth and tilt (degrees)."""
     import numpy as np
@@ -238,29 +248,16 @@ def holes_from_numbers(ids, numbers) -> Penetrations:
     return Penetrations(ids, np.column_stack([x, y]), diameter, depth, tolerance, np.radians(azimuth), np.radians(tilt))
 
 
-def _position(feature, where: str):
-    if feature.hasGeometry() and not feature.geometry().isEmpty():
-        point = (
-            feature.geometry().asPoint()
-            if not feature.geometry().isMultipart()
-            else feature.geometry().asMultiPoint()[0]
-        )
-        return point.x(), point.y()
-    return _cell(feature, "x_m", where), _cell(feature, "y_m", where)
-
-
-def _cell(feature, name: str, where: str, otherwise=None) -> float:
-    if otherwise is not None and (feature.fieldNameIndex(name) < 0 or _missing(feature[name])):
-        return otherwise
-    if feature.fieldNameIndex(name) < 0 or _missing(feature[name]):
+def _cell(record, name: str, where: str, otherwise=None) -> float:
+    if not _missing(record.get(name)):
+        return _number(record[name], f"{where}, {name}")
+    if otherwise is None:
         raise ProcessingError(f"{where} has no {name}; fill it in.")
-    return _number(feature[name], f"{where}, {name}")
+    return otherwise
 
 
-def _text(feature, name: str):
-    if feature.fieldNameIndex(name) < 0 or _missing(feature[name]):
-        return None
-    return str(feature[name]).strip()
+def _text(record, name: str):
+    return None if _missing(record.get(name)) else str(record[name]).strip()
 
 
 def _type_of(field) -> type:
@@ -291,3 +288,14 @@ def polygon_edges(algorithm, parameters, name: str, context):
     polygons = merged.asMultiPolygon() if merged.isMultipart() else [merged.asPolygon()]
     rings = [np.array([(point.x(), point.y()) for point in ring]) for polygon in polygons for ring in polygon]
     return edges_of([ring for ring in rings if len(ring) > 3])
+
+
+def line_ends(algorithm, parameters, name: str, label_field: str, context) -> list:
+    """(label, first point, last point) of each line of an optional layer, as plain Python."""
+    source = algorithm.parameterAsSource(parameters, name, context)
+    found = []
+    for feature in source.getFeatures() if source is not None else ():
+        geometry = feature.geometry()
+        points = [(point.x(), point.y()) for point in geometry.vertices()]
+        found.append((str(feature[label_field]), points[0] if points else None, points[-1] if points else None))
+    return found

@@ -11,7 +11,7 @@ from qgis.core import (
 )
 
 from ...processing.penetrations.placement import PlacementRules
-from ...processing.planning import PLACE_LAYER, place_step
+from ...processing.planning_moves import PLACE_LAYER, place_step
 from ..layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs

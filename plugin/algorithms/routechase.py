@@ -12,7 +12,7 @@ from qgis.core import (
 
 from ...processing.items.model import KINDS
 from ...processing.penetrations.chase import ChaseRules
-from ...processing.planning import CHASE_LAYER, chase_step
+from ...processing.planning_moves import CHASE_LAYER, chase_step
 from ..layers import table_source
 from ..styles.penetrations import style_chase
 from . import penetration_inputs as inputs

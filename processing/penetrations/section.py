@@ -50,13 +50,13 @@ def draw_section(
         ) from error
     # Equal input gives an equal file: no clock, and names inside the file that do not change.
     with matplotlib.rc_context({"svg.hashsalt": "inslab", "font.size": 8, "hatch.linewidth": 0.4}):
-        figure = Figure(figsize=(6.4, 4.4))
+        figure = Figure(figsize=(7.4, 3.6))
         FigureCanvasAgg(figure)
-        axes = figure.add_axes([0.10, 0.23, 0.87, 0.66])
+        axes = figure.add_axes([0.08, 0.27, 0.90, 0.64])
         _draw(axes, hole, verdict, pieces, ground, confidence)
-        figure.text(0.10, 0.02, CAUTION, fontsize=6.5, va="bottom")
+        figure.text(0.08, 0.02, CAUTION, fontsize=6.5, va="bottom")
         kind = Path(path).suffix.lower().lstrip(".")
-        figure.savefig(path, format=kind, dpi=150, metadata={"Date": None} if kind == "svg" else None)
+        figure.savefig(path, format=kind, dpi=200, metadata={"Date": None} if kind == "svg" else None)
 
 
 def direction_of_section(hole: Penetrations, verdict: Verdict, pieces: Pieces) -> np.ndarray:
@@ -124,7 +124,7 @@ def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
     axes.set_title(f"{hole.ids[0]}: {TITLES[verdict.verdict]}{margin}", fontsize=9)
     azimuth = np.degrees(np.arctan2(right[0], right[1])) % 360
     axes.text(0.995, 0.01, f"right = {azimuth:.0f}° from site y", transform=axes.transAxes, ha="right", fontsize=6.5)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncol=5, fontsize=6.5, frameon=False)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.17), ncol=5, fontsize=6.5, frameon=False)
 
 
 def _seen_depth(points, ground: KnownGround) -> np.ndarray:

@@ -17,6 +17,7 @@ NAMES = [
     "clearspace",
     "placepenetrations",
     "routechase",
+    "drillsheet",
 ]
 
 

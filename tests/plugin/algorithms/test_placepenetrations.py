@@ -44,7 +44,8 @@ def test_run(values):
     plate = [row for row in rows if row["pattern_id"] == "plate" and row["rank"] == 1]
     assert len(plate) == 4
     assert {row["verdict"] for row in plate} == {"clear"}
-    # Rigid: all four move alike. Needed from the bar: 6 + 12.5 + 15 + 1.645 x 3.6 = 39.4 mm, of which 20 mm are there; the raster adds up to 3.
+    # Rigid: all four move alike.
+    # Needed from the bar: 6 + 12.5 + 15 + 1.645 x 3.6 = 39.4 mm, of which 20 mm are there; the raster adds up to 3.
     assert len({(round(row["shift_x_m"], 6), round(row["shift_y_m"], 6)) for row in plate}) == 1
     assert plate[0]["moved_m"] == pytest.approx(0.0394 - 0.020, abs=0.003)
     free = next(row for row in rows if row["penetration_id"] == "clear" and row["rank"] == 1)

@@ -1,0 +1,125 @@
+"""A sheet for each penetration, to be signed before it is drilled."""
+
+import tempfile
+from pathlib import Path
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingAlgorithm,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterString,
+    QgsProcessingParameterVectorDestination,
+)
+
+from ...processing.errors import ProcessingError
+from ...processing.penetrations.drill_sheet import GridAxis
+from ...processing.planning import check_output
+from ...processing.planning_moves import SHEET_LAYER, sheet_rows, write_sheet_table
+from ..layers import table_source
+from ..layouts.drill_sheet import write_drill_sheets
+from ..styles.penetrations import style_verdicts
+from . import penetration_inputs as inputs
+from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .loading import style_when_loaded
+
+
+class DrillSheet(InslabAlgorithm):
+    """Survey and planned holes in; a table and a PDF with a page for each out."""
+
+    SURVEY, PENETRATIONS, OUTPUT, SHEETS = "SURVEY", inputs.PENETRATIONS, "OUTPUT", "SHEETS"
+    AXES, AXIS_NAME, SHEET_COUNT = "AXES", "AXIS_NAME", "SHEET_COUNT"
+
+    NAME = "drillsheet"
+    TITLE = "Write drill sheets"
+    GROUP = "penetrations"
+    TAGS = "drill sheet,penetration,core,drilling,anchor,setting out,grid axis,signature,PDF,layout,concrete,radar"
+    SUMMARY = "Writes a table and a page for each planned hole: where, how deep, what is near, and a place to sign."
+    DESCRIPTION = (
+        "This algorithm checks planned holes and writes for each one its coordinates in the site grid, its offsets from the two "
+        "nearest grid axes, the depth to which it is clear, the nearest items, the verdict with margin and reason, the cautions, "
+        "and a place for the signature of the responsible engineer. The table goes into a GeoPackage, the pages with plan and "
+        "section into a PDF."
+    )
+    HELP = {
+        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
+        AXES: "Lines of the building's grid axes on the site grid; a line counts as endless.",
+        AXIS_NAME: "Column of the axes that holds their names.",
+        **inputs.help_for(
+            inputs.PENETRATIONS,
+            inputs.SURFACE,
+            inputs.LEVEL,
+            inputs.KEEP_OUT,
+            inputs.OBJECT_DIAMETERS,
+            inputs.TOLERANCE,
+            inputs.CONFIDENCE,
+            inputs.TOUCH_LIMIT,
+            inputs.DEPTH_TOLERANCE,
+        ),
+        OUTPUT: f"GeoPackage that gets the layer {SHEET_LAYER}; other layers in it are kept.",
+        SHEETS: "The pages (PDF).",
+        SHEET_COUNT: "Number of sheets written.",
+    }
+    PACKAGES = ("scipy", "rasterio", "matplotlib")
+
+    def flags(self):
+        # A layout belongs to the main thread.
+        return super().flags() | QgsProcessingAlgorithm.Flag.FlagNoThreading
+
+    def initAlgorithm(self, configuration=None):
+        self.addParameter(survey_parameter(self.SURVEY))
+        self.addParameter(inputs.penetrations_parameter())
+        lines = [QgsProcessing.SourceType.TypeVectorLine]
+        self.addParameter(QgsProcessingParameterFeatureSource(self.AXES, tr("Grid axes"), lines, None, True))
+        self.addParameter(QgsProcessingParameterString(self.AXIS_NAME, tr("Column with the names of the axes"), "name"))
+        for parameter in (*inputs.place_parameters(), *inputs.rule_parameters(), *inputs.confidence_parameters()):
+            self.addParameter(parameter)
+        self.addParameter(QgsProcessingParameterVectorDestination(self.OUTPUT, tr("Table")))
+        self.addParameter(QgsProcessingParameterFileDestination(self.SHEETS, tr("Sheets"), tr("PDF (*.pdf)")))
+        self.addOutput(QgsProcessingOutputNumber(self.SHEET_COUNT, tr("Sheets")))
+
+    def problems(self, parameters, context):
+        axes = self.parameterAsSource(parameters, self.AXES, context)
+        name = self.parameterAsString(parameters, self.AXIS_NAME, context)
+        missing = axes is not None and name not in axes.fields().names()
+        return [
+            *not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context)),
+            *inputs.column_problems(self, parameters, context),
+            *inputs.rule_problems(self, parameters, context),
+            *([tr("The grid axes have no column {}; name another one.").format(name)] if missing else []),
+        ]
+
+    def compute(self, parameters, context, monitor):
+        table = inputs.HoleTable(self, parameters, context)
+        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        sheets = self.parameterAsFileOutput(parameters, self.SHEETS, context)
+        survey = self.parameterAsFile(parameters, self.SURVEY, context)
+        check_output(output)
+        with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
+            rows = sheet_rows(
+                survey,
+                table.holes,
+                table.sides,
+                Path(folder) / "sections",
+                inputs.read_rules(self, parameters, context),
+                self._axes(parameters, context),
+                inputs.read_confidence(self, parameters, context),
+                monitor.part(0.0, 0.6),
+            )
+            # The pages draw a table of their own, so that a run stopped there leaves earlier results alone.
+            drawn = Path(folder) / "table.gpkg"
+            write_sheet_table(drawn, rows)
+            write_drill_sheets(sheets, survey, drawn, SHEET_LAYER, rows, monitor.part(0.6, 1.0))
+        write_sheet_table(output, rows)
+        style_when_loaded(context, output, tr("Drill sheet"), style_verdicts)
+        return {self.OUTPUT: table_source(output, SHEET_LAYER), self.SHEETS: sheets, self.SHEET_COUNT: len(rows)}
+
+    def _axes(self, parameters, context) -> list:
+        name = self.parameterAsString(parameters, self.AXIS_NAME, context)
+        axes = []
+        for label, start, end in inputs.line_ends(self, parameters, self.AXES, name, context):
+            if start == end:
+                raise ProcessingError(f"Grid axis {label} is no line; draw it with two points.")
+            axes.append(GridAxis(label, start, end))
+        return axes
