@@ -13,6 +13,7 @@ from .algorithms.drillsheet import DrillSheet
 from .algorithms.fitareas import FitAreas
 from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
+from .algorithms.radargrams import DrawRadargrams
 from .algorithms.readsurvey import ReadSurvey
 from .algorithms.routechase import RouteChase
 from .algorithms.sitegrid import DefineSiteGrid
@@ -26,6 +27,7 @@ ALGORITHMS = (
     DefineSiteGrid,
     EstimateWaveSpeed,
     DepthSlices,
+    DrawRadargrams,
     DetectItems,
     CheckPenetrations,
     ClearSpaceMap,

@@ -14,6 +14,8 @@ from .monitor import Monitor
 from .outputs import area_work, fit_layers, fitting, layers, stored
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.publish import publish, staging_folder, write_text
+from .outputs.radargram_picture import draw, import_matplotlib
+from .outputs.radargrams import PANELS, choose_lines, compose_line, file_name, find_crossings
 from .outputs.rasters import RasterStore
 from .outputs.report import report_html
 from .outputs.result import ChainResult, ChainSettings
@@ -171,6 +173,42 @@ def detect_items_step(
     seams = fit_layers.seam_layer(result.areas, result.seams)
     _update_survey(result, [*_found_layers(result), seams], [("detect items", {}), ("join items", {})])
     return result
+
+
+def radargrams_step(
+    survey_path, output_folder, lines: str = "", panels: Sequence[str] = PANELS, monitor: Monitor = Monitor()
+) -> List[Path]:
+    """Draws one picture a line and dipole axis into `output_folder`, with the picks and items that the survey holds.
+
+    `lines` chooses as in `outputs.radargrams.choose_lines`; `panels` are some of its `PANELS`. The survey is not changed. Returns
+    the pictures' paths.
+    """
+    import_matplotlib()
+    result = _reopen(survey_path, monitor.part(0.0, 0.1))
+    chosen = choose_lines(result.survey, lines)
+    result.survey = replace(result.survey, areas=tuple(a for a in result.survey.areas if a.area_id in chosen))
+    output = Path(output_folder)
+    names = stored.read_joined_ids(survey_path)
+    picks, items = stored.read_picks(survey_path), stored.read_area_items(survey_path)
+    with staging_folder(output) as staging:
+
+        def work(area: ScanArea, own: Monitor) -> None:
+            prepared = area_work.prepare(result, area, own.part(0.0, 0.2))
+            speed = area_work.wave_speed(result, prepared, own.part(0.2, 0.5))
+            here = [pick for pick in picks if pick.area_id == area.area_id]
+            there = [item for item in items if area.area_id in item.area_ids]
+            numbers = [n for n, one in enumerate(prepared.lines) if one.line in chosen[area.area_id]]
+            for done, number in enumerate(numbers):
+                own.step(0.5 + 0.5 * done / len(numbers))
+                line = prepared.lines[number].line
+                crossings = find_crossings(area, line, here, there, names)
+                draw(compose_line(prepared, number, speed, panels, crossings), staging / file_name(line))
+
+        area_work.each_area(result, work, monitor.part(0.1, 0.98))
+        drawn = sorted(path.name for path in staging.iterdir())
+        monitor.step(0.99)
+        publish(staging, output)
+    return [output / name for name in drawn]
 
 
 def fit_areas_step(

@@ -121,6 +121,11 @@ def read_picks(survey_path) -> List[Pick]:
     return picks
 
 
+def read_joined_ids(survey_path) -> Dict[str, str]:
+    """The areas' own item ids, as picks and `area_items` have them, to those of the layer `items`."""
+    return {row["area_item_id"]: row["item_id"] for _, row in read_layer(survey_path, "picks")}
+
+
 def read_area_items(survey_path) -> List[Item]:
     """Items of each area for itself, in its local grid."""
     return [

@@ -11,6 +11,7 @@ NAMES = [
     "sitegrid",
     "wavespeed",
     "depthslices",
+    "radargrams",
     "detectitems",
     "processsurvey",
     "checkpenetrations",
