@@ -1,10 +1,17 @@
 """inslab:radargrams: definition, refusals, run, cancelling."""
 
 import struct
+from pathlib import Path
 
 import pytest
 from algorithms import Log, complaint, outputs_of, parameters_of, run
 from qgis.core import QgsProcessingException
+
+
+@pytest.fixture
+def survey(processed, inslab_provider):
+    """Path of a survey.gpkg with wave speeds, picks and items; it is not to be changed."""
+    return Path(processed[0]["OUTPUT_FOLDER"]) / "survey.gpkg"
 
 
 def test_definition(inslab_provider):
