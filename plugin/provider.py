@@ -11,6 +11,7 @@ from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.drillsheet import DrillSheet
 from .algorithms.fitareas import FitAreas
+from .algorithms.joinitems import JoinItems
 from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
 from .algorithms.radargrams import DrawRadargrams
@@ -29,6 +30,7 @@ ALGORITHMS = (
     DepthSlices,
     DrawRadargrams,
     DetectItems,
+    JoinItems,
     CheckPenetrations,
     ClearSpaceMap,
     PlacePenetrations,

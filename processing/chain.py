@@ -24,6 +24,7 @@ from .survey.model import ScanArea
 from .survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
+SAID_OF_ITEMS = (area_work.JOINING,)  # where the findings stand that every joining makes anew
 
 
 def process_survey(
@@ -171,7 +172,27 @@ def detect_items_step(
     area_work.each_area(result, work, monitor.part(0.1, 0.9))
     area_work.place_and_join(result, monitor.part(0.9, 0.98))
     seams = fit_layers.seam_layer(result.areas, result.seams)
-    _update_survey(result, [*_found_layers(result), seams], [("detect items", {}), ("join items", {})])
+    steps = [("detect items", {}), ("join items", {})]
+    _update_survey(result, [*_found_layers(result), seams], steps, said_anew=SAID_OF_ITEMS)
+    return result
+
+
+def join_items_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
+    """Places the items of each area by the present fits, joins them across areas and rewrites `picks`, `items` and `coverage`.
+
+    Starts from what each area for itself shows (`area_items`), so that it can be run as often as wanted.
+    Raises `ProcessingError` where items were not detected yet.
+    """
+    result = _reopen(survey_path, monitor.part(0.0, 0.5))
+    result.depths = stored.read_area_depths(result.survey_path)
+    if not result.depths:
+        raise ProcessingError(f"{result.survey_path} has no items yet; run 'Detect items' or 'Process a survey' first.")
+    result.area_items = stored.read_area_items(result.survey_path)
+    result.picks = stored.read_picks(result.survey_path)
+    area_work.place_and_join(result, monitor.part(0.5, 0.9))
+    seams = fit_layers.seam_layer(result.areas, result.seams)
+    monitor.step(0.95)
+    _update_survey(result, [*_found_layers(result), seams], [("join items", {})], said_anew=SAID_OF_ITEMS)
     return result
 
 
@@ -227,7 +248,7 @@ def fit_areas_step(
     result = _reopen(survey_path, monitor.part(0.0, 0.5))
     before = dict(result.fits)
     # What the earlier fit and the earlier look at the survey said is said anew.
-    result.findings = stored.read_findings(result.survey_path, but_of=fitting.WHERE)
+    result.findings = stored.read_findings(result.survey_path, but_of=(fitting.WHERE, *SAID_OF_ITEMS))
     fitting.read_given(result, monitor, ties_path)
     fitting.fit(result, fit, monitor)
     result.picks = stored.read_picks(result.survey_path)
@@ -309,11 +330,18 @@ def _write_survey(result: ChainResult, path: Path, further: Sequence[Layer], sam
 
 
 def _update_survey(
-    result: ChainResult, changed: Sequence[Layer], steps: Sequence[Tuple[str, Mapping]], keep_findings: bool = True
+    result: ChainResult,
+    changed: Sequence[Layer],
+    steps: Sequence[Tuple[str, Mapping]],
+    keep_findings: bool = True,
+    said_anew: Sequence[str] = (),
 ) -> None:
-    """Put what a step found into the GeoPackage it started from; run log and (unless they were taken over) findings grow."""
+    """Put what a step found into the GeoPackage it started from; run log and (unless they were taken over) findings grow.
+
+    Earlier findings at one of the places `said_anew` go.
+    """
     path = result.survey_path
-    earlier = stored.read_findings(path) if keep_findings else []
+    earlier = stored.read_findings(path, but_of=said_anew) if keep_findings else []
     findings = [*earlier, *(found for found in result.findings if found not in earlier)]
     grown = [
         layers.wave_speed_layer(result.wave_speeds),

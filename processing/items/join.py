@@ -4,7 +4,7 @@ All work is in the site grid. Two items belong together when they run the same w
 within their uncertainties; each item finds at most one partner in each other area.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
@@ -20,6 +20,8 @@ WIDEST_M = 0.040
 # Areas that abut leave a strip at their edges where an item's end is not seen.
 LARGEST_GAP_M = 0.12
 VERTEX_STEP_M = 0.05
+# Shorter stretches side by side are too little to speak of a disagreement.
+LONG_ENOUGH_M = 0.1
 
 
 @dataclass(frozen=True)
@@ -43,11 +45,37 @@ class Comparison:
         return float(np.hypot(self.lateral_m / self.sigma_lateral_m, self.depth_m / self.sigma_depth_m))
 
 
-def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> List[Item]:
-    """Items with those of the same object joined, in order of their ids.
+@dataclass(frozen=True)
+class Disagreement:
+    """Two items side by side that would be one object but for their offset (metres) beyond both uncertainties."""
+
+    item_ids: Tuple[str, str]
+    lateral_m: float
+    depth_m: float
+
+    def sentence(self, item_id: str) -> str:
+        """What to say at the item `item_id` about the other one."""
+        other = next(one for one in self.item_ids if one != item_id)
+        return (
+            f"Item {other} beside it differs by {1000 * abs(self.lateral_m):.0f} mm across and "
+            f"{1000 * abs(self.depth_m):.0f} mm in depth, more than both uncertainties allow: check on site."
+        )
+
+
+@dataclass(frozen=True)
+class Joined:
+    """What joining gave: the items in order of their ids, of which each earlier id became part, and what disagrees."""
+
+    items: List[Item]
+    joined_as: Dict[str, str] = field(default_factory=dict)
+    disagreements: List[Disagreement] = field(default_factory=list)
+
+
+def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
+    """Joins the items that are the same object.
 
     A joined item keeps the smallest of the ids, lists all areas, and its kind comes from the product of the parts'
-    probabilities. Parts that run side by side but disagree beyond their sigmas are not joined; both say so in their reasons.
+    probabilities. Parts that run side by side but disagree beyond their sigmas are not joined; both say so in their `flag`.
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []
@@ -61,7 +89,7 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> List[Item
             if comparison is not None:
                 links.append((comparison.cost, i, j, comparison))
     groups = {i: [i] for i in range(len(ordered))}
-    flags: Dict[int, List[str]] = {i: [] for i in groups}
+    apart: List[Tuple[int, int, Comparison]] = []
     group_of = list(range(len(ordered)))
     for _, i, j, comparison in sorted(links, key=lambda link: link[:3]):
         one, other = groups[group_of[i]], groups[group_of[j]]
@@ -72,18 +100,25 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> List[Item
             del groups[group_of[j]]
             for member in other:
                 group_of[member] = group_of[i]
-        elif comparison.overlap_m > 0.1:
-            for a, b in ((i, j), (j, i)):
-                flags[a].append(
-                    f"Item {ordered[b].item_id} beside it differs by {1000 * abs(comparison.lateral_m):.0f} mm across and "
-                    f"{1000 * abs(comparison.depth_m):.0f} mm in depth, more than both uncertainties allow: check on site."
-                )
+        elif comparison.overlap_m > LONG_ENOUGH_M:
+            apart.append((i, j, comparison))
+    names = {member: ordered[min(members)].item_id for members in groups.values() for member in members}
+    found_apart: Dict[Tuple[str, str], Disagreement] = {}
+    for i, j, comparison in apart:
+        pair = names[i], names[j]
+        if pair[0] != pair[1]:
+            found_apart.setdefault(pair, Disagreement(pair, comparison.lateral_m, comparison.depth_m))
+    disagreements = list(found_apart.values())
     out = []
     for members in groups.values():
         joined = merge([ordered[m] for m in sorted(members)])
-        notes = [note for m in members for note in flags[m]]
-        out.append(replace(joined, reasons=" ".join([joined.reasons, *notes])) if notes else joined)
-    return sorted(out, key=lambda item: item.item_id)
+        notes = [found.sentence(joined.item_id) for found in disagreements if joined.item_id in found.item_ids]
+        out.append(replace(joined, flag=" ".join(notes)) if notes else joined)
+    return Joined(
+        sorted(out, key=lambda item: item.item_id),
+        {item.item_id: names[number] for number, item in enumerate(ordered)},
+        disagreements,
+    )
 
 
 def _far_apart(one, other) -> bool:

@@ -58,6 +58,8 @@ class Item:
         1-sigma across the item in plan, and of its depth, metres.
     reasons : str
         One sentence: why this kind.
+    flag : str
+        What must be checked on site, in words; empty where nothing is doubtful.
     """
 
     item_id: str
@@ -69,6 +71,7 @@ class Item:
     sigma_depth_m: float
     pick_count: int
     reasons: str = ""
+    flag: str = ""
 
     @property
     def kind(self) -> str:

@@ -15,10 +15,11 @@ from ..monitor import Monitor
 from ..radar.model import WaveSpeed
 from ..survey.model import ScanArea
 from .coverage import find_coverage
-from .placing import group_by_plane, joined_ids, place_item
+from .placing import group_by_plane, place_item
 from .result import AreaDepths, ChainResult, ChainSettings
 from .seams import find_seams
 
+JOINING = "joining of items"  # marks the findings of joining, which a later joining replaces
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
 
 
@@ -152,9 +153,11 @@ def _depths(area: ScanArea, base, reliable_m: Optional[float]) -> AreaDepths:
 def place_and_join(result: ChainResult, monitor: Monitor) -> None:
     """Puts items and coverage on the site grid by the present fits, and joins items across the areas of each plane.
 
-    Those of areas that are not positioned stay in their local grids. Also finds the seams.
+    Those of areas that are not positioned stay in their local grids. Also finds the seams. Where two areas disagree on what
+    could be one object, both items carry a flag, and a finding says so.
     """
     result.coverage, result.items, result.joined_as = [], [], {}
+    result.findings = [found for found in result.findings if found.where != JOINING]
     unplaced = []
     with timed(result.seconds, "place"):
         placed = []
@@ -177,8 +180,12 @@ def place_and_join(result: ChainResult, monitor: Monitor) -> None:
             items = [item for item in placed if item.area_ids[0] in ids]
             if items:
                 own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
-                result.joined_as.update(joined_ids(items, own))
-                result.items.extend(own)
+                result.joined_as.update(own.joined_as)
+                result.items.extend(own.items)
+                for found in own.disagreements:
+                    first, _ = found.item_ids
+                    result.note("warning", JOINING, f"Item {first}: {found.sentence(first)}")
+                    monitor.warn(f"Item {first}: {found.sentence(first)}")
         result.items.extend(unplaced)
         result.seams = find_seams(result.picks, result.areas, result.fits)
 

@@ -257,6 +257,7 @@ def item_layer(
         "length_m": float,
         **dict.fromkeys(("other_face_min_m", "other_face_max_m", "sigma_other_face_m"), float),
         "reasons": str,
+        "flag": str,
         "local_geometry": str,
     }
     rows = []
@@ -273,6 +274,7 @@ def item_layer(
             surface=area.surface,
             status="detected",
             source="computed",
+            flag=item.flag or None,
             length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
             **_from_other_face(item, area, depths),
         )

@@ -38,35 +38,9 @@ def group_by_plane(areas: Iterable[ScanArea]) -> Dict[Tuple[str, str], List[Scan
     return planes
 
 
-def joined_ids(placed: Iterable[Item], joined: List[Item]) -> Dict[str, str]:
-    """Id of each item before joining (`placed`) to that of the joined one it became part of.
-
-    An item that joining merged into another goes to the joined item of its area that runs closest to it.
-    """
-    kept = {item.item_id for item in joined}
-    ids = {}
-    for item in placed:
-        candidates = [other for other in joined if item.area_ids[0] in other.area_ids]
-        if item.item_id in kept or not candidates:
-            ids[item.item_id] = item.item_id
-        else:
-            ids[item.item_id] = min(candidates, key=lambda other, item=item: _mean_distance(item, other)).item_id
-    return ids
-
-
 def sigma_of_pick(pick: Pick, fits: Mapping[str, AreaFit]) -> float:
     """1-sigma of a pick's position in the site grid, metres; NaN without a fitted area."""
     fit = fits[pick.area_id]
     if not fit.is_fitted:
         return float("nan")
     return float(np.hypot(pick.sigma_along_m, fit.sigma_at([[pick.x_m, pick.y_m]])[0]))
-
-
-def _mean_distance(item: Item, other: Item) -> float:
-    """Mean distance of the vertices of `item` from the polyline `other`, in space, metres."""
-    start, end = other.vertices_m[:-1], other.vertices_m[1:]
-    along = end - start
-    length = np.maximum(np.sum(along**2, axis=1), 1e-12)
-    part = np.clip(np.sum((item.vertices_m[:, None] - start) * along, axis=2) / length, 0.0, 1.0)
-    nearest = start + part[..., None] * along
-    return float(np.mean(np.min(np.linalg.norm(item.vertices_m[:, None] - nearest, axis=2), axis=1)))

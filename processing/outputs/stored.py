@@ -2,7 +2,7 @@
 
 import json
 from pathlib import Path
-from typing import Dict, List, Mapping, Optional, Tuple
+from typing import Collection, Dict, List, Mapping, Optional, Tuple
 
 import numpy as np
 
@@ -158,12 +158,12 @@ def read_crs_wkt(survey_path) -> str:
     return (read_metadata(survey_path, CRS_KEY) if survey_path.is_file() else None) or local_crs_wkt()
 
 
-def read_findings(survey_path, but_of: str = "") -> List[Finding]:
-    """The rows of `findings`, in order, without those found at `but_of`."""
+def read_findings(survey_path, but_of: Collection[str] = ()) -> List[Finding]:
+    """The rows of `findings`, in order, without those found at one of `but_of`."""
     return [
         Finding(row["severity"], row["where_found"], row["text"])
         for _, row in read_layer(survey_path, "findings")
-        if row["where_found"] != but_of
+        if row["where_found"] not in but_of
     ]
 
 

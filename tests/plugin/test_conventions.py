@@ -13,6 +13,7 @@ NAMES = [
     "depthslices",
     "radargrams",
     "detectitems",
+    "joinitems",
     "processsurvey",
     "checkpenetrations",
     "clearspace",

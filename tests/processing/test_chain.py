@@ -1,143 +1,44 @@
 """The chain's promises: what it writes, what it keeps, how it fails. Radar and detection are stood in for by hand."""
 
-import csv
 import json
 import sqlite3
-import sys
 from contextlib import closing
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import stand_ins
+from stand_ins import AREAS, KINDS
 
 from inslab.processing import cautions, chain
 from inslab.processing.errors import Cancelled, MissingPackageError, ProcessingError, SurveyError
-from inslab.processing.items.model import Item, Pick
+from inslab.processing.items.model import Item
 from inslab.processing.monitor import Monitor
 from inslab.processing.outputs.geopackage import read_layer
-from inslab.processing.radar.model import DepthVolume, SlabBase, WaveSpeed
 from inslab.processing.site.geotiff import GridReader
-from inslab.processing.survey.segy import write_segy
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
 
-# Area: level, surface, site position of the local origin; all 0.4 m squares, none turned.
-AREAS = {
-    "A1": ("L1", "top", (10.0, 20.0)),
-    "A2": ("L1", "top", (10.3, 20.0)),
-    "S1": ("L1", "soffit", (10.4, 20.4)),
-    "W1": ("L1", "wall", (10.0, 20.0)),
-    "LOST": ("L1", "top", None),
-}
-SIZE, STEP = 0.4, 0.1
 LAYERS = (
     *("scan_areas", "scan_lines", "control_points", "ties", "error_ellipses", "seams", "wave_speeds", "area_items"),
     *("area_depths", "picks", "items", "coverage", "rasters"),
 )
-KINDS = {"bar": 0.7, "tendon": 0.1, "metal_conduit": 0.1, "plastic_conduit": 0.05, "unknown": 0.05}
-
-
-@pytest.fixture
-def folder(tmp_path):
-    """A survey folder whose line files are tiny and hold noise."""
-    random = np.random.default_rng(5)
-    survey = tmp_path / "job <7> & ä"
-    (survey / "lines").mkdir(parents=True)
-    areas, lines, points = [], [], []
-    for area_id, (level, surface, origin) in AREAS.items():
-        areas.append((area_id, level, surface, 0.06, 1500, "2031-05-04", "crew <1>", "dry"))
-        for number, offset in enumerate(np.arange(0, SIZE + 0.01, STEP).round(3)):
-            for name, start, end in (("x", (0, offset), (SIZE, offset)), ("y", (offset, 0), (offset, SIZE))):
-                file = f"lines/{area_id}-{name}{number}.sgy"
-                write_segy(survey / file, random.normal(size=(41, 128)).astype(np.float32), 0.05)
-                lines.append((area_id, f"{name}{number}", file, "across", *start, *end))
-        if origin:
-            side = -1 if surface == "soffit" else 1
-            for x, y in ((0, 0), (SIZE, 0), (SIZE, SIZE), (0, SIZE)):
-                points.append(
-                    (area_id, f"P{x}{y}", x, y, round(origin[0] + x, 4), round(origin[1] + side * y, 4), 0.003)
-                )
-    for name, head, rows in (
-        (
-            "scan_areas",
-            "area_id level surface antenna_separation_m centre_frequency_mhz scanned_on scanned_by note",
-            areas,
-        ),
-        ("scan_lines", "area_id line_id file dipole_axis start_x_m start_y_m end_x_m end_y_m", lines),
-        ("control_points", "area_id point_id local_x_m local_y_m site_x_m site_y_m sigma_m", points),
-    ):
-        with (survey / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
-            csv.writer(file).writerows([head.split(), *rows])
-    return survey
 
 
 @pytest.fixture
 def radar(monkeypatch):
     """Stand-ins for radar and items: one bar along local x in each area, joined within a plane."""
-    calls = SimpleNamespace(fail={}, estimated=[], joined=[])
-    x = np.linspace(0.005, 0.395, 40)
-
-    def prepare_area(area, monitor=Monitor()):
-        if area.area_id in calls.fail:
-            raise calls.fail[area.area_id]
-        return SimpleNamespace(area=area, findings=())
-
-    def estimate_wave_speed(prepared, monitor=Monitor()):
-        calls.estimated.append(prepared.area.area_id)
-        return WaveSpeed(prepared.area.area_id, 0.11, 0.001, 1.2, 0.01, "stand-in", 0.3, ("Check <this>.",))
-
-    def find_base(prepared, wave_speed, cell_m=0.01, monitor=Monitor()):
-        thickness = np.full((40, 40), 0.25)
-        return SlabBase(prepared.area.area_id, x, x, thickness, thickness * 0.02)
-
-    def image_area(prepared, wave_speed, base, cell_m=0.01, depth_step_m=0.01, max_depth_m=None, monitor=Monitor()):
-        depth = np.arange(6) * depth_step_m + depth_step_m / 2
-        return DepthVolume(prepared.area.area_id, x, x, depth, np.full((40, 40, 6), 12.0, np.float32))
-
-    def detect_items(prepared, wave_speed, slab_base, monitor=Monitor()):
-        area_id = prepared.area.area_id
-        vertices = np.array([[0.0, 0.1, 0.05], [SIZE, 0.1, 0.06]])
-        item = Item(f"{area_id}-1", (area_id,), vertices, KINDS, 0.9, 0.004, 0.003, 2, "Straight <and> level.")
-        picks = [
-            Pick(
-                f"{area_id}-{n}",
-                item.item_id,
-                area_id,
-                f"y{n}",
-                n * STEP,
-                0.1,
-                0.05,
-                0.003,
-                0.002,
-                -1,
-                20.0,
-                float("nan"),
-            )
-            for n in range(5)
-        ]
-        return picks, [item]
 
     def join_items(items, monitor=Monitor()):
-        calls.joined.append([item.item_id for item in items])
         ids = tuple(area_id for item in items for area_id in item.area_ids)
         line = np.vstack([item.vertices_m for item in items])
-        return [Item("joined-" + "-".join(ids), ids, line, KINDS, 0.9, items[0].sigma_xy_m, 0.003, 5 * len(items))]
+        name = "joined-" + "-".join(ids)
+        joined = Item(name, ids, line, KINDS, 0.9, items[0].sigma_xy_m, 0.003, 5 * len(items))
+        return SimpleNamespace(items=[joined], joined_as={item.item_id: name for item in items}, disagreements=[])
 
-    for name, functions in {
-        "radar.prepare": [prepare_area],
-        "items.bar_speed": [estimate_wave_speed],
-        "radar.imaging": [find_base, image_area],
-        "items.detect": [detect_items],
-        "items.join": [join_items],
-    }.items():
-        module = ModuleType(f"inslab.processing.{name}")
-        for function in functions:
-            setattr(module, function.__name__, function)
-        monkeypatch.setitem(sys.modules, module.__name__, module)
-    sys.modules["inslab.processing.radar.imaging"].reliable_depth_m = lambda prepared, speed, base: 0.35
-    return calls
+    return stand_ins.stand_in(monkeypatch, join_items)
 
 
 def rows(path, layer):
@@ -204,7 +105,7 @@ def test_picks_follow_their_items_and_unplaced_ones_have_no_position(folder, rad
     items = {values["item_id"] for values in rows(path, "items")}
     assert {values["item_id"] for _, values in picks} == items
     assert {values["area_id"] for point, values in picks if point is None} == {"LOST"}
-    point, values = next((p, v) for p, v in picks if v["pick_id"] == "A2-3")
+    point, values = next((p, v) for p, v in picks if v["pick_id"] == "A2-1-3")
     assert point == pytest.approx([10.6, 20.1, -0.05])
     assert values["polarization_ratio_db"] is None
     assert values["sigma_xy_m"] > values["sigma_along_m"]

@@ -26,7 +26,7 @@ def test_one_object_seen_from_two_turned_areas_becomes_one_item():
     # Each area sees its own stretch of the same line; their fits leave 3 mm and a tenth of a degree.
     first = item("A1-001", (0.0, 0.0), (1.0, 0.0))
     second = item("A2-004", (1.4, 0.004), (0.6, 0.003), depth=0.052)
-    (joined,) = join_items([second, first])
+    (joined,) = join_items([second, first]).items
     assert joined.item_id == "A1-001"
     assert joined.area_ids == ("A1", "A2")
     assert joined.pick_count == 10
@@ -44,7 +44,7 @@ def test_one_object_seen_from_two_turned_areas_becomes_one_item():
 
 
 def test_kinds_are_multiplied():
-    (joined,) = join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0), (1.5, 0), kinds=CONDUIT)])
+    (joined,) = join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0), (1.5, 0), kinds=CONDUIT)]).items
     # Bayes with equal prior odds, by hand: 0.16, 0.0025, 0.03, 0.0025, 0.005 over their sum 0.2.
     assert joined.kind_probabilities["bar"] == pytest.approx(0.8)
     assert joined.kind_probabilities["metal_conduit"] == pytest.approx(0.15)
@@ -52,9 +52,9 @@ def test_kinds_are_multiplied():
 
 def test_parallel_bars_sixty_millimetres_apart_stay_apart():
     items = [item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0.06), (1.5, 0.06))]
-    joined = join_items(items)
+    joined = join_items(items).items
     assert [one.item_id for one in joined] == ["A1-001", "A2-001"]
-    assert all("check on site" not in one.reasons for one in joined)
+    assert all(not one.flag for one in joined)
 
 
 def test_mat_of_bars_finds_its_own_continuation():
@@ -62,7 +62,7 @@ def test_mat_of_bars_finds_its_own_continuation():
     for n in range(6):
         items.append(item(f"A1-{n:03d}", (0, 0.06 * n), (1, 0.06 * n)))
         items.append(item(f"A2-{n:03d}", (0.8, 0.06 * n + 0.005), (1.8, 0.06 * n + 0.005)))
-    joined = join_items(items)
+    joined = join_items(items).items
     assert len(joined) == 6
     for one in joined:
         across = one.vertices_m[:, 1]
@@ -73,23 +73,58 @@ def test_mat_of_bars_finds_its_own_continuation():
 def test_disagreement_is_told_and_not_averaged():
     shallow = item("A1-001", (0, 0), (1, 0), depth=0.05, sigma=0.002)
     deep = item("A2-001", (0.5, 0), (1.5, 0), depth=0.075, sigma=0.002)
-    first, second = join_items([shallow, deep])
+    found = join_items([shallow, deep])
+    first, second = found.items
     assert first.vertices_m == pytest.approx(shallow.vertices_m)
     assert second.vertices_m == pytest.approx(deep.vertices_m)
     for one, other in ((first, "A2-001"), (second, "A1-001")):
-        assert f"Item {other} beside it differs" in one.reasons
-        assert "25 mm in depth" in one.reasons
+        assert f"Item {other} beside it differs" in one.flag
+        assert "25 mm in depth" in one.flag
         assert one.area_ids == (one.item_id[:2],)
+    (disagreement,) = found.disagreements
+    assert disagreement.item_ids == ("A1-001", "A2-001")
+    assert disagreement.depth_m == pytest.approx(0.025)
 
 
 def test_wide_sigmas_let_the_same_pair_join():
     pair = [item("A1-001", (0, 0), (1, 0), sigma=0.010), item("A2-001", (0.5, 0), (1.5, 0), depth=0.070, sigma=0.010)]
-    assert len(join_items(pair)) == 1
+    assert len(join_items(pair).items) == 1
+
+
+def test_every_part_knows_what_it_became_part_of():
+    items = [
+        item("A1-001", (0, 0), (1, 0)),
+        item("A1-002", (0, 0.2), (1, 0.2)),
+        item("A2-007", (0.8, 0.201), (1.8, 0.201)),
+        item("A3-003", (1.7, 0.2), (2.5, 0.2)),
+        item("A3-004", (1.7, 0.4), (2.5, 0.4)),
+    ]
+    found = join_items(items)
+    assert found.joined_as == {
+        "A1-001": "A1-001",
+        "A1-002": "A1-002",
+        "A2-007": "A1-002",
+        "A3-003": "A1-002",
+        "A3-004": "A3-004",
+    }
+    assert {one.item_id for one in found.items} == set(found.joined_as.values())
+
+
+def test_a_flag_names_the_joined_item_and_not_its_part():
+    items = [
+        item("A1-001", (0, 0), (1, 0), depth=0.05, sigma=0.002),
+        item("A2-001", (0.5, 0), (1.5, 0), depth=0.05, sigma=0.002),
+        item("A3-001", (1.0, 0), (2.0, 0), depth=0.075, sigma=0.002),
+    ]
+    first, second = join_items(items).items
+    assert (first.item_id, second.item_id) == ("A1-001", "A3-001")
+    assert "Item A3-001 beside it" in first.flag
+    assert "Item A1-001 beside it" in second.flag
 
 
 def test_chain_over_three_areas_becomes_one_item():
     items = [item(f"A{n}-001", (0.8 * n, 0.001 * n), (0.8 * n + 1.0, 0.001 * n)) for n in range(1, 4)]
-    (joined,) = join_items(items)
+    (joined,) = join_items(items).items
     assert joined.area_ids == ("A1", "A2", "A3")
     assert np.ptp(joined.vertices_m[:, 0]) == pytest.approx(2.6)
     assert joined.pick_count == 15
@@ -101,19 +136,19 @@ def test_two_of_one_area_are_never_joined_by_a_third():
         item("A1-002", (0, 0.02), (1, 0.02)),
         item("A2-001", (0.5, 0.010), (1.5, 0.010), sigma=0.006),
     ]
-    joined = join_items(items)
+    joined = join_items(items).items
     assert len(joined) == 2
     assert {one.item_id for one in joined} == {"A1-001", "A1-002"}
 
 
 def test_items_across_a_small_gap_join_and_across_a_large_one_do_not():
     first = item("A1-001", (0, 0), (1, 0))
-    assert len(join_items([first, item("A2-001", (1.10, 0.002), (2, 0.002))])) == 1
-    assert len(join_items([first, item("A2-001", (1.20, 0.002), (2, 0.002))])) == 2
+    assert len(join_items([first, item("A2-001", (1.10, 0.002), (2, 0.002))]).items) == 1
+    assert len(join_items([first, item("A2-001", (1.20, 0.002), (2, 0.002))]).items) == 2
 
 
 def test_crossing_items_stay_apart():
-    assert len(join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, -0.5), (0.5, 0.5))])) == 2
+    assert len(join_items([item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, -0.5), (0.5, 0.5))]).items) == 2
 
 
 def test_order_of_the_input_does_not_matter():
@@ -122,13 +157,13 @@ def test_order_of_the_input_does_not_matter():
     ]
     one, other = join_items(items), join_items(items[::-1])
     assert one == other
-    for a, b in zip(one, other):
+    for a, b in zip(one.items, other.items):
         assert (a.vertices_m == b.vertices_m).all()
 
 
 def test_single_items_come_through_untouched():
     alone = item("A1-001", (0, 0), (1, 0))
-    (same,) = join_items([alone])
+    (same,) = join_items([alone]).items
     assert same is alone
-    assert join_items([]) == []
+    assert join_items([]).items == []
     assert replace(alone).kind == "bar"
