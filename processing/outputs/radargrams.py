@@ -173,19 +173,19 @@ def _processed(prepared, one, speed, _deepest) -> Panel:
     return Panel("processed", values.astype(np.float32), one.distances_m, time, limit or 1.0)
 
 
-def gain(traces, time_ns, period_ns: float) -> np.ndarray:
+def gain(values, vertical, start: float, spreading: float = 1.0) -> np.ndarray:
     """Factor for each sample that undoes spreading and the attenuation found in the data; shape (sample,).
 
-    Level over time is taken as exp(-a t)/t; a comes from a straight line through the logarithm of the median magnitude, a period
-    after time zero to the end, and is never negative. One smooth law for the whole line: relative strengths are kept.
+    The level over time t (or depth) is taken as exp(-a t) t^-spreading. a comes from a straight line through the logarithm of the
+    median magnitude beyond `start`, and is never negative. One smooth law for the whole line: relative strengths are kept.
     """
-    late = time_ns > period_ns
+    late = vertical > start
     if late.sum() < 8:
-        return np.ones(len(time_ns))
-    level = np.median(np.abs(traces[:, late]), axis=0) * time_ns[late]
-    slope, _ = np.polyfit(time_ns[late], np.log(np.maximum(level, 1e-9 * level.max() + 1e-30)), 1)
-    since = np.maximum(time_ns, period_ns)
-    return since * np.exp(max(-slope, 0.0) * since)
+        return np.ones(len(vertical))
+    level = np.median(np.abs(values[:, late]), axis=0) * vertical[late] ** spreading
+    slope, _ = np.polyfit(vertical[late], np.log(np.maximum(level, 1e-9 * level.max() + 1e-30)), 1)
+    since = np.maximum(vertical, start)
+    return since**spreading * np.exp(max(-slope, 0.0) * since)
 
 
 def _migrated(prepared, one, speed, deepest_m) -> Panel:
@@ -210,7 +210,8 @@ def _migrated(prepared, one, speed, deepest_m) -> Panel:
         frequency,
     )
     image = (operator @ traces.ravel()).reshape(grid.shape)
-    values = image * gain(image, grid.depth_m, 0.5 * wavelength)
+    # The sum over the aperture has undone the spreading already.
+    values = image * gain(image, grid.depth_m, 0.5 * wavelength, spreading=0.0)
     limit = float(np.percentile(np.abs(values), 98.5))
     return Panel("migrated", values.astype(np.float32), grid.distance_m, grid.depth_m, limit or 1.0, True)
 
