@@ -11,6 +11,7 @@ from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.drillsheet import DrillSheet
 from .algorithms.fitareas import FitAreas
+from .algorithms.fitdrawing import FitDrawing
 from .algorithms.joinitems import JoinItems
 from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
@@ -26,6 +27,7 @@ ALGORITHMS = (
     ReadSurvey,
     FitAreas,
     DefineSiteGrid,
+    FitDrawing,
     EstimateWaveSpeed,
     DepthSlices,
     DrawRadargrams,

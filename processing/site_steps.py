@@ -7,18 +7,19 @@ results left as they were when it is cancelled or fails.
 from dataclasses import replace
 from html import escape
 from pathlib import Path
-from typing import List, Optional, Tuple
+from typing import List, Optional, Sequence, Tuple
 
 import numpy as np
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import layers, stored
+from .outputs import drawings, layers, stored
 from .outputs.geopackage import check_replaceable, replace_layers, restamp
-from .outputs.publish import write_text
+from .outputs.publish import publish, staging_folder, write_text
 from .outputs.report_page import millimetres, page, table
 from .site import geotiff
 from .site.crs import base_name, local_crs_wkt, point_scale, tied_crs_wkt
+from .site.drawing_fit import SIMILARITY, DrawingFit, DrawingPair, fit_drawing
 from .site.tie import GridTie, TieFit, fit_tie, read_pairs
 
 # What height above the ellipsoid and the projection's change over a site explain; more is told.
@@ -141,6 +142,84 @@ def _grid_report(name: str, base: Optional[str], fit: Optional[TieFit], warnings
         parts.append("<h2>Points</h2>" + table(heads, rows) + "<p>Residuals are fitted minus given.</p>")
     parts.append(f"<h2>Definition (WKT2)</h2><p class='source'>{escape(wkt)}</p>")
     return page(f"Site grid {name}", parts)
+
+
+def fit_drawing_step(
+    drawing_path,
+    pairs: Sequence[DrawingPair],
+    output_folder,
+    method: str = SIMILARITY,
+    survey_path=None,
+    page_number: int = 1,
+    dots_per_inch: float = 200.0,
+    monitor: Monitor = Monitor(),
+) -> Tuple[Path, DrawingFit, List[str]]:
+    """Puts a drawing on the site grid: `<name>.gpkg` for DXF, `<name>.tif` for a picture or PDF page, and `<name>-fit.html`, into
+    `output_folder`. Returns the file, the fit and sentences for the user.
+
+    `survey_path` is a survey whose site grid is meant; without one it is the plain local grid.
+    """
+    drawing_path, folder = Path(drawing_path), Path(output_folder)
+    picture = drawings.is_picture(drawing_path)
+    crs_wkt = stored.read_crs_wkt(survey_path) if survey_path else local_crs_wkt()
+    fit = fit_drawing(pairs, method, picture)
+    sentences = list(fit.warnings)
+    if not picture:
+        sentences += drawings.unit_sentences(drawings.drawing_unit(drawing_path), fit)
+    monitor.step(0.2)
+    with staging_folder(folder) as staging:
+        target = staging / f"{drawing_path.stem}{'.tif' if picture else '.gpkg'}"
+        if picture:
+            drawings.write_picture(drawing_path, fit, target, crs_wkt, page_number, dots_per_inch)
+        else:
+            counts = drawings.write_linework(drawing_path, fit, target, crs_wkt)
+            sentences.append(
+                "Features written: " + ", ".join(f"{name} {count}" for name, count in counts.items()) + "."
+            )
+        write_text(staging / f"{drawing_path.stem}-fit.html", _drawing_report(drawing_path, fit, sentences, picture))
+        monitor.step(0.95)
+        publish(staging, folder)
+    for sentence in sentences:
+        (monitor.warn if sentence in fit.warnings or "do not agree" in sentence else monitor.log)(sentence)
+    return folder / target.name, fit, sentences
+
+
+def _drawing_report(path: Path, fit: DrawingFit, sentences: List[str], picture: bool) -> str:
+    unit = "pixel" if picture else "unit"
+    values = [
+        ("Method", fit.method),
+        (f"Metres a {unit}, along x and y", " and ".join(f"{scale:.8g}" for scale in fit.scales_m)),
+        ("Direction of the drawing's x on the site grid", f"{fit.rotation_deg:.4f}°"),
+        ("RMS residual (mm)", millimetres(fit.rms_m)),
+        ("1-sigma of one coordinate, from the residuals (mm)", millimetres(fit.sigma_m)),
+    ]
+    rows = [
+        (
+            pair.point_id,
+            *(f"{number:.3f}" for number in (*pair.drawing, *pair.site_m)),
+            *(millimetres(number) for number in residual),
+            "" if ratio is None else f"{ratio:.1f}",
+        )
+        for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.ratio)
+    ]
+    heads = (
+        "Point",
+        "#Drawing x",
+        "#Drawing y",
+        "#Site x",
+        "#Site y",
+        "#Residual x mm",
+        "#Residual y mm",
+        "#Over its sigma",
+    )
+    parts = [
+        f"<h1>Drawing {escape(path.name)}</h1>",
+        table(("What", "#Value"), values),
+        "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in sentences) + "</ul>" if sentences else "",
+        "<h2>Control points</h2>" + table(heads, rows) + "<p>Residuals are fitted minus given, on the site grid.</p>",
+        "<p>A drawing shows what was planned. It says nothing of what was built or where it lies.</p>",
+    ]
+    return page(f"Drawing {path.name}", parts)
 
 
 def _with_sigma(value: float, sigma: float, digits: int, unit: str) -> str:

@@ -111,7 +111,7 @@ class GridWriter:
                     self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
             self._file.close()
             if kind is None:
-                _move_with_crs(self._part, self.path)
+                move_with_crs(self._part, self.path)
         finally:
             for part in (self._part, _beside(self._part)):
                 part.unlink(missing_ok=True)
@@ -129,7 +129,7 @@ def restamp(path, crs_wkt: str) -> None:
         shutil.copyfile(path, part)
         with rasterio.open(part, "r+") as file:
             file.crs = rasterio.crs.CRS.from_wkt(crs_wkt)
-        _move_with_crs(part, path)
+        move_with_crs(part, path)
     except (OSError, rasterio.errors.RasterioError) as error:
         raise ProcessingError(f"{path} cannot be given another coordinate system: {error}.") from error
     finally:
@@ -142,7 +142,8 @@ def _beside(path: Path) -> Path:
     return path.with_name(f"{path.name}.aux.xml")
 
 
-def _move_with_crs(part: Path, path: Path) -> None:
+def move_with_crs(part: Path, path: Path) -> None:
+    """Moves a finished GeoTIFF into place, and what GDAL keeps beside it."""
     part.replace(path)
     if _beside(part).exists():
         _beside(part).replace(_beside(path))

@@ -23,6 +23,16 @@ def detectable_shift(significance: float, power: float) -> float:
     return critical_ratio(significance) + NormalDist().inv_cdf(power)
 
 
+def critical_tau(degrees_of_freedom: int, significance: float) -> float:
+    """Two-sided critical value of a residual over its own sigma where sigma is estimated from the same residuals (A. Pope, The
+    statistics of residuals and the detection of outliers, NOAA 1976; quoted from memory); two or more degrees of freedom.
+    """
+    from scipy.special import stdtrit
+
+    t = float(stdtrit(degrees_of_freedom - 1, 1.0 - significance / 2.0))
+    return float(np.sqrt(degrees_of_freedom) * t / np.sqrt(degrees_of_freedom - 1 + t**2))
+
+
 def variance_factor_interval(degrees_of_freedom: int, probability: float = 0.95) -> Tuple[float, float]:
     """Where the variance factor lies with `probability` if the stated sigmas are right (chi-square over its freedom)."""
     from scipy.special import chdtri

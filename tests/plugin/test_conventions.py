@@ -9,6 +9,7 @@ NAMES = [
     "readsurvey",
     "fitareas",
     "sitegrid",
+    "fitdrawing",
     "wavespeed",
     "depthslices",
     "radargrams",
@@ -78,7 +79,7 @@ def test_copies_are_of_the_same_kind(algorithm):
 
 
 def test_all_parameters_but_the_inputs_have_defaults(algorithm):
-    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS", "START", "END"}
+    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS", "START", "END", "DRAWING", "PAIRS"}
     for parameter in algorithm.parameterDefinitions():
         optional = bool(parameter.flags() & parameter.Flag.FlagOptional)
         assert (
