@@ -2,7 +2,8 @@
 
 The base is flat, so its echo stands still while the cart moves: it survives the average over many traces, where clutter does not.
 Against air it reflects with the opposite sign of metal (field reflection coefficient (sqrt(e1) - sqrt(e2))/(sqrt(e1) + sqrt(e2)),
-positive), which tells it from a mat, and it is the strongest such echo.
+positive), which tells it from a mat, and it is the strongest such echo. A metal sheet or a mesh below is coherent too, and the
+lobes of its echo beside the main one have the base's sign: beside a stronger echo of the other sign nothing is taken for a base.
 """
 
 from typing import Optional, Tuple
@@ -20,6 +21,8 @@ LOCAL_COHERENCE, LOCAL_SHARE = 0.5, 0.3
 AVERAGED_M, SMOOTHED_M = 0.25, 0.12
 POSITIVE_PHASE_DEG = (-60.0, 150.0)
 THINNEST_WAVELENGTHS = 0.9
+# So far from an echo reach its lobes, those of the band-pass with them.
+LOBES_PERIODS = 2.0
 MODEL_SIGMA_M = 0.003
 
 
@@ -81,13 +84,24 @@ def _whole_area_base(analytic, time, speed, prepared) -> Optional[Tuple[int, flo
     wavelength = speed.speed_m_ns * period
     strength = np.abs(mean) * np.maximum(time, 0.0)
     phase = np.degrees(np.angle(mean))
-    good = (coherence > SMALLEST_COHERENCE) & (phase > POSITIVE_PHASE_DEG[0]) & (phase < POSITIVE_PHASE_DEG[1])
+    positive = (phase > POSITIVE_PHASE_DEG[0]) & (phase < POSITIVE_PHASE_DEG[1])
+    coherent = (coherence > SMALLEST_COHERENCE) & (time > 0)
+    good = coherent & positive
     good &= (depth > THINNEST_WAVELENGTHS * wavelength) & (time < time[-1] - 1.5 * period)
     peak = (strength[1:-1] >= strength[:-2]) & (strength[1:-1] > strength[2:])
-    candidates = np.flatnonzero(good[1:-1] & peak) + 1
-    if not len(candidates):
+    peaks = np.flatnonzero(peak) + 1
+    # The direct wave is over where a base is looked for first; before that it would count as an echo.
+    others = peaks[(coherent & ~positive & (depth > 0.5 * THINNEST_WAVELENGTHS * wavelength))[peaks]]
+    candidates = [
+        one
+        for one in peaks[good[peaks]]
+        if not np.any(
+            (np.abs(time[others] - time[one]) < LOBES_PERIODS * period) & (np.abs(mean[others]) > np.abs(mean[one]))
+        )
+    ]
+    if not candidates:
         return None
-    best = int(candidates[np.argmax(strength[candidates])])
+    best = int(max(candidates, key=lambda one: strength[one]))
     return best, float(np.abs(mean[best]))
 
 

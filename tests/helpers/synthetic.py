@@ -133,6 +133,6 @@ def area_over(bars, size_m=(0.6, 0.4), spacing_m=0.1, base_m=None, base_amplitud
             for bar_start, direction, amplitude in bars:
                 traces += echo(time, bar_paths(start, end, count, axis, bar_start, direction, 0.008), amplitude)
             if base_m:
-                traces += echo(time, np.full(count, np.hypot(2 * base_m, SEPARATION_M)), 0.2)
+                traces += echo(time, np.full(count, np.hypot(2 * base_m, SEPARATION_M)), base_amplitude)
             lines.append(prepared_line(line_id, axis, start, end, traces))
     return prepared_area(lines, time), wave_speed()
