@@ -93,7 +93,7 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
     deepest = min(DEEPEST_M, DEEPEST_WAVELENGTHS * wavelength)
     low, high = group.extent_m
     grid = ImageGrid(np.arange(low - 0.06, high + 0.06, 0.005), np.arange(0.012, deepest + 0.02, wavelength / 32))
-    search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS)
+    search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS, bent=False)
     search.run(monitor)
     bars, rejected = [], []
     direction = "".join("xy"[int(np.argmax(np.abs(group.direction)))])

@@ -134,18 +134,22 @@ def describe(search: GroupSearch, speed: WaveSpeed, uppers) -> List[Detected]:
     for one in search.found:
         sightings = one.sightings
         u = correct(sightings.u_m, start, scale, middle)
+        if not (sightings.seen & (sightings.weight > 0)).any():
+            continue
         depth = top_depths(search, one)
         shadowed = beside_upper_bar(search, np.nan_to_num(u), float(np.nanmedian(depth)), uppers)
         clear = np.isfinite(depth) & ~shadowed
         enough = clear.sum() >= 3
         cleaned = replace(sightings, u_m=u, depth_m=np.where(clear, depth, np.nan) if enough else depth)
         seen = sightings.seen
-        used = present_passes(sightings)
+        used = present_passes(sightings) & (True if one.where is None else one.where)
         cleaned.weight = np.where(used, sightings.weight, 0.0)
-        curve = fit_curve(cleaned, lateral_degree=1)
-        bent = fit_curve(cleaned, lateral_degree=2)
-        if worth_bending(cleaned, curve, bent):
-            curve = bent
+        if one.where is None:
+            curve = fit_curve(cleaned, lateral_degree=1)
+            bent = fit_curve(cleaned, lateral_degree=2)
+            curve = bent if worth_bending(cleaned, curve, bent) else curve
+        else:
+            curve = fit_curve(cleaned, lateral_degree=len(one.curve.u) - 1)
         one.sightings = replace(cleaned, depth_m=depth, weight=sightings.weight, curve=curve)
         first, last = np.flatnonzero(used)[[0, -1]]
         w = path_offsets(search.offsets[first], search.offsets[last])

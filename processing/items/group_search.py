@@ -16,6 +16,7 @@ from .echo import Echo, add_echo, learn_echo
 from .ghosts import beside_stronger, refuse
 from .refine import BEYOND_M, Sightings, fit_curve, sight
 from .stack import ALONG_LAG, Track, middle_m, noise_profiles, search, wavelength_m
+from .windows import course, find_chains
 
 # The stack statistic of Gaussian noise alone reaches about 5, that of clutter 6 to 7 (both measured on simulated slabs).
 THRESHOLD = 8.0
@@ -34,11 +35,15 @@ EDGE_M, EDGE_SHARE = 0.045, 0.7
 
 @dataclass
 class Found:
-    """One accepted object of a group: how it was found, where each pass sees it, and its echo."""
+    """One accepted object of a group: how it was found, where each pass sees it, and its echo.
+
+    `where` says on which passes a bent or short object lies (bool, shape (pass,)); None for one found over all passes.
+    """
 
     track: Track
     sightings: Sightings
     echo: Echo = field(default_factory=Echo, repr=False)
+    where: Optional[np.ndarray] = None
 
     @property
     def curve(self):
@@ -48,9 +53,11 @@ class Found:
 class GroupSearch:
     """The search over one group; `found` holds the result after `run`."""
 
-    def __init__(self, images: GroupImages, base_m: Optional[float], rounds: Sequence[float] = ROUNDS):
+    def __init__(
+        self, images: GroupImages, base_m: Optional[float], rounds: Sequence[float] = ROUNDS, bent: bool = True
+    ):
         self.images = images
-        self.rounds = rounds
+        self.rounds, self.bent = rounds, bent
         self.base_m = base_m
         self.wavelength = wavelength_m(images)
         self.offsets = images.group.offsets_m - middle_m(images)
@@ -74,7 +81,25 @@ class GroupSearch:
                     self.images.replace_traces(axis, self.traces[axis].copy())
         self._prune()
         self._take_off()
+        if self.bent:
+            self._add_chains(monitor)
         return self.found
+
+    def _add_chains(self, monitor: Monitor) -> None:
+        """Bent and short objects among what is left."""
+        for axis in DIPOLE_AXES:
+            self.images.replace_traces(axis, self.traces[axis].copy())
+        accepted = [one.track for one in self.found]
+        deepest = np.inf if self.base_m is None else self.base_m - 0.2 * self.wavelength
+        chains = find_chains(self.images, self.noise, self.offsets, accepted, deepest, monitor)
+        for chain in chains:
+            u, z = course(chain, self.offsets)
+            strongest = max((piece.track for piece in chain), key=lambda track: track.strength)
+            sightings = sight(self.images, self.traces, self.noise, strongest, u, z)
+            sightings.curve = fit_curve(sightings, lateral_degree=min(len(chain), 3))
+            self.found.append(Found(strongest, sightings, where=np.isfinite(u)))
+        if chains:
+            self._take_off()
 
     def _run_single(self, monitor: Monitor) -> List[Found]:
         """A line on its own: the maxima of its image that no ghost rule explains. There is nothing to stack or to take off."""
@@ -149,9 +174,9 @@ class GroupSearch:
             and abs(other.dip) <= FLAT_DIP
         ]
 
-    def _sight(self, track: Track, u, z) -> Sightings:
+    def _sight(self, track: Track, u, z, earlier=None) -> Sightings:
         sightings = sight(self.images, self.traces, self.noise, track, u, z)
-        sightings.curve = fit_curve(sightings)
+        sightings.curve = fit_curve(sightings, lateral_degree=1 if earlier is None else len(earlier.u) - 1)
         return sightings
 
     def _take_off(self) -> None:
@@ -163,8 +188,8 @@ class GroupSearch:
                     for axis in DIPOLE_AXES:
                         add_echo(self.traces[axis], one.echo, axis, +1)
                     u, z = self.place(one)
-                    refined = self._sight(one.track, u, z)
-                    if self._stayed(one.track, refined):
+                    refined = self._sight(one.track, u, z, one.curve)
+                    if one.where is not None or self._stayed(one.track, refined):
                         one.sightings = refined
                 u, z = self.place(one)
                 u = np.where((u > extent[0] - BEYOND_M) & (u < extent[1] + BEYOND_M), u, np.nan)
@@ -176,6 +201,8 @@ class GroupSearch:
         """u and image depth of an object on each pass, on the depth scale of the `across` images."""
         u, z = one.curve.at(self.offsets)
         lag = ALONG_LAG * self.wavelength if one.sightings.lead_axis == "along" else 0.0
+        if one.where is not None:
+            u = np.where(one.where, u, np.nan)
         return u, z - lag
 
     def _stayed(self, track: Track, sightings: Sightings) -> bool:
