@@ -17,7 +17,7 @@ from .model import Confidence, KindRule
 from .plane_geometry import edges_of
 
 # A sloping item counts at the depth of its shallowest point within such a step of depth.
-DEPTH_STEP_M = 0.001
+DEPTH_STEP_M = 0.0002
 TILE = 512
 # The distance to keep depends on how steeply down it points, and so on itself; each round is ten times closer.
 SIGMA_ROUNDS = 6
@@ -124,8 +124,18 @@ def _walls(pieces: Pieces, depth_m: float, tolerance_m: float, confidence: Confi
 
     A hole that ends above an item may come closer in plan; one that ends far enough above may cross it.
     """
-    rise = np.abs(pieces.end_m[:, 2] - pieces.start_m[:, 2])
-    parts = np.maximum(np.ceil(rise / DEPTH_STEP_M).astype(int), 1)
+    tops = np.stack([pieces.start_m[:, 2], pieces.end_m[:, 2]])
+    # Only where a piece passes the depth from which holes may cross it does its slope matter.
+    most = pieces.largest_radius_m + confidence.needed_m(
+        pieces.keep_out_m,
+        np.hypot(np.hypot(pieces.sigma_xy_m, pieces.sigma_depth_m), confidence.depth_tolerance_m + tolerance_m),
+    )
+    low, high = (
+        tops.min(axis=0) + pieces.largest_radius_m[pieces.owner],
+        tops.max(axis=0) + pieces.largest_radius_m[pieces.owner],
+    )
+    passes = (high > depth_m) & (low < depth_m + most[pieces.owner])
+    parts = np.where(passes, np.maximum(np.ceil((high - low) / DEPTH_STEP_M), 1), 1).astype(int)
     piece = np.repeat(np.arange(len(parts)), parts)
     number = np.arange(len(piece)) - np.repeat(np.cumsum(parts) - parts, parts)
     way = (pieces.end_m - pieces.start_m)[piece] / parts[piece, None]
