@@ -38,7 +38,12 @@ TABLES = (
 )
 FIT_TABLES = ("ties", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
-PLAIN_TABLES = {"findings": "What was noticed", "wave_speeds": "Wave speeds", LOG_TABLE: "Steps run"}
+PLAIN_TABLES = {
+    "findings": "What was noticed",
+    "mats": "Mats of bars: spacing and cover",
+    "wave_speeds": "Wave speeds",
+    LOG_TABLE: "Steps run",
+}
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from .errors import ProcessingError
 from .monitor import Monitor
 from .outputs import area_work, fit_layers, fitting, layers, stored
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
+from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
 from .outputs.radargram_picture import draw, import_matplotlib
 from .outputs.radargrams import PANELS, choose_lines, compose_line, file_name, find_crossings
@@ -313,6 +314,7 @@ def _found_layers(result: ChainResult) -> List[Layer]:
         layers.coverage_layer(result.coverage, result.areas, result.fits),
         layers.area_item_layer(result.area_items),
         layers.area_depth_layer(result.depths),
+        mat_layer(find_all_mats(result)),
     ]
 
 

@@ -7,6 +7,7 @@ from html import escape
 
 from ..items.model import KINDS
 from .layers import software_version
+from .mats import find_all_mats, mat_section
 from .report_fit import fit_sections
 from .report_page import cautions_box, millimetres, page, table
 from .result import ChainResult
@@ -26,7 +27,7 @@ def report_html(result: ChainResult) -> str:
     if result.wave_speeds:
         parts.append(_wave_speeds(result))
     if result.items or result.coverage:
-        parts += [_coverage(result), _items(result)]
+        parts += [_coverage(result), _items(result), mat_section(find_all_mats(result))]
     return page(f"Survey {name}", parts)
 
 

@@ -23,7 +23,7 @@ pytest.importorskip("rasterio")
 
 LAYERS = (
     *("scan_areas", "scan_lines", "control_points", "ties", "error_ellipses", "seams", "wave_speeds", "area_items"),
-    *("area_depths", "picks", "items", "coverage", "rasters"),
+    *("area_depths", "picks", "items", "mats", "coverage", "rasters"),
 )
 
 
