@@ -1,10 +1,10 @@
-"""File names of mosaics, placed items, and which joined item each became part of."""
+"""File names of mosaics, and placed items."""
 
 import numpy as np
 import pytest
 
 from inslab.processing.items.model import Item
-from inslab.processing.outputs.placing import joined_ids, place_item
+from inslab.processing.outputs.placing import place_item
 from inslab.processing.outputs.rasters import mosaic_names
 from inslab.processing.site.frame import FITTED, AreaFit
 from inslab.processing.survey.model import ScanArea
@@ -26,16 +26,6 @@ def test_a_level_and_an_area_of_one_name_keep_a_file_each():
 def test_two_planes_never_share_a_file():
     names = mosaic_names([area("A", "L1", "wall"), area("B", "L1 wall"), area("C", "l1 WALL")])
     assert len({name.casefold() for name in names.values()}) == 3
-
-
-def test_an_item_becomes_part_of_the_nearest_joined_item_of_its_area():
-    before = [item("A-1", "A", [0, 0, 0.05], [1, 0, 0.05]), item("A-2", "A", [0, 0, 0.09], [1, 0, 0.09])]
-    joined = [
-        item("J1", "AB", [0, 0.01, 0.05], [2, 0.01, 0.05]),
-        item("J2", "AB", [0, 0.01, 0.09], [2, 0.01, 0.09]),
-        item("J3", "B", [0, 0, 0.05], [1, 0, 0.05]),  # nearer, but another area's
-    ]
-    assert joined_ids(before, joined) == {"A-1": "J1", "A-2": "J2"}
 
 
 def test_placing_adds_the_uncertainty_of_the_fit():
