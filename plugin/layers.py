@@ -173,16 +173,14 @@ class _PlaneView:
             self.crs = self.crs or layer.crs()
 
     def show_rasters(self) -> None:
-        """Depth slices and slab thickness of the whole plane."""
+        """Depth slices, slab thickness and origin of the cells of the whole plane."""
         for row in (row for _, row in read_layer(self.survey_path, "rasters")):
             if self.plane.holds(row) and not row["area_id"]:
                 path = str(self.survey_path.resolve().parent / row["path"])
                 for layer in self._added(row["content"]):
                     self.project.removeMapLayer(layer.id())
-                if row["content"] == "slices":
-                    self._show_slices(path)
-                else:
-                    self._show_thickness(path)
+                show = {"slices": self._show_slices, "base": self._show_thickness, "origin": self._show_origin}
+                show[row["content"]](path)
 
     def _show_slices(self, path: str) -> None:
         """One layer for each depth, one of them shown at a time."""
@@ -203,6 +201,11 @@ class _PlaneView:
         found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
         self._add(self.group, layer, "base", False)
+
+    def _show_origin(self, path: str) -> None:
+        layer = QgsRasterLayer(path, "Area that each cell comes from")
+        slices.style_origin(layer)
+        self._add(self.group, layer, "origin", False)
 
     def _first_to_show(self, ranges_mm) -> int:
         """Number of the slice that holds the middle of the items' depths."""

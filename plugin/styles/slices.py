@@ -5,8 +5,10 @@ The ramp is viridis, perceptually uniform and legible with deficient colour visi
 on a print.
 """
 
+from osgeo import gdal
 from qgis.core import (
     QgsColorRampShader,
+    QgsPalettedRasterRenderer,
     QgsRasterShader,
     QgsSingleBandPseudoColorRenderer,
 )
@@ -26,6 +28,8 @@ VIRIDIS_REVERSED = (
     "#440154",
 )
 # Echo strength is in dB over the local noise: below the first nothing is drawn, above the second nothing changes.
+# Okabe and Ito's palette for every kind of colour vision (2008).
+AREA_COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
 WEAKEST_DB, STRONGEST_DB = 3.0, 15.0
 
 
@@ -49,6 +53,21 @@ def style_thickness(layer, lowest_m: float, highest_m: float) -> None:
         stops.append(QgsColorRampShader.ColorRampItem(value, QColor(colour), f"{1000 * value:.0f} mm"))
     _set_ramp(layer, 1, stops, lowest_m, highest_m)
     layer.setOpacity(0.7)
+
+
+def style_origin(layer) -> None:
+    """A colour for each area, named in the legend; neighbours in the list get unlike ones."""
+    file = gdal.Open(layer.source())  # must outlive its band
+    names = file.GetRasterBand(1).GetMetadata()
+    numbers = sorted(int(key.rpartition("_")[2]) for key in names if key.startswith("area_"))
+    classes = [
+        QgsPalettedRasterRenderer.Class(
+            number, QColor(AREA_COLOURS[number % len(AREA_COLOURS)]), names[f"area_{number}"]
+        )
+        for number in numbers
+    ]
+    layer.setRenderer(QgsPalettedRasterRenderer(layer.dataProvider(), 1, classes))
+    layer.setOpacity(0.5)
 
 
 def _set_ramp(layer, band, stops, lowest, highest) -> None:

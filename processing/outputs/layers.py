@@ -178,6 +178,7 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         "moisture": str,
         "method": str,
         "correlation": float,
+        **dict.fromkeys(("focus_speed_m_ns", "focus_sigma_m_ns"), float),
         "warnings": str,
     }
     rows = []
@@ -357,7 +358,7 @@ def finding_layer(findings: Iterable[Finding]) -> Layer:
 
 def raster_layer(rasters: Iterable[RasterFile], folder) -> Layer:
     """`rasters`: the GeoTIFFs of the result, with paths relative to `folder`, in which survey.gpkg lies."""
-    fields = dict.fromkeys(("path", "content", "level", "surface", "area_id"), str)
+    fields = {**dict.fromkeys(("path", "content", "level", "surface", "area_id"), str), "levelled_db": float}
     rows = [
         (None, {**{name: getattr(file, name) for name in fields}, "path": _relative(file.path, folder)})
         for file in rasters

@@ -18,12 +18,14 @@ BLOCK = 128  # about one scan area: larger blocks would be mostly empty
 NODATA = -9999.0
 # Values are rounded to this step (a power of two, so that trailing bits are zero): far finer than they are known, and the
 # files get smaller.
-STEPS = {"dB": 2.0**-4, "m": 2.0**-14}
+STEPS = {"dB": 2.0**-4, "m": 2.0**-14, "area": 1.0}
 
 
 @dataclass(frozen=True)
 class Band:
-    """What one band holds: `description` (shown by QGIS), `unit` (``dB`` or ``m``), and further `tags`, by name."""
+    """What one band holds: `description` (shown by QGIS), `unit` (``dB``, ``m``, or ``area`` for numbers of areas), and further
+    `tags`, by name.
+    """
 
     description: str
     unit: str
@@ -166,9 +168,9 @@ class GridReader:
             )
 
     def read(self, row: int, column: int, rows: int, columns: int, bands=None) -> np.ndarray:
-        """The first `bands` bands (all by default) of a window, float32, NaN for nodata, shape (band, row, column)."""
+        """A window, float32, NaN for nodata, shape (band, row, column); `bands` lists band numbers from 1, all by default."""
         rasterio = import_rasterio()
-        numbers = list(range(1, (bands or len(self.bands)) + 1))
+        numbers = list(range(1, len(self.bands) + 1)) if bands is None else bands
         try:
             with rasterio.open(self.path) as file:
                 cube = file.read(numbers, window=rasterio.windows.Window(column, row, columns, rows))

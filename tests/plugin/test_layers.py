@@ -33,6 +33,8 @@ def test_a_result_becomes_groups_of_layers(project, processed):
     assert all(layer.isValid() for layer in by_name.values())
     assert by_name["Scan lines"].featureCount() == 64
     assert by_name["Control points"].featureCount() == 8
+    origin = by_name["Area that each cell comes from"].renderer()
+    assert [part.label for part in origin.classes()] == ["A1", "A2"]
     assert by_name["Scan areas"].crs() == project.crs()
     assert project.ellipsoid() == "NONE"
     assert "does not guarantee detection" in by_name["Items, depth to top in mm"].metadata().abstract()
