@@ -127,11 +127,25 @@ def find_dense_strips(pieces: Pieces, wavelength_m: float) -> List[DenseStrip]:
     along = way / np.maximum(length, 1e-12)[:, None]
     middle = (pieces.start_m + pieces.end_m) / 2
     gap = DENSE_WAVELENGTHS * wavelength_m
-    pairs = cKDTree(middle[:, :2]).query_pairs(gap + float(length.max()), output_type="ndarray")
+    reach = gap + float(length.max())
+    # One search for near in plan, in depth and in direction (as a double angle, so that forth and back are one): all three
+    # are scaled to the same reach.
+    turned = np.column_stack([along[:, 0] ** 2 - along[:, 1] ** 2, 2 * along[:, 0] * along[:, 1]])
+    places = np.column_stack(
+        [
+            middle[:, :2],
+            middle[:, 2] * reach / (LAYER_WAVELENGTHS * wavelength_m),
+            turned * reach / (2 * np.sqrt(1 - PARALLEL**2)),
+        ]
+    )
+    pairs = cKDTree(places).query_pairs(reach, p=np.inf, output_type="ndarray")
     one, other = pairs.T
     apart = pieces.owner[one] != pieces.owner[other]
     apart &= np.abs(np.sum(along[one] * along[other], axis=1)) > PARALLEL
     apart &= np.abs(middle[one, 2] - middle[other, 2]) < LAYER_WAVELENGTHS * wavelength_m
+    to_other = middle[other, :2] - middle[one, :2]
+    aside = np.abs(along[one, 0] * to_other[:, 1] - along[one, 1] * to_other[:, 0])
+    apart &= aside < gap + length[other] * np.sqrt(1 - PARALLEL**2)
     strips = []
     for a, b in zip(one[apart], other[apart]):
         ends = [float((place[b, :2] - pieces.start_m[a, :2]) @ along[a]) for place in (pieces.start_m, pieces.end_m)]
