@@ -74,7 +74,8 @@ class CheckPenetrations(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         table = inputs.HoleTable(self, parameters, context)
-        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        output = inputs.geopackage_of(destination)
         sections = self.parameterAsString(parameters, self.SECTIONS, context) or None
         verdicts = check_step(
             self.parameterAsFile(parameters, self.SURVEY, context),
@@ -90,7 +91,7 @@ class CheckPenetrations(InslabAlgorithm):
         )
         counts = count_verdicts(verdicts)
         monitor.log(", ".join(f"{number} {verdict.replace('_', ' ')}" for verdict, number in counts.items()) + ".")
-        style_when_loaded(context, output, tr("Verdicts on penetrations"), style_verdicts)
+        style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)
         found = {name: counts.get(verdict, 0) for verdict, name in self.COUNTS.items()}
         shown = {self.SECTIONS: sections} if sections else {}
         return {self.OUTPUT: table_source(output, VERDICT_LAYER), **shown, **found}

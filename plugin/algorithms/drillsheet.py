@@ -92,7 +92,8 @@ class DrillSheet(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         table = inputs.HoleTable(self, parameters, context)
-        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        output = inputs.geopackage_of(destination)
         sheets = self.parameterAsFileOutput(parameters, self.SHEETS, context)
         survey = self.parameterAsFile(parameters, self.SURVEY, context)
         check_output(output)
@@ -112,7 +113,7 @@ class DrillSheet(InslabAlgorithm):
             write_sheet_table(drawn, rows)
             write_drill_sheets(sheets, survey, drawn, SHEET_LAYER, rows, monitor.part(0.6, 1.0))
         write_sheet_table(output, rows)
-        style_when_loaded(context, output, tr("Drill sheet"), style_verdicts)
+        style_when_loaded(context, destination, tr("Drill sheet"), style_verdicts)
         return {self.OUTPUT: table_source(output, SHEET_LAYER), self.SHEETS: sheets, self.SHEET_COUNT: len(rows)}
 
     def _axes(self, parameters, context) -> list:

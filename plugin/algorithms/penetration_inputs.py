@@ -1,6 +1,7 @@
 """Parameters and inputs that the algorithms about penetrations share."""
 
 import math
+import re
 
 from qgis.core import (
     QgsGeometry,
@@ -299,3 +300,9 @@ def line_ends(algorithm, parameters, name: str, label_field: str, context) -> li
         points = [(point.x(), point.y()) for point in geometry.vertices()]
         found.append((str(feature[label_field]), points[0] if points else None, points[-1] if points else None))
     return found
+
+
+def geopackage_of(destination: str) -> str:
+    """Path of the GeoPackage in a destination, which QGIS may give as ``ogr:dbname='path' table="name" (geom)``."""
+    found = re.match(r"ogr:dbname='([^']+)'", destination)
+    return found.group(1) if found else destination

@@ -97,7 +97,8 @@ class PlacePenetrations(InslabAlgorithm):
         patterns = [
             str(row.get(self.PATTERN_FIELD) or f"hole {name}") for row, name in zip(table.rows, table.holes.ids)
         ]
-        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        output = inputs.geopackage_of(destination)
         placed, failed = place_step(
             self.parameterAsFile(parameters, self.SURVEY, context),
             table.holes,
@@ -117,7 +118,7 @@ class PlacePenetrations(InslabAlgorithm):
             inputs.read_confidence(self, parameters, context),
             monitor,
         )
-        style_when_loaded(context, output, tr("Places for penetrations"), style_verdicts)
+        style_when_loaded(context, destination, tr("Places for penetrations"), style_verdicts)
         return {
             self.OUTPUT: table_source(output, PLACE_LAYER),
             self.PLACED_COUNT: len(placed),

@@ -100,7 +100,8 @@ class RouteChase(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         start, end = (self.parameterAsPoint(parameters, name, context) for name in (self.START, self.END))
-        output = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
+        output = inputs.geopackage_of(destination)
         numbers = {
             "depth_m": self.DEPTH,
             "width_m": self.WIDTH,
@@ -127,7 +128,7 @@ class RouteChase(InslabAlgorithm):
             inputs.read_confidence(self, parameters, context),
             monitor,
         )
-        style_when_loaded(context, output, tr("Chase"), style_chase)
+        style_when_loaded(context, destination, tr("Chase"), style_chase)
         return {
             self.OUTPUT: table_source(output, CHASE_LAYER),
             self.LENGTH: chase.length_m,

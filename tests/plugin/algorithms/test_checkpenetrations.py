@@ -86,6 +86,12 @@ def test_run(values):
         assert row["reason"].endswith(".")
 
 
+def test_a_layer_in_a_geopackage_as_qgis_writes_it(values):
+    path = values["OUTPUT"]
+    run("checkpenetrations", {**values, "OUTPUT": f"ogr:dbname='{path}' table=\"penetration_verdicts\" (geom)"})
+    assert len(rows_of(path)) == len(ROWS)
+
+
 def test_a_table_of_keep_out_distances(values):
     run("checkpenetrations", {**values, "KEEP_OUT": [cell for kind in KINDS for cell in (kind, 0.09)]})
     assert rows_of(values["OUTPUT"])["free"]["verdict"] == "too_close"
