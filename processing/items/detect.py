@@ -326,24 +326,29 @@ def gather_evidence(one: Detected, everything: List[Detected]) -> Evidence:
     mats = [a for a in everything if sum(angle(a, b) < 3.0 for b in everything) >= 3]
     off = min((angle(one, mat) for mat in mats if mat is not one), default=np.nan)
     length = np.hypot(*np.diff(one.path_m, axis=0).T).sum()
-    slope = (one.depth_m[-1] - one.depth_m[0]) / length
-    usual = (
-        np.median([(o.depth_m[-1] - o.depth_m[0]) / np.hypot(*(o.path_m[-1] - o.path_m[0])) for o in row])
-        if row
-        else 0.0
-    )
+    slope = slope_along(one, one.direction)
     if abs(slope) * length < 4 * one.sigma_course_m:
         slope = 0.0
-    # A whole mat may follow a sloping slab; tendons are draped together, so only a mild common slope is excused.
-    beyond = slope - usual if abs(usual) < 0.015 else slope
+    usual = float(np.median([slope_along(other, one.direction) for other in row])) if row else 0.0
+    elsewhere = [slope_along(other, one.direction) for other in parallel if other not in row]
+    # What the row has in common; a whole slab may slope, so what parallel items at other depths do as well is no drape.
+    shared = min(slope, usual, key=abs) if slope * usual > 0 else 0.0
+    row_slope = shared - float(np.median(elsewhere)) if elsewhere and shared else 0.0
     chord = np.interp(np.linspace(0, 1, len(one.depth_m)), [0, 1], [one.depth_m[0], one.depth_m[-1]])
     sag = float(np.max(np.abs(one.depth_m - chord)))
     if sag < 4 * one.sigma_course_m:
         sag = 0.0
-    flat_row = [o for o in row if abs((o.depth_m[-1] - o.depth_m[0]) / np.hypot(*(o.path_m[-1] - o.path_m[0]))) < 0.02]
+    flat_row = [other for other in row if abs(slope_along(other, one.direction)) < 0.02]
     row_count = 1 + len(flat_row)
     strength = one.found.track.strength / THRESHOLD
-    return Evidence(row_count, off, float(beyond), sag, is_void(one.found.sightings), strength, int(one.used.sum()))
+    void = is_void(one.found.sightings)
+    return Evidence(row_count, off, float(slope - shared), row_slope, sag, void, strength, int(one.used.sum()))
+
+
+def slope_along(one: Detected, direction: np.ndarray) -> float:
+    """Change of an object's depth per metre in a direction (of the two along it, the nearer one)."""
+    rise = (one.depth_m[-1] - one.depth_m[0]) / np.hypot(*(one.path_m[-1] - one.path_m[0]))
+    return float(np.sign(one.direction @ direction) * rise)
 
 
 def make_picks(one: Detected, item_id: str, area_id: str) -> List[Pick]:

@@ -15,19 +15,25 @@ PARALLEL = 0.08
 
 
 def refuse(
-    candidate: Track, accepted: Sequence[Track], offsets_m: np.ndarray, wavelength: float, in_mat: bool = False
+    candidate: Track,
+    accepted: Sequence[Track],
+    offsets_m: np.ndarray,
+    wavelength: float,
+    in_mat: bool = False,
+    share: float = 0.4,
 ) -> Optional[str]:
     """Why a candidate is taken for a ghost of accepted objects, in words; None if nothing speaks against it.
 
     `offsets_m`: the passes' distances from the group's middle. `in_mat`: two or more parallel objects lie at the candidate's
-    depth; bars of a second mat often lie where two bars of the first would bounce, so that rule is then not used.
+    depth; bars of a second mat often lie where two bars of the first would bounce, so that rule is then not used. `share`: the
+    part of the passes on which two objects must coincide to be one.
     """
     u, z = candidate.at(offsets_m)
     for other in accepted:
         du = u - other.at(offsets_m)[0]
         dz = z - other.at(offsets_m)[1]
         same = (np.abs(du) < 0.5 * wavelength) & (np.abs(dz) < 0.6 * wavelength)
-        if same.mean() >= 0.4:
+        if same.mean() >= share:
             return "the same echo as a stronger object"
         parallel = abs(candidate.slope - other.slope) < PARALLEL
         beside = np.mean(np.abs(du) < 0.45 * wavelength) >= 0.7

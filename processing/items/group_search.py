@@ -27,10 +27,14 @@ SINGLE_THRESHOLD = 4.0
 ALONE_FACTOR, ALONE_COHERENCE = 1.25, 0.5
 MEMBER_FACTOR, MEMBER_COHERENCE = 0.9, 0.42
 SAME_SLOPE, FLAT_DIP = 0.045, 0.041
+# This near the surface the tail of the direct wave and of bars running along the lines looks like an object.
+SURFACE_WAVELENGTHS, SURFACE_FACTOR = 0.25, 2.0
 # A bar of a mat much weaker than its neighbours at the same depth is an echo of them.
 MEMBER_SHARE = 0.45
 # At the ends of the lines the limbs of bars outside make weak rows; bars themselves are seen from one side only.
 EDGE_M, EDGE_SHARE = 0.045, 0.7
+# Sightings of a straight object scatter by 2 to 3 mm about it.
+STRAY_M = 0.006
 
 
 @dataclass
@@ -86,20 +90,50 @@ class GroupSearch:
         return self.found
 
     def _add_chains(self, monitor: Monitor) -> None:
-        """Bent and short objects among what is left."""
+        """Bent and short objects among what is left, and in place of straight ones that their sightings do not bear out."""
+        doubtful = [one for one in self.found if self._doubtful(one)]
+        self._put_back(doubtful)
+        self.found = [one for one in self.found if one not in doubtful]
         for axis in DIPOLE_AXES:
             self.images.replace_traces(axis, self.traces[axis].copy())
         accepted = [one.track for one in self.found]
         deepest = np.inf if self.base_m is None else self.base_m - 0.2 * self.wavelength
         chains = find_chains(self.images, self.noise, self.offsets, accepted, deepest, monitor)
+        bent: List[Found] = []
         for chain in chains:
             u, z = course(chain, self.offsets)
             strongest = max((piece.track for piece in chain), key=lambda track: track.strength)
             sightings = sight(self.images, self.traces, self.noise, strongest, u, z)
             sightings.curve = fit_curve(sightings, lateral_degree=min(len(chain), 3))
-            self.found.append(Found(strongest, sightings, where=np.isfinite(u)))
-        if chains:
+            bent.append(Found(strongest, sightings, where=np.isfinite(u)))
+        # A doubtful straight object stays where no chain runs along it.
+        self.found += bent
+        self.found += [
+            one for one in doubtful if not any(self._apart(one, other) < 0.6 * self.wavelength for other in bent)
+        ]
+        if bent or doubtful:
             self._take_off()
+
+    def _doubtful(self, one: Found) -> bool:
+        """Whether an object outside any mat strays from its straight line by more than sightings do."""
+        if len(self._mates(one.track, [other.track for other in self.found])) >= 2:
+            return False
+        sightings = one.sightings
+        use = sightings.seen & (sightings.weight > 0.3 * np.max(sightings.weight))
+        away = np.abs(sightings.u_m - one.curve.at(sightings.w_m)[0])[use]
+        return bool(len(away) >= 4 and 1.4826 * np.median(away) > STRAY_M)
+
+    def _apart(self, one: Found, other: Found) -> float:
+        """Median distance of two objects on the passes that both have, metres; infinite where they share none."""
+        (u1, z1), (u2, z2) = self.place(one), self.place(other)
+        away = np.hypot(u1 - u2, z1 - z2)
+        return float(np.nanmedian(away)) if np.isfinite(away).any() else np.inf
+
+    def _put_back(self, objects: Sequence[Found]) -> None:
+        for one in objects:
+            for axis in DIPOLE_AXES:
+                add_echo(self.traces[axis], one.echo, axis, +1)
+            one.echo = Echo()
 
     def _run_single(self, monitor: Monitor) -> List[Found]:
         """A line on its own: the maxima of its image that no ghost rule explains. There is nothing to stack or to take off."""
@@ -144,7 +178,9 @@ class GroupSearch:
                 share = EDGE_SHARE if self._at_the_edge(candidate) else MEMBER_SHARE
                 good = candidate.strength >= share * np.median([mate.strength for mate in row])
             else:
-                good = candidate.strength >= ALONE_FACTOR * threshold and candidate.coherence >= ALONE_COHERENCE
+                shallow = candidate.z0_m < SURFACE_WAVELENGTHS * self.wavelength
+                factor = SURFACE_FACTOR if shallow else ALONE_FACTOR
+                good = candidate.strength >= factor * threshold and candidate.coherence >= ALONE_COHERENCE
             if good and refuse(candidate, taken + new, self.offsets, self.wavelength, in_mat) is None:
                 new.append(candidate)
         return new
@@ -227,8 +263,7 @@ class GroupSearch:
                 one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength
             )
             if merged or midway or refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2):
-                for axis in DIPOLE_AXES:
-                    add_echo(self.traces[axis], one.echo, axis, +1)
+                self._put_back([one])
                 continue
             kept.append(one)
         self.found = kept

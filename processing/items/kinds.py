@@ -25,7 +25,9 @@ class Evidence:
     off_mat_deg : float
         Angle to the nearest direction in which three or more items run; NaN where there is no such direction.
     slope, sag_m : float
-        Change of depth per metre, beyond that of its row, and the sag of its depth over its length.
+        Change of depth per metre beyond that of its row, and the sag of its depth over its length.
+    row_slope : float
+        Change of depth per metre that its row has in common, beyond that of parallel items at other depths.
     void_phase : bool
         The echo with dipoles along the line has the sign of a void and is no weaker than the other.
     strength : float
@@ -37,13 +39,16 @@ class Evidence:
     row_count: int
     off_mat_deg: float
     slope: float
+    row_slope: float
     sag_m: float
     void_phase: bool
     strength: float
     pass_count: int
 
 
-DRAPED_SLOPE, DRAPED_SAG_M = 0.012, 0.006
+DRAPED_SLOPE, DRAPED_ROW_SLOPE, DRAPED_SAG_M = 0.012, 0.007, 0.006
+# In a row of flat bars one that changes depth is more likely a bent bar: it must do so by more.
+DRAPED_IN_ROW = 2.0
 OFF_MAT_DEG = 4.0
 
 
@@ -63,13 +68,14 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     else:
         score["plastic_conduit"] -= 1.5
         reasons.append("its echo has the polarity of metal")
-    draped = abs(evidence.slope) > DRAPED_SLOPE or abs(evidence.sag_m) > DRAPED_SAG_M
+    by = DRAPED_IN_ROW if evidence.row_count >= 3 else 1.0
+    together = abs(evidence.row_slope) > DRAPED_ROW_SLOPE
+    draped = together or abs(evidence.slope) > by * DRAPED_SLOPE or abs(evidence.sag_m) > by * DRAPED_SAG_M
     if draped:
-        score["tendon"] += 4.0
+        score["tendon"] += 4.0 + (3.0 if together else 0.0)
         score["bar"] -= 1.5
-        reasons.append(
-            f"its depth changes by {1000 * abs(evidence.slope):.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)"
-        )
+        change = abs(evidence.slope + evidence.row_slope)
+        reasons.append(f"its depth changes by {1000 * change:.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)")
     else:
         score["tendon"] -= 1.0
     if evidence.row_count >= 3:

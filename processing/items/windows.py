@@ -21,6 +21,8 @@ WINDOW_M, FEWEST_PASSES = 0.40, 5
 LINK_STRENGTH, LINK_COHERENCE, LARGEST_DIP = 6.5, 0.5, 0.061
 CHAIN_STRENGTH, CHAIN_COHERENCE = 7.5, 0.68
 SINGLE_STRENGTH, SINGLE_COHERENCE = 10.0, 0.75
+# Over the short way of a window what crosses an object at a slant is near it on many passes without being it.
+SAME_SHARE = 0.7
 # How well two pieces must agree where their windows overlap.
 STEP_WAVELENGTHS, LEVEL_WAVELENGTHS, LARGEST_TURN = 0.30, 0.20, 0.45
 
@@ -88,7 +90,7 @@ def _pieces(window, noise, offsets_m, first, last, accepted, deepest_m, monitor)
         ):
             continue
         moved = replace(track, u0_m=track.u0_m - track.slope * middle, z0_m=track.z0_m - track.dip * middle)
-        if refuse(moved, [*accepted, *(piece.track for piece in out)], own, wavelength) is None:
+        if refuse(moved, [*accepted, *(piece.track for piece in out)], own, wavelength, share=SAME_SHARE) is None:
             out.append(Piece(moved, first, last))
     return out
 

@@ -10,8 +10,8 @@ from inslab.processing.items.model import KINDS
 NO_MAT = math.nan
 
 
-def evidence(row=1, off=NO_MAT, slope=0.0, sag=0.0, void=False, strength=2.0, passes=8):
-    return Evidence(row, off, slope, sag, void, strength, passes)
+def evidence(row=1, off=NO_MAT, slope=0.0, row_slope=0.0, sag=0.0, void=False, strength=2.0, passes=8):
+    return Evidence(row, off, slope, row_slope, sag, void, strength, passes)
 
 
 # What an engineer would call it (common practice, no source): polarity tells an air-filled pipe, rows of parallel items tell
@@ -22,6 +22,8 @@ CASES = [
     (evidence(row=2, off=1.0), "bar"),
     (evidence(row=1, off=0.5, slope=0.05), "tendon"),
     (evidence(row=1, off=0.5, sag=0.02), "tendon"),
+    (evidence(row=3, off=0.5, row_slope=0.01), "tendon"),
+    (evidence(row=6, off=0.5, slope=0.015), "bar"),
     (evidence(row=1, off=25.0), "metal_conduit"),
     (evidence(row=2, off=25.0), "metal_conduit"),
     (evidence(row=1, off=1.0, void=True), "plastic_conduit"),
