@@ -30,13 +30,14 @@ TABLES = (
     ("picks", "Picks", items.style_picks, False),
     ("control_points", "Control points", plan.style_control_points, True),
     ("ties", "Ties between areas", fit.style_ties, False),
+    ("walls", "Walls and what was scanned on them", fit.style_walls, True),
     ("seams", "Seams: offset of shared items in mm", fit.style_seams, False),
     ("error_ellipses", "Error ellipses (95 %, 50 times enlarged)", fit.style_error_ellipses, False),
     ("scan_lines", "Scan lines", plan.style_scan_lines, False),
     ("scan_areas", "Scan areas", plan.style_scan_areas, True),
     ("coverage", "Not scanned: unknown", plan.style_coverage, True),
 )
-FIT_TABLES = ("ties", "seams", "error_ellipses")  # not shown where they hold nothing
+FIT_TABLES = ("ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
 PLAIN_TABLES = {
     "findings": "What was noticed",

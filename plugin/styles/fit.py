@@ -1,4 +1,4 @@
-"""How ties, seams and error ellipses are drawn."""
+"""How ties, seams, walls and error ellipses are drawn."""
 
 from qgis.core import (
     QgsCategorizedSymbolRenderer,
@@ -30,6 +30,14 @@ def style_seams(layer) -> None:
     layer.setRenderer(_two_classes('"agrees"', agrees, "as expected", apart, "further apart than expected"))
     offsets = 'round(1000 * "lateral_m", 1) || \' / \' || round(1000 * "depth_offset_m", 1)'
     label(layer, offsets, 6.5, smallest_scale=30.0)
+
+
+def style_walls(layer) -> None:
+    """The wall as a thin line, scanned stretches thick, with the name of the elevation that holds what was found."""
+    wall = QgsLineSymbol.createSimple({"color": "#5b6472", "width": "0.3"})
+    scanned = QgsLineSymbol.createSimple({"color": AGREES, "width": "1.4", "capstyle": "flat"})
+    layer.setRenderer(_two_classes('"area_id" IS NOT NULL', scanned, "scanned on the wall", wall, "wall"))
+    label(layer, 'CASE WHEN "area_id" IS NOT NULL THEN "area_id" ELSE "elevation" END', 7.0, smallest_scale=200.0)
 
 
 def style_error_ellipses(layer) -> None:

@@ -8,6 +8,7 @@ from ..site.frame import AreaFit
 from ..site.observations import Observations, Tie
 from ..site.results import SiteFit
 from ..site.statistics import ellipse
+from ..site.walls import WallLine
 from ..survey.model import ScanArea
 from .coverage import outline
 from .geopackage import Layer
@@ -21,11 +22,12 @@ TEXT = "Nothing of this says what is cast in; it says how well the areas fit tog
 def fit_layers(
     areas: Mapping[str, ScanArea], site_fit: SiteFit, observations: Observations, seams: Iterable[Seam]
 ) -> List[Layer]:
-    """`ties`, `error_ellipses` and `seams`."""
+    """`ties`, `error_ellipses`, `seams` and `walls`."""
     return [
         _ties(areas, site_fit, observations),
         _ellipses(areas, site_fit.fits),
         seam_layer(areas, seams),
+        _walls(areas, site_fit.fits, observations.walls),
     ]
 
 
@@ -132,3 +134,26 @@ def seam_layer(areas: Mapping[str, ScanArea], seams: Iterable[Seam]) -> Layer:
         "left of the line's direction) and in depth, with the sigma that is expected of it. "
     )
     return Layer("seams", "LineString", fields, rows, text + TEXT)
+
+
+def _walls(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit], walls: Iterable[WallLine]) -> Layer:
+    fields = {
+        **dict.fromkeys(("level", "surface", "wall", "elevation", "area_id"), str),
+        **dict.fromkeys(("along_min_m", "along_max_m", "height_min_m", "height_max_m"), float),
+    }
+    rows = []
+    for line in walls:
+        # Drawn with the plan, so it belongs to the level as seen from above.
+        values = {"level": line.level, "surface": "top", "wall": line.wall, "elevation": line.elevation}
+        rows.append((np.array([line.start_m, line.end_m]), values))
+        for area_id, area in areas.items():
+            if area.surface == "wall" and area.level == line.elevation and fits[area_id].is_fitted:
+                ends = np.vstack([scan.trace_positions_m()[[0, -1]] for scan in area.lines])
+                (along, low), (along_end, high) = (f(fits[area_id].to_site(ends), axis=0) for f in (np.min, np.max))
+                limits = {"along_min_m": along, "along_max_m": along_end, "height_min_m": low, "height_max_m": high}
+                rows.append((line.to_plan([along, along_end]), {**values, "area_id": area_id, **limits}))
+    text = (
+        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there lies on the wall's "
+        "elevation, whose x counts along the wall from its start and whose y counts upwards. "
+    )
+    return Layer("walls", "LineString", fields, rows, text + TEXT)

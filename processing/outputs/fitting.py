@@ -1,5 +1,6 @@
 """The joint fit of a run: first from what was measured on site, then again with the items that overlapping areas both see."""
 
+from dataclasses import replace
 from typing import List, Mapping, Sequence
 
 import numpy as np
@@ -9,6 +10,7 @@ from ..site.fit import fit_areas
 from ..site.frame import AreaFit
 from ..site.observation_tables import read_observations
 from ..site.results import FitSettings
+from ..site.walls import read_walls
 from ..survey.model import Finding
 from .area_work import timed
 from .result import ChainResult
@@ -19,14 +21,17 @@ NOTICEABLE_M = 0.0005
 
 
 def read_given(result: ChainResult, monitor: Monitor, ties_path=None) -> None:
-    """Reads ties, known directions and taped distances of the survey into `result`."""
+    """Reads ties, known directions, taped distances and walls of the survey into `result`."""
     findings: List[Finding] = []
-    result.observations = read_observations(result.survey.folder, findings, ties_path)
+    given = read_observations(result.survey.folder, findings, ties_path)
+    walls = read_walls(result.survey.folder, result.survey.areas, findings)
+    result.observations = replace(given, walls=walls)
     for found in findings:
         if found in result.findings:
             continue  # said when the survey was read
         result.findings.append(found)
-        monitor.warn(f"{found.where}: {found.text}")
+        if found.severity != "note":
+            monitor.warn(f"{found.where}: {found.text}")
 
 
 def fit(result: ChainResult, settings: FitSettings, monitor: Monitor) -> None:

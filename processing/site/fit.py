@@ -4,6 +4,7 @@ Observations that disagree are found one at a time by their standardized residua
 the others say which one it is; each is named. What cannot be decided stays in, and widens the stated uncertainty.
 """
 
+from dataclasses import replace
 from typing import Dict, List, Mapping, Sequence
 
 import numpy as np
@@ -90,4 +91,4 @@ def _with_known_areas(observations: Observations, by_id: Mapping[str, ScanArea],
                 ties.append(tie)
     directions = [d for d in observations.directions if known(f"Direction {d.direction_id}", [d.area_id])]
     distances = [d for d in observations.distances if known(f"Taped distance {d.distance_id}", [d.area_id])]
-    return Observations(tuple(ties), tuple(directions), tuple(distances))
+    return replace(observations, ties=tuple(ties), directions=tuple(directions), distances=tuple(distances))

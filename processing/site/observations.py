@@ -1,7 +1,9 @@
 """What besides control points says where areas lie: ties, known directions, taped distances. All have 1-sigmas."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Optional, Tuple
+
+from .walls import WallLine
 
 FROM_TABLE, FROM_ITEMS = "table", "items"
 
@@ -64,11 +66,13 @@ class TapeDistance:
 
 @dataclass(frozen=True)
 class Observations:
-    """All of these of one survey."""
+    """All of these of one survey, and where its walls stand in plan."""
 
     ties: Tuple[Tie, ...] = ()
     directions: Tuple[KnownDirection, ...] = ()
     distances: Tuple[TapeDistance, ...] = ()
+    walls: Tuple[WallLine, ...] = ()
 
     def with_ties(self, further) -> "Observations":
-        return Observations((*self.ties, *further), self.directions, self.distances)
+        """These and further ties."""
+        return replace(self, ties=(*self.ties, *further))

@@ -29,7 +29,7 @@ class Group:
 
 def frame_of(area: ScanArea) -> Tuple[str, ...]:
     """What an area's site coordinates belong to: the plan, or the elevation of one wall."""
-    return ("wall", area.level, area.extra.get("wall", "")) if area.surface == "wall" else ("plan",)
+    return ("wall", area.level) if area.surface == "wall" else ("plan",)
 
 
 def build_network(

@@ -56,6 +56,7 @@ AREA_COLUMNS = {
     "centre_frequency_mhz": Number(100.0, 10000.0, "MHz"),
 }
 AREA_OPTIONAL = ("scanned_on", "scanned_by", "note")
+WALL_COLUMN = {"wall": Name()}
 LINE_COLUMNS = {
     "area_id": Name(),
     "line_id": Name(),
@@ -92,11 +93,12 @@ class Row:
 def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
     """The scan areas by id, without lines and control points yet; adds to `findings`.
 
-    Raises `SurveyError` where the table is missing or no table of areas.
+    Each wall is an elevation of its own: where the optional column `wall` names it, the area's level is called after level and
+    wall, and `extra` keeps both. Raises `SurveyError` where the table is missing or no table of areas.
     """
     areas: Dict[str, ScanArea] = {}
     taken = set()
-    for row in read_table(folder / AREAS_FILE, AREA_COLUMNS, findings):
+    for row in read_table(folder / AREAS_FILE, AREA_COLUMNS, findings, WALL_COLUMN):
         # Two ids that differ in case only would share one file on some systems.
         if row.values["area_id"].lower() in taken:
             findings.append(
@@ -109,7 +111,12 @@ def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
             continue
         taken.add(row.values["area_id"].lower())
         known = {name: row.extra.pop(name, "") for name in AREA_OPTIONAL}
-        areas[row.values["area_id"]] = ScanArea(**row.values, **known, extra=row.extra)
+        values, extra = dict(row.values), row.extra
+        wall = values.pop("wall", None)
+        if wall and values["surface"] == "wall":
+            extra = {**extra, "wall": wall, "plan_level": values["level"]}
+            values["level"] = f"{values['level']} {wall}"
+        areas[values["area_id"]] = ScanArea(**values, **known, extra=extra)
     return areas
 
 

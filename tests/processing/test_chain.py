@@ -101,6 +101,35 @@ def test_items_lie_where_they_are_and_say_how_sure_they_are(folder, radar, tmp_p
     assert values["local_geometry"] == "LINESTRING Z (0.0000 0.1000 -0.0500, 0.4000 0.1000 -0.0600)"
 
 
+def test_a_soffit_s_depths_are_also_counted_from_above(folder, radar, tmp_path):
+    """The slab is 0.25 m thick: what lies 50 to 60 mm above the soffit lies 190 to 200 mm below the top."""
+    path = chain.process_survey(folder, tmp_path / "out").survey_path
+    found = {values["area_ids"]: values for values in rows(path, "items")}
+    soffit = found["S1"]
+    assert (soffit["other_face_min_m"], soffit["other_face_max_m"]) == pytest.approx((0.19, 0.20))
+    assert soffit["sigma_other_face_m"] == pytest.approx(np.hypot(soffit["sigma_depth_m"], 0.005))
+    assert found["W1"]["other_face_min_m"] is None
+
+
+def test_walls_are_drawn_in_plan(folder, radar, tmp_path):
+    table = folder / "scan_areas.csv"
+    lines = table.read_text(encoding="utf-8").splitlines()
+    named = [f"{line},{'wall' if n == 0 else 'north' if line.startswith('W1') else ''}" for n, line in enumerate(lines)]
+    table.write_text("\n".join(named), encoding="utf-8")
+    (folder / "walls.csv").write_text(
+        "level,wall,start_x_m,start_y_m,end_x_m,end_y_m\nL1,north,5,30,5,50\n", encoding="utf-8"
+    )
+    path = chain.process_survey(folder, tmp_path / "out").survey_path
+    (whole, wall), (part, scanned) = read_layer(path, "walls")
+    assert whole.tolist() == [[5, 30], [5, 50]]
+    assert (wall["level"], wall["elevation"], wall["area_id"]) == ("L1", "L1 north", None)
+    assert part == pytest.approx(np.array([(5, 40), (5, 40.4)]), abs=1e-6)  # 10 m along the wall, 0.4 m wide
+    assert scanned["area_id"] == "W1"
+    assert (scanned["height_min_m"], scanned["height_max_m"]) == pytest.approx((20, 20.4))
+    assert {values["level"] for values in rows(path, "items") if values["area_ids"] == "W1"} == {"L1 north"}
+    assert (tmp_path / "out" / "slices" / "L1 north wall.tif").is_file()
+
+
 def test_picks_follow_their_items_and_unplaced_ones_have_no_position(folder, radar, tmp_path):
     path = chain.process_survey(folder, tmp_path / "out").survey_path
     picks = read_layer(path, "picks")
