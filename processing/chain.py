@@ -67,7 +67,7 @@ def process_survey(
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
                 ("fit areas", settings.of_fit()),
-                ("estimate wave speed", {}),
+                ("estimate wave speed", {"known_depths": len(result.known_depths or ())}),
                 ("detect items", {}),
                 ("fit areas", {**settings.of_fit(), "item_ties": True}),
                 ("join items", {}),
@@ -106,16 +106,21 @@ def read_step(
     return result
 
 
-def wave_speed_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
-    """Estimates wave speed and time zero of each area and writes the layer `wave_speeds` into `survey_path`."""
+def wave_speed_step(survey_path, known_depths_path=None, monitor: Monitor = Monitor()) -> ChainResult:
+    """Estimates wave speed and time zero of each area and writes the layer `wave_speeds` into `survey_path`.
+
+    `known_depths_path` names another table of known depths than the survey folder's.
+    """
     result = _reopen(survey_path, monitor.part(0.0, 0.1))
     result.wave_speeds.clear()
+    known = area_work.known_depths(result, monitor, known_depths_path)
 
     def work(area: ScanArea, own: Monitor) -> None:
         area_work.wave_speed(result, area_work.prepare(result, area, own.part(0.0, 0.4)), own.part(0.4, 1.0))
 
     area_work.each_area(result, work, monitor.part(0.1, 0.99))
-    _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], [("estimate wave speed", {})])
+    steps = [("estimate wave speed", {"known_depths": len(known)})]
+    _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], steps)
     return result
 
 

@@ -6,14 +6,14 @@ The radar and item modules are imported when they are first needed, so that read
 import time
 import traceback
 from contextlib import contextmanager
-from typing import Callable, Dict, Optional
+from typing import Callable, Dict, List, Optional, Tuple
 
 import numpy as np
 
 from ..errors import Cancelled, InslabError, MissingPackageError, ProcessingError
 from ..monitor import Monitor
 from ..radar.model import WaveSpeed
-from ..survey.model import ScanArea
+from ..survey.model import Finding, ScanArea
 from .coverage import find_coverage
 from .placing import group_by_plane, place_item
 from .result import AreaDepths, ChainResult, ChainSettings
@@ -21,6 +21,7 @@ from .seams import find_seams
 
 JOINING = "joining of items"  # marks the findings of joining, which a later joining replaces
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
+DISAGREEMENT_SIGMAS = 2.5
 
 
 @contextmanager
@@ -77,7 +78,8 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
         with timed(result.seconds, "wave speed"), _packages():
             from ..items.bar_speed import estimate_wave_speed
 
-            speed = result.wave_speeds[area_id] = estimate_wave_speed(prepared, monitor=monitor)
+            speed = estimate_wave_speed(prepared, monitor=monitor.part(0.0, 0.6))
+            speed = result.wave_speeds[area_id] = check_speed(result, prepared, speed, monitor.part(0.6, 1.0))
         for sentence in speed.warnings:
             result.note("warning", f"area {area_id}", sentence)
             monitor.warn(f"Area {area_id}: {sentence}")
@@ -86,6 +88,52 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
             f"(relative permittivity {speed.relative_permittivity:.1f})."
         )
     return result.wave_speeds[area_id]
+
+
+def check_speed(result: ChainResult, prepared, speed: WaveSpeed, monitor: Monitor) -> WaveSpeed:
+    """The wave speed with what focusing, known depths and a stated slab thickness say of it."""
+    from ..items.known_depths import use_known_depths
+    from ..radar.focus_speed import check_focus
+    from ..radar.imaging import find_base
+
+    base = find_base(prepared, speed, cell_m=0.02, monitor=monitor.part(0.0, 0.2))
+    thickness = float(np.nanmedian(base.thickness_m)) if base.seen else None
+    speed = check_focus(prepared, speed, thickness, monitor.part(0.2, 0.4))
+    speed, findings = use_known_depths(prepared, speed, base, known_depths(result, monitor), monitor.part(0.4, 1.0))
+    findings += _stated_thickness_findings(prepared.area, base)
+    for found in findings:
+        result.findings.append(found)
+        monitor.warn(f"{found.where}: {found.text}")
+    return speed
+
+
+def _stated_thickness_findings(area: ScanArea, base) -> List[Finding]:
+    """A stated slab thickness that the slab base contradicts; it is nominal, so the wave speed is not adjusted to it."""
+    stated = _stated_thickness(area)
+    if stated is None or not base.seen:
+        return []
+    seen, sigma = float(np.nanmedian(base.thickness_m)), float(np.nanmedian(base.sigma_m))
+    apart = abs(seen - stated) / np.hypot(sigma, STATED_THICKNESS_SIGMA_M)
+    if apart <= DISAGREEMENT_SIGMAS:
+        return []
+    text = (
+        f"the slab base shows {seen:.3f} m where the table of areas states a thickness of {stated:.3f} m, {apart:.1f} sigmas "
+        "apart; if it was measured there, give it as a known depth."
+    )
+    return [Finding("warning", f"area {area.area_id}", text)]
+
+
+def known_depths(result: ChainResult, monitor: Monitor, path=None) -> Tuple:
+    """Known depths of the survey folder, or of the table at `path`; read once a run."""
+    if result.known_depths is None:
+        from ..items.known_depths import read_known_depths
+
+        findings: List[Finding] = []
+        result.known_depths = tuple(read_known_depths(result.survey.folder, result.areas, findings, path))
+        for found in findings:
+            result.findings.append(found)
+            monitor.warn(f"{found.where}: {found.text}")
+    return result.known_depths
 
 
 def slab_base(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettings, monitor: Monitor):
@@ -139,15 +187,20 @@ def detect(result: ChainResult, prepared, speed: WaveSpeed, base, monitor: Monit
 
 def _depths(area: ScanArea, base, reliable_m: Optional[float]) -> AreaDepths:
     """Slab thickness as stated in the table of areas (column `slab_thickness_m`), else as the slab base shows it."""
-    try:
-        stated = float(area.extra.get("slab_thickness_m") or "nan")
-    except ValueError:
-        stated = float("nan")
-    if 0 < stated < 10:
+    stated = _stated_thickness(area)
+    if stated is not None:
         return AreaDepths(reliable_m, stated, STATED_THICKNESS_SIGMA_M)
     if not base.seen:
         return AreaDepths(reliable_m)
     return AreaDepths(reliable_m, float(np.nanmedian(base.thickness_m)), float(np.nanmedian(base.sigma_m)))
+
+
+def _stated_thickness(area: ScanArea) -> Optional[float]:
+    try:
+        stated = float(area.extra.get("slab_thickness_m") or "nan")
+    except ValueError:
+        return None
+    return stated if 0 < stated < 10 else None
 
 
 def place_and_join(result: ChainResult, monitor: Monitor) -> None:

@@ -89,6 +89,8 @@ class ChainResult:
         Ties across items that two areas both see, which the latest fit used besides.
     site_fit : SiteFit or None
         The joint adjustment, where this run made it.
+    known_depths : tuple of KnownDepth or None
+        What cores, drill holes and drawings say of depths (`items.known_depths`); None until the first wave speed asks for it.
     fits, wave_speeds, depths : dict
         By area id; `depths` holds what the areas' echoes say of the slab (`AreaDepths`).
     picks : list of Pick
@@ -119,6 +121,7 @@ class ChainResult:
     observations: Observations = field(default_factory=Observations)
     item_ties: Tuple[Tie, ...] = ()
     site_fit: Optional[SiteFit] = None
+    known_depths: Optional[Tuple] = None
     fits: Dict[str, AreaFit] = field(default_factory=dict)
     wave_speeds: Dict[str, WaveSpeed] = field(default_factory=dict)
     depths: Dict[str, AreaDepths] = field(default_factory=dict)

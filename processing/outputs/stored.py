@@ -52,9 +52,15 @@ def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
             row["method"],
             row["correlation"] or 0.0,
             tuple((row["warnings"] or "").splitlines()),
+            focus_speed_m_ns=_or_nan(row["focus_speed_m_ns"]),
+            focus_sigma_m_ns=_or_nan(row["focus_sigma_m_ns"]),
         )
         for row in rows
     }
+
+
+def _or_nan(value: Optional[float]) -> float:
+    return float("nan") if value is None else value
 
 
 def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
@@ -115,7 +121,7 @@ def read_picks(survey_path) -> List[Pick]:
                 row["sigma_depth_m"],
                 row["polarity"],
                 row["strength_db"],
-                float("nan") if ratio is None else ratio,
+                _or_nan(ratio),
             )
         )
     return picks

@@ -40,3 +40,14 @@ def two_leg_path(offset_m, depth_m, separation_m, dipole_axis, crossing_rad=0.0,
         - 2 * radius_m
     )
     return np.hypot(legs, separation_m * apart_along)
+
+
+def depth_of_path(path_m, separation_m, dipole_axis, radius_m=0.0):
+    """Depth to the top of a bar straight below whose path is this long, metres: the inverse of `two_leg_path` at the apex.
+
+    0 where the path is too short for any depth.
+    """
+    if dipole_axis == "across":
+        axis_depth = 0.5 * np.sqrt(np.maximum((np.asarray(path_m) + 2 * radius_m) ** 2 - separation_m**2, 0.0))
+        return np.maximum(axis_depth - radius_m, 0.0)
+    return 0.5 * np.sqrt(np.maximum(np.asarray(path_m) ** 2 - separation_m**2, 0.0))

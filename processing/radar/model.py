@@ -25,7 +25,8 @@ class WaveSpeed:
 
     `time_zero_ns` is the instant in the record at which the centre of the emitted pulse is at the transmitter.
     `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor. `echoes` lists
-    what the estimate from bars looked at.
+    what the estimate from bars looked at. `focus_speed_m_ns` is what the focusing of deep echoes says for itself (NaN where no
+    deep objects cross the lines squarely).
     """
 
     area_id: str
@@ -37,6 +38,8 @@ class WaveSpeed:
     correlation: float = 0.0
     warnings: Tuple[str, ...] = ()
     echoes: Tuple[EchoUse, ...] = ()
+    focus_speed_m_ns: float = float("nan")
+    focus_sigma_m_ns: float = float("nan")
 
     @property
     def relative_permittivity(self) -> float:

@@ -1,6 +1,6 @@
 """Wave speed and time zero of an area: the estimate from the direct wave, and how estimates are combined."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Optional, Sequence, Tuple
 
 import numpy as np
@@ -19,6 +19,16 @@ CONDUCTIVITY_SPEED_SIGMA = 0.02
 PLAUSIBLE_M_NS = (0.07, 0.15)
 WORST_MISFIT = 0.003
 DISAGREEMENT_SIGMAS = 2.5
+
+
+@dataclass(frozen=True)
+class SpeedEvidence:
+    """A speed from outside the radar data and its 1-sigma, m/ns; `per_time_zero` is what an error of time zero (ns) adds to it."""
+
+    name: str
+    speed_m_ns: float
+    sigma_m_ns: float
+    per_time_zero: float
 
 
 def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit, conductivity_known: bool = False) -> WaveSpeed:
@@ -95,8 +105,57 @@ def combine(
             method="direct wave and bar echoes",
             echoes=tuple(echoes),
         )
-    if not PLAUSIBLE_M_NS[0] < result.speed_m_ns < PLAUSIBLE_M_NS[1]:
-        warnings.append(
-            f"a wave speed of {result.speed_m_ns:.3f} m/ns is not plausible for concrete; give a known depth or speed."
+    return _checked(replace(result, warnings=tuple(warnings)))
+
+
+def combine_with_known(speed: WaveSpeed, evidence: Sequence[SpeedEvidence]) -> WaveSpeed:
+    """Wave speed and time zero adjusted to what is known besides, by least squares.
+
+    Unknowns are speed v and time zero t. Observed are both as `speed` has them, with their covariance, and for each known depth
+    v - g (t - t0) = its speed, where g is `per_time_zero`: depths at two levels together tell the two apart. What is further from
+    the radar's speed than its sigmas allow is said, and widens the result (Birge ratio).
+    """
+    if not evidence:
+        return speed
+    before = np.diag([speed.sigma_m_ns**2, speed.sigma_time_zero_ns**2])
+    before[0, 1] = before[1, 0] = speed.correlation * speed.sigma_m_ns * speed.sigma_time_zero_ns
+    rows = np.array([[1.0, -one.per_time_zero] for one in evidence])
+    sigmas = np.array([one.sigma_m_ns for one in evidence])
+    differences = np.array([one.speed_m_ns - speed.speed_m_ns for one in evidence])
+    apart = np.abs(differences) / np.sqrt(sigmas**2 + np.einsum("ij,jk,ik->i", rows, before, rows))
+    warnings = list(speed.warnings)
+    for one, ratio in zip(evidence, apart):
+        if ratio > DISAGREEMENT_SIGMAS:
+            warnings.append(
+                f"{one.name} gives {one.speed_m_ns:.4f} m/ns where the echoes give {speed.speed_m_ns:.4f} m/ns, {ratio:.1f} sigmas "
+                "apart: check depth and place, the antenna separation and frequency. The uncertainty is widened."
+            )
+    normal = np.linalg.inv(before) + rows.T @ (rows / sigmas[:, None] ** 2)
+    covariance = np.linalg.inv(normal)
+    change = covariance @ (rows.T @ (differences / sigmas**2))
+    left = (differences - rows @ change) / sigmas
+    misfit = left @ left + change @ np.linalg.solve(before, change)
+    covariance = covariance * max(1.0, misfit / len(evidence))
+    sigma, sigma_zero = np.sqrt(np.diag(covariance))
+    return _checked(
+        replace(
+            speed,
+            speed_m_ns=float(speed.speed_m_ns + change[0]),
+            sigma_m_ns=float(sigma),
+            time_zero_ns=float(speed.time_zero_ns + change[1]),
+            sigma_time_zero_ns=float(sigma_zero),
+            correlation=float(covariance[0, 1] / (sigma * sigma_zero)),
+            method=f"{speed.method}, {len(evidence)} known",
+            warnings=tuple(warnings),
         )
-    return replace(result, warnings=tuple(warnings))
+    )
+
+
+def _checked(speed: WaveSpeed) -> WaveSpeed:
+    """With a warning where the speed is none of concrete."""
+    if PLAUSIBLE_M_NS[0] < speed.speed_m_ns < PLAUSIBLE_M_NS[1]:
+        return speed
+    sentence = (
+        f"a wave speed of {speed.speed_m_ns:.3f} m/ns is not plausible for concrete; give a known depth or speed."
+    )
+    return speed if sentence in speed.warnings else replace(speed, warnings=(*speed.warnings, sentence))

@@ -2,6 +2,7 @@
 
 import csv
 import sys
+from dataclasses import replace
 from types import ModuleType, SimpleNamespace
 
 import numpy as np
@@ -68,6 +69,7 @@ def stand_in(monkeypatch, join=None):
     `join` takes the place of `join_items`; without it the real one is used. Returns `calls`, in which a test can set
     `fail[area_id]` (an exception) and `bars`, and read what was `estimated`.
     """
+    from inslab.processing.items import known_depths  # noqa: F401 - loaded before its neighbours are replaced
     from inslab.processing.items.model import Item, Pick
     from inslab.processing.monitor import Monitor
     from inslab.processing.radar.model import DepthVolume, SlabBase, WaveSpeed
@@ -83,6 +85,9 @@ def stand_in(monkeypatch, join=None):
     def estimate_wave_speed(prepared, monitor=Monitor()):
         calls.estimated.append(prepared.area.area_id)
         return WaveSpeed(prepared.area.area_id, 0.11, 0.001, 1.2, 0.01, "stand-in", 0.3, ("Check <this>.",))
+
+    def check_focus(prepared, speed, base_m=None, monitor=Monitor()):
+        return replace(speed, focus_speed_m_ns=0.112, focus_sigma_m_ns=0.005)
 
     def find_base(prepared, wave_speed, cell_m=0.01, monitor=Monitor()):
         thickness = np.full((40, 40), 0.25)
@@ -109,6 +114,7 @@ def stand_in(monkeypatch, join=None):
     stood_in = {
         "radar.prepare": [prepare_area],
         "items.bar_speed": [estimate_wave_speed],
+        "radar.focus_speed": [check_focus],
         "radar.imaging": [find_base, image_area],
         "items.detect": [detect_items],
     }

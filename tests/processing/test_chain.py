@@ -281,6 +281,36 @@ def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
     assert json.loads(log[-1]["parameters"]) == {"cell_m": 0.01, "depth_step_m": 0.01, "max_depth_m": None}
 
 
+def test_known_depths_of_the_folder_or_of_a_table_take_part(folder, radar, tmp_path):
+    rows_of = "area_id,feature,local_x_m,local_y_m,depth_m,sigma_m,speed_m_ns,sigma_m_ns"
+    (folder / "known_depths.csv").write_text(f"{rows_of}\nA1,base,0.2,0.2,0.26,0.001,,\nB7,base,0.2,0.2,0.2,,,\n")
+    whole = chain.process_survey(folder, tmp_path / "out")
+    speeds = {row["area_id"]: row for row in rows(whole.survey_path, "wave_speeds")}
+    # The stand-in's base shows 0.25 m, to 2 %: 4 % more path is 4 % more speed, which counts for a fifth.
+    assert 0.1105 < speeds["A1"]["speed_m_ns"] < 0.112
+    assert speeds["A1"]["method"] == "stand-in, 1 known"
+    assert speeds["A2"]["speed_m_ns"] == 0.11
+    assert speeds["A2"]["focus_speed_m_ns"] == 0.112
+    assert any("no scan area B7" in row["text"] for row in rows(whole.survey_path, "findings"))
+    logged = [row["parameters"] for row in rows(whole.survey_path, "run_log") if row["step"] == "estimate wave speed"]
+    assert json.loads(logged[0]) == {"known_depths": 1}
+    other = tmp_path / "other.csv"
+    other.write_text("area_id,feature,speed_m_ns,sigma_m_ns\nA2,speed,0.111,0.00001\n")
+    speeds = chain.wave_speed_step(whole.survey_path, other).wave_speeds
+    assert speeds["A1"].speed_m_ns == 0.11
+    assert speeds["A2"].speed_m_ns == pytest.approx(0.111, abs=1e-6)
+
+
+def test_a_stated_thickness_that_the_slab_base_contradicts_is_told(folder, radar, tmp_path):
+    path = folder / "scan_areas.csv"
+    head, *areas = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join([f"{head},slab_thickness_m", f"{areas[0]},0.28", f"{areas[1]},0.255"]), encoding="utf-8")
+    result = chain.process_survey(folder, tmp_path / "out")
+    told = [found for found in result.findings if "states a thickness" in found.text]
+    assert [found.where for found in told] == ["area A1"]
+    assert "shows 0.250 m where the table of areas states a thickness of 0.280 m" in told[0].text
+
+
 def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
     chain.read_step(folder, tmp_path / "out" / "survey.gpkg", settings=chain.ChainSettings(sample_interval_ns=0.04))
     elsewhere = tmp_path / "elsewhere"

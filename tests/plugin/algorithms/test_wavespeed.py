@@ -7,7 +7,7 @@ from qgis.core import QgsVectorLayer
 
 
 def test_definition(inslab_provider):
-    assert parameters_of("wavespeed") == {"SURVEY": ("file", None, False)}
+    assert parameters_of("wavespeed") == {"SURVEY": ("file", None, False), "KNOWN_DEPTHS": ("file", None, True)}
     assert outputs_of("wavespeed") == {"WAVE_SPEEDS", "AREA_COUNT"}
 
 
