@@ -42,7 +42,8 @@ def add_echo(traces: np.ndarray, echo: Echo, axis: str, sign: float) -> None:
     inside = (samples >= 0) & (samples < traces.shape[2])
     passes = np.broadcast_to(np.arange(len(model))[:, None, None], samples.shape)
     places = np.broadcast_to(echo.index[axis][:, :, None], samples.shape)
-    np.add.at(traces, (passes[inside], places[inside], samples[inside]), (sign * model)[inside])
+    # No sample occurs twice: each pass lists each of its traces once.
+    traces[passes[inside], places[inside], samples[inside]] += (sign * model)[inside]
 
 
 def learn_echo(images: GroupImages, traces: Dict[str, np.ndarray], u_m, depth_m, crossing_rad: float) -> Echo:
