@@ -77,8 +77,9 @@ class GroupSearch:
             candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(self.rounds)))
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
-                u, z = track.at(self.offsets)
-                self.found.append(Found(track, self._sight(track, u, z)))
+                sightings = self._sight(track, *track.at(self.offsets))
+                if sightings is not None:
+                    self.found.append(Found(track, sightings))
             if new:
                 self._take_off()
                 for axis in DIPOLE_AXES:
@@ -104,6 +105,8 @@ class GroupSearch:
             u, z = course(chain, self.offsets)
             strongest = max((piece.track for piece in chain), key=lambda track: track.strength)
             sightings = sight(self.images, self.traces, self.noise, strongest, u, z)
+            if not sightings.seen.any():
+                continue
             sightings.curve = fit_curve(sightings, lateral_degree=min(len(chain), 3))
             bent.append(Found(strongest, sightings, where=np.isfinite(u)))
         # A doubtful straight object stays where no chain runs along it.
@@ -210,8 +213,11 @@ class GroupSearch:
             and abs(other.dip) <= FLAT_DIP
         ]
 
-    def _sight(self, track: Track, u, z, earlier=None) -> Sightings:
+    def _sight(self, track: Track, u, z, earlier=None) -> Optional[Sightings]:
+        """Sightings with their curve; None where no pass has any, as of something too far beyond the lines' ends."""
         sightings = sight(self.images, self.traces, self.noise, track, u, z)
+        if not sightings.seen.any():
+            return None
         sightings.curve = fit_curve(sightings, lateral_degree=1 if earlier is None else len(earlier.u) - 1)
         return sightings
 
@@ -225,7 +231,7 @@ class GroupSearch:
                         add_echo(self.traces[axis], one.echo, axis, +1)
                     u, z = self.place(one)
                     refined = self._sight(one.track, u, z, one.curve)
-                    if one.where is not None or self._stayed(one.track, refined):
+                    if refined is not None and (one.where is not None or self._stayed(one.track, refined)):
                         one.sightings = refined
                 u, z = self.place(one)
                 u = np.where((u > extent[0] - BEYOND_M) & (u < extent[1] + BEYOND_M), u, np.nan)
