@@ -13,10 +13,10 @@ from .monitor import Monitor
 from .outputs.geopackage import Layer, check_replaceable, replace_layers, write_geopackage
 from .outputs.ground import Ground, choose_level, read_ground
 from .outputs.publish import publish, staging_folder
+from .outputs.stored import read_crs_wkt
 from .penetrations.check import Verdict, check_penetrations
 from .penetrations.clear_space import ClearSpace, fill_floor
 from .penetrations.model import Confidence, KindRule, Penetrations
-from .site.crs import local_crs_wkt
 from .site.geotiff import Band, GridWriter
 from .site.grid import SiteGrid
 
@@ -69,7 +69,7 @@ def check_step(
     ]
     text = f"Verdicts on planned penetrations. {cautions.SHORT}"
     monitor.step(0.95)
-    write_layers(output_path, [Layer(VERDICT_LAYER, "Point", {**kept, **VERDICT_FIELDS}, rows, text)])
+    write_layers(output_path, [Layer(VERDICT_LAYER, "Point", {**kept, **VERDICT_FIELDS}, rows, text)], survey_path)
     monitor.progress(1.0)
     return verdicts
 
@@ -111,14 +111,15 @@ def check_output(path) -> None:
     check_replaceable(path)
 
 
-def write_layers(path, layers: Sequence[Layer]) -> None:
-    """Writes layers into the GeoPackage at `path`, a new one or one whose other layers stay."""
+def write_layers(path, layers: Sequence[Layer], survey_path) -> None:
+    """Writes layers, on the site grid of a survey, into the GeoPackage at `path`, a new one or one whose other layers stay."""
     path = Path(path)
     check_output(path)
+    crs_wkt = read_crs_wkt(survey_path)
     if path.is_file() and path.stat().st_size:
-        replace_layers(path, layers, local_crs_wkt())
+        replace_layers(path, layers, crs_wkt)
     else:
-        write_geopackage(path, layers, local_crs_wkt())
+        write_geopackage(path, layers, crs_wkt)
 
 
 def count_verdicts(verdicts: Sequence[Verdict]) -> Dict[str, int]:
@@ -168,5 +169,5 @@ def clear_space_step(
             ("tolerance_m", f"{tolerance_m:g}"),
         ),
     )
-    with GridWriter(output_path, grid, [band], local_crs_wkt()) as writer:
+    with GridWriter(output_path, grid, [band], read_crs_wkt(survey_path)) as writer:
         return fill_floor(space, x, y, lambda cells, row, column: writer.write(cells[None], row, column), monitor)

@@ -87,7 +87,7 @@ def place_step(
                 rows.append((tuple(entry), values))
     monitor.step(0.98)
     text = f"Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {cautions.SHORT}"
-    write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)])
+    write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)], survey_path)
     return placed, failed
 
 
@@ -144,7 +144,9 @@ def chase_step(
     }
     monitor.step(0.97)
     text = f"Chases between two points, with what they cross. {cautions.SHORT}"
-    write_layers(output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)])
+    write_layers(
+        output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)], survey_path
+    )
     return found
 
 
@@ -205,9 +207,11 @@ def sheet_rows(
     return [{**row, "section": section} for row, section in zip(rows, sections)]
 
 
-def write_sheet_table(output_path, rows: Sequence[Mapping]) -> None:
-    """Writes the rows of `sheet_rows` as the layer `drill_sheet` (points) into the GeoPackage `output_path`."""
+def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None:
+    """Writes the rows of `sheet_rows` as the layer `drill_sheet` (points, on the survey's site grid) into `output_path`."""
     table = [
         ((row["x_m"], row["y_m"]), {key: value for key, value in row.items() if key in SHEET_FIELDS}) for row in rows
     ]
-    write_layers(output_path, [Layer(SHEET_LAYER, "Point", SHEET_FIELDS, table, f"Drill sheet. {cautions.SHORT}")])
+    write_layers(
+        output_path, [Layer(SHEET_LAYER, "Point", SHEET_FIELDS, table, f"Drill sheet. {cautions.SHORT}")], survey_path
+    )

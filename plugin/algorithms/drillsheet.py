@@ -110,9 +110,9 @@ class DrillSheet(InslabAlgorithm):
             )
             # The pages draw a table of their own, so that a run stopped there leaves earlier results alone.
             drawn = Path(folder) / "table.gpkg"
-            write_sheet_table(drawn, rows)
+            write_sheet_table(drawn, rows, survey)
             write_drill_sheets(sheets, survey, drawn, SHEET_LAYER, rows, monitor.part(0.6, 1.0))
-        write_sheet_table(output, rows)
+        write_sheet_table(output, rows, survey)
         style_when_loaded(context, destination, tr("Drill sheet"), style_verdicts)
         return {self.OUTPUT: table_source(output, SHEET_LAYER), self.SHEETS: sheets, self.SHEET_COUNT: len(rows)}
 
