@@ -152,10 +152,14 @@ def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
         dataset = ogr.Open(str(path))
         layer = dataset.GetLayerByName(name)
         if layer is None:
+            dataset = None
             return []
         definition = layer.GetLayerDefn()
         names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
-        return [(_coordinates(row.GetGeometryRef()), {key: row[key] for key in names}) for row in layer]
+        rows = [(_coordinates(row.GetGeometryRef()), {key: row[key] for key in names}) for row in layer]
+        # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
+        layer = definition = dataset = None
+    return rows
 
 
 def read_metadata(path, key: str) -> Optional[str]:
@@ -164,7 +168,9 @@ def read_metadata(path, key: str) -> Optional[str]:
     _, ogr, _ = import_ogr()
     with _gdal_failures(path):
         dataset = ogr.Open(str(path))
-        return dataset.GetMetadataItem(key)
+        value = dataset.GetMetadataItem(key)
+        dataset = None
+    return value
 
 
 def check_replaceable(path) -> None:
