@@ -9,7 +9,8 @@ import numpy as np
 from ..errors import ProcessingError, SurveyError
 from ..items.model import KINDS
 from ..penetrations.clearance import Pieces, cut_up
-from ..penetrations.known_ground import KnownGround, ScannedPiece, find_dense_strips
+from ..penetrations.hidden import find_hidden
+from ..penetrations.known_ground import KnownGround, ScannedPiece
 from ..penetrations.model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
 from ..site.geotiff import GridReader
 from .geopackage import read_layer
@@ -78,7 +79,7 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
         if rings is not None and (row["level"], row["surface"]) == (level, surface)
     ]
     unplaced = [row["area_id"] for row in here if row["status"] != "fitted"]
-    strips = find_dense_strips(pieces, _longest_wavelength_m(survey_path, here))
+    strips = find_hidden(pieces, _longest_wavelength_m(survey_path, here))
     base = _base_reader(survey_path, level, surface)
     return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
 

@@ -1,21 +1,15 @@
-"""What is known: the ground that was scanned both ways, deep enough, and not hidden below a dense mat. All else is unknown."""
+"""What is known: the ground that was scanned both ways, deep enough, and not hidden. All else is unknown."""
 
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Callable, Dict, List, Optional, Sequence, Tuple
+from typing import Callable, Dict, Optional, Sequence, Tuple
 
 import numpy as np
 
-from .clearance import Pieces
+from .hidden import HiddenStrip
 from .model import Confidence, KindRule, Penetrations
 from .plane_geometry import Rings, distance_inside, edges_of, to_polygon, union
 
-# Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
-# wave polarized along them pass freely only where they are more than about a wavelength apart (common practice, no source).
-DENSE_WAVELENGTHS = 1.0
-# Bars of one mat run in one direction and lie in one layer.
-PARALLEL = np.cos(np.radians(15.0))
-LAYER_WAVELENGTHS = 0.5
 # A hole counts as through where it goes deeper than the slab base less two of its sigmas.
 BASE_SIGMAS = 2.0
 STATION_M = 0.005
@@ -35,15 +29,6 @@ class ScannedPiece:
     sigma_xy_m: float
 
 
-@dataclass(frozen=True)
-class DenseStrip:
-    """Ground between two bars too close to see through: `corners_m` (4, 2) in plan; unknown below `depth_m`."""
-
-    corners_m: np.ndarray = field(compare=False)
-    depth_m: float
-    item_ids: Tuple[str, str]
-
-
 def _no_base(points_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
     return np.full(len(points_m), np.nan), np.full(len(points_m), np.nan)
 
@@ -55,7 +40,7 @@ class KnownGround:
     Attributes
     ----------
     pieces : sequence of ScannedPiece
-    strips : sequence of DenseStrip
+    strips : sequence of HiddenStrip
     base : callable
         Points (n, 2) to slab thickness and its 1-sigma, metres, shape (n,); NaN where the base is not seen.
     unplaced : sequence of str
@@ -63,7 +48,7 @@ class KnownGround:
     """
 
     pieces: Sequence[ScannedPiece] = ()
-    strips: Sequence[DenseStrip] = ()
+    strips: Sequence[HiddenStrip] = ()
     base: Callable[[np.ndarray], Tuple[np.ndarray, np.ndarray]] = _no_base
     unplaced: Sequence[str] = ()
 
@@ -116,53 +101,7 @@ def edge_distance_m(rule: KindRule, tolerance_m, confidence: Confidence):
     return rule.largest_diameter_m / 2 + confidence.needed_m(rule.keep_out_m, np.asarray(tolerance_m, float))
 
 
-def find_dense_strips(pieces: Pieces, wavelength_m: float) -> List[DenseStrip]:
-    """Strips between neighbouring parallel items of one layer that are less than about a wavelength apart."""
-    from scipy.spatial import cKDTree
-
-    if not len(pieces.owner):
-        return []
-    way = (pieces.end_m - pieces.start_m)[:, :2]
-    length = np.hypot(*way.T)
-    along = way / np.maximum(length, 1e-12)[:, None]
-    middle = (pieces.start_m + pieces.end_m) / 2
-    gap = DENSE_WAVELENGTHS * wavelength_m
-    reach = gap + float(length.max())
-    # One search for near in plan, in depth and in direction (as a double angle, so that forth and back are one): all three
-    # are scaled to the same reach.
-    turned = np.column_stack([along[:, 0] ** 2 - along[:, 1] ** 2, 2 * along[:, 0] * along[:, 1]])
-    places = np.column_stack(
-        [
-            middle[:, :2],
-            middle[:, 2] * reach / (LAYER_WAVELENGTHS * wavelength_m),
-            turned * reach / (2 * np.sqrt(1 - PARALLEL**2)),
-        ]
-    )
-    pairs = cKDTree(places).query_pairs(reach, p=np.inf, output_type="ndarray")
-    one, other = pairs.T
-    apart = pieces.owner[one] != pieces.owner[other]
-    apart &= np.abs(np.sum(along[one] * along[other], axis=1)) > PARALLEL
-    apart &= np.abs(middle[one, 2] - middle[other, 2]) < LAYER_WAVELENGTHS * wavelength_m
-    to_other = middle[other, :2] - middle[one, :2]
-    aside = np.abs(along[one, 0] * to_other[:, 1] - along[one, 1] * to_other[:, 0])
-    apart &= aside < gap + length[other] * np.sqrt(1 - PARALLEL**2)
-    strips = []
-    for a, b in zip(one[apart], other[apart]):
-        ends = [float((place[b, :2] - pieces.start_m[a, :2]) @ along[a]) for place in (pieces.start_m, pieces.end_m)]
-        low, high = max(min(ends), 0.0), min(max(ends), float(length[a]))
-        if high <= low:
-            continue
-        near = pieces.start_m[a, :2] + np.array([low, high])[:, None] * along[a]
-        share = np.clip((np.array([low, high]) - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0)
-        far = pieces.start_m[b, :2] + share[:, None] * way[b]
-        if np.mean(np.hypot(*(far - near).T)) < gap:
-            ids = tuple(pieces.obstacles[pieces.owner[k]].item_id for k in (a, b))
-            depth = float(max(middle[a, 2], middle[b, 2]))
-            strips.append(DenseStrip(np.vstack([near, far[::-1], near[:1]]), depth, ids))
-    return strips
-
-
-OUTSIDE, ONE_WAY, TOO_DEEP, SHADOW = "outside", "one way", "too deep", "shadow"
+OUTSIDE, ONE_WAY, TOO_DEEP, HIDDEN = "outside", "one way", "too deep", "hidden"
 
 
 @dataclass(frozen=True)
@@ -204,7 +143,7 @@ def find_unknowns(holes: Penetrations, ground: KnownGround, edge_rule: KindRule,
             reached = f"it reaches {1000 * holes.reached_depth_m[i]:.0f} mm deep, below what was seen there"
             seen = depths[depths < needed[i]]
             reasons[i] = TOO_DEEP, reached + (f" ({1000 * seen[0]:.0f} mm)" if len(seen) else "")
-    _add_shadows(holes, hole, points, ground.strips, reasons)
+    _add_hidden(holes, hole, points, ground.strips, reasons)
     return Unknowns(reasons)
 
 
@@ -239,8 +178,8 @@ def _where_outside(inside_m: float, rim_m: float, keep_m: float, unplaced: Seque
     )
 
 
-def _add_shadows(holes, hole, points, strips: Sequence[DenseStrip], reasons) -> None:
-    """Holes that go deeper than a dense mat through whose strips they pass."""
+def _add_hidden(holes, hole, points, strips: Sequence[HiddenStrip], reasons) -> None:
+    """Holes that pass through strips of hidden ground."""
     if not strips or not len(points):
         return
     from scipy.spatial import cKDTree
@@ -258,8 +197,7 @@ def _add_shadows(holes, hole, points, strips: Sequence[DenseStrip], reasons) -> 
                 distance_inside(points[station : station + 1], edges_of([strip.corners_m]))[0]
                 > -holes.diameter_m[i] / 2
             ):
-                names = " and ".join(strip.item_ids)
-                reasons[i] = SHADOW, f"it goes below a dense mat ({names} are too close together to see through)"
+                reasons[i] = HIDDEN, strip.reason
 
 
 def strip_polygons(ground: KnownGround, depth_m: float) -> list:

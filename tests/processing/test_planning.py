@@ -110,7 +110,7 @@ def test_a_survey_without_items_is_refused(tmp_path):
 
 def test_an_output_of_another_format_is_refused(survey, tmp_path):
     with pytest.raises(ProcessingError, match=r"name ends in \.gpkg"):
-        write_layers(tmp_path / "v.shp", [])
+        write_layers(tmp_path / "v.shp", [], survey)
 
 
 def test_ten_thousand_holes_in_ten_seconds(survey, tmp_path):

@@ -4,17 +4,15 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import shapely.ops
-from obstacles import RULES, box, ground, line, pieces
+from obstacles import RULES, box, ground
 
 from inslab.processing.penetrations.known_ground import (
     ONE_WAY,
     OUTSIDE,
-    SHADOW,
     TOO_DEEP,
     KnownGround,
     ScannedPiece,
     edge_distance_m,
-    find_dense_strips,
     find_unknowns,
 )
 from inslab.processing.penetrations.model import Confidence, Penetrations
@@ -115,26 +113,6 @@ def test_an_inclined_hole_that_leaves_the_scan():
     known = ground((0, 0, 1, 1))
     assert kinds(Penetrations(["east"], np.array([[0.5, 0.5]]), *columns), known) == [None]
     assert kinds(Penetrations(["east"], np.array([[0.8, 0.5]]), *columns), known) == [OUTSIDE]
-
-
-def test_below_a_dense_mat():
-    wavelength = 0.08
-    bars = [line(f"b{n}", (x, 0, 0.04), (x, 1, 0.04)) for n, x in enumerate((0.30, 0.36, 0.60))]
-    strips = find_dense_strips(pieces(*bars), wavelength)
-    assert {one.item_ids for one in strips} <= {("b0", "b1"), ("b1", "b0")}
-    known = ground((0, 0, 1, 1), strips=strips)
-    # Between the two bars 60 mm apart: to 30 mm above them, to 100 mm below; and between bars 240 mm apart.
-    holes = Penetrations.upright([[0.33, 0.5], [0.33, 0.5], [0.48, 0.5]], 0.008, [0.03, 0.10, 0.10], 0.001)
-    assert kinds(holes, known) == [None, SHADOW, None]
-
-
-@pytest.mark.parametrize(
-    "other",
-    [((0.36, 0, 0.12), (0.36, 1, 0.12)), ((0.2, 0.5, 0.04), (0.8, 0.5, 0.04)), ((0.40, 0, 0.04), (0.40, 1, 0.04))],
-)
-def test_no_mat(other):
-    """A bar in another layer, one that crosses, one more than a wavelength away."""
-    assert find_dense_strips(pieces(line("a", (0.3, 0, 0.04), (0.3, 1, 0.04)), line("b", *other)), 0.08) == []
 
 
 def test_areas_without_a_position_are_named():
