@@ -4,6 +4,7 @@ Bands are stored one after the other, so that drawing one depth slice reads one 
 """
 
 import shutil
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Sequence, Tuple
@@ -16,6 +17,7 @@ from .grid import SiteGrid
 BLOCK = 128  # about one scan area: larger blocks would be mostly empty
 # A plain number far outside any value: unlike NaN, every program that styles or queries the raster treats it as nodata.
 NODATA = -9999.0
+CACHE_BYTES = 64 * 2**20
 # Values are rounded to this step (a power of two, so that trailing bits are zero): far finer than they are known, and the
 # files get smaller.
 STEPS = {"dB": 2.0**-4, "m": 2.0**-14, "area": 1.0}
@@ -53,6 +55,25 @@ def import_rasterio():
             "rasterio) and start QGIS again."
         ) from error
     return rasterio
+
+
+@contextmanager
+def small_cache():
+    """GDAL keeps at most 64 MB of blocks within the context: by default its share of the memory grows with the floor.
+
+    The limit is that of the whole process and is put back. Without GDAL's Python module the default stays.
+    """
+    try:
+        from osgeo import gdal
+    except ImportError:
+        yield
+        return
+    earlier = gdal.GetCacheMax()
+    gdal.SetCacheMax(min(CACHE_BYTES, earlier))
+    try:
+        yield
+    finally:
+        gdal.SetCacheMax(earlier)
 
 
 class GridWriter:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..monitor import Monitor
 from .frame import AreaFit
-from .geotiff import BLOCK, Band, GridReader, GridWriter
+from .geotiff import BLOCK, Band, GridReader, GridWriter, small_cache
 from .grid import SiteGrid
 from .levelling import level_offsets
 
@@ -104,6 +104,7 @@ def write_mosaic(
     blend = _Blend(readers, [source.quality for source in sources], offsets, grid, len(deepest.bands))
     blocks = [(row, column) for row in range(0, grid.rows, BLOCK) for column in range(0, grid.columns, BLOCK)]
     with ExitStack() as stack:
+        stack.enter_context(small_cache())
         writer = stack.enter_context(GridWriter(path, grid, deepest.bands, crs_wkt))
         origin = None
         if origin_path:
