@@ -37,3 +37,20 @@ def survey(small_survey, tmp_path, inslab_provider, qgis_processing):
 def survey_copy(small_survey, tmp_path):
     """Folder of the small survey that a test may spoil."""
     return shutil.copytree(small_survey, tmp_path / "survey")
+
+
+@pytest.fixture
+def one_area(survey_copy):
+    """Folder of a survey of area A1 alone, which a test may spoil."""
+    for table in survey_copy.glob("*.csv"):
+        rows = table.read_text(encoding="utf-8").splitlines()
+        kept = [row for row in rows if not row.startswith("A2,")]
+        table.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    return survey_copy
+
+
+@pytest.fixture
+def survey_with_speeds(processed, tmp_path, inslab_provider):
+    """Path of a survey.gpkg that holds wave speeds, which a test may change."""
+    outputs, _log = processed
+    return shutil.copy(outputs["SURVEY"], tmp_path / "survey.gpkg")

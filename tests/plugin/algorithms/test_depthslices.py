@@ -18,9 +18,14 @@ def test_definition(inslab_provider):
     assert outputs_of("depthslices") == {"OUTPUT_FOLDER", "RASTER_COUNT"}
 
 
-def test_run_shows_a_bar_where_it_lies(survey, tmp_path):
+def test_run_shows_a_bar_where_it_lies(survey_with_speeds, tmp_path):
     folder = tmp_path / "out"
-    parameters = {"SURVEY": str(survey), "OUTPUT_FOLDER": str(folder), "DEPTH_STEP": 0.02, "MAX_DEPTH": 0.12}
+    parameters = {
+        "SURVEY": str(survey_with_speeds),
+        "OUTPUT_FOLDER": str(folder),
+        "DEPTH_STEP": 0.02,
+        "MAX_DEPTH": 0.12,
+    }
     outputs = run("depthslices", parameters)
     assert outputs["RASTER_COUNT"] >= 3  # two areas and their level
     with rasterio.open(folder / "slices" / "Level 1.tif") as file:
@@ -47,11 +52,11 @@ def test_run_is_refused_where_a_value_is_out_of_range(survey, tmp_path):
 
 
 @pytest.mark.parametrize("stop_at", [0, 40])
-def test_cancelled_leaves_the_earlier_slices(survey, tmp_path, stop_at):
+def test_cancelled_leaves_the_earlier_slices(survey_with_speeds, tmp_path, stop_at):
     folder = tmp_path / "out"
     (folder / "slices").mkdir(parents=True)
     (folder / "slices" / "A1.tif").write_text("earlier")
-    before = survey.read_bytes()
-    assert run("depthslices", {"SURVEY": str(survey), "OUTPUT_FOLDER": str(folder)}, Log(stop_at)) == {}
+    before = survey_with_speeds.read_bytes()
+    assert run("depthslices", {"SURVEY": str(survey_with_speeds), "OUTPUT_FOLDER": str(folder)}, Log(stop_at)) == {}
     assert [path.name for path in folder.rglob("*") if path.is_file()] == ["A1.tif"]
-    assert survey.read_bytes() == before
+    assert survey_with_speeds.read_bytes() == before

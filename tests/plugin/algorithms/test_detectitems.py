@@ -11,8 +11,8 @@ def test_definition(inslab_provider):
     assert outputs_of("detectitems") == {"PICKS", "ITEMS", "ITEM_COUNT", *kinds}
 
 
-def test_run_writes_picks_and_items(survey):
-    outputs = run("detectitems", {"SURVEY": str(survey)})
+def test_run_writes_picks_and_items(survey_with_speeds):
+    outputs = run("detectitems", {"SURVEY": str(survey_with_speeds)})
     items = QgsVectorLayer(outputs["ITEMS"], "", "ogr")
     picks = QgsVectorLayer(outputs["PICKS"], "", "ogr")
     assert items.wkbType() == QgsWkbTypes.Type.LineString25D or items.wkbType() == QgsWkbTypes.Type.LineStringZ
@@ -24,7 +24,7 @@ def test_run_writes_picks_and_items(survey):
 
 
 @pytest.mark.parametrize("stop_at", [0, 40])
-def test_cancelled_leaves_the_survey_as_it_was(survey, stop_at):
-    before = survey.read_bytes()
-    assert run("detectitems", {"SURVEY": str(survey)}, Log(stop_at)) == {}
-    assert survey.read_bytes() == before
+def test_cancelled_leaves_the_survey_as_it_was(survey_with_speeds, stop_at):
+    before = survey_with_speeds.read_bytes()
+    assert run("detectitems", {"SURVEY": str(survey_with_speeds)}, Log(stop_at)) == {}
+    assert survey_with_speeds.read_bytes() == before

@@ -19,9 +19,13 @@ def test_refusals(inslab_provider, tmp_path, name):
     assert "not a GeoPackage" in complaint(name, parameters)
 
 
-def test_run_finds_the_speed_that_the_survey_was_made_with_within_its_sigma(survey):
+def test_run_finds_the_speed_that_the_survey_was_made_with_within_its_sigma(
+    inslab_provider, qgis_processing, one_area, tmp_path
+):
+    survey = tmp_path / "survey.gpkg"
+    run("readsurvey", {"SURVEY_FOLDER": str(one_area), "SURVEY": str(survey), "REPORT": str(tmp_path / "r.html")})
     outputs = run("wavespeed", {"SURVEY": str(survey)})
-    assert outputs["AREA_COUNT"] == 2
+    assert outputs["AREA_COUNT"] == 1
     layer = QgsVectorLayer(outputs["WAVE_SPEEDS"], "", "ogr")
     for row in layer.getFeatures():
         assert 0 < row["sigma_m_ns"] < 0.02
