@@ -166,9 +166,14 @@ def match_bars(
     if good.sum() < FEWEST_BARS:
         return None
 
+    def by_axis(chosen) -> np.ndarray:
+        return np.array(
+            [_vertex(logs, np.nanmean(matches[:, chosen, axis], axis=1)) for axis in range(matches.shape[2])]
+        )
+
     def estimate(chosen) -> float:
         # The errors of the two dipole axes from the unknown bar radius have opposite signs, so each axis counts alike.
-        vertices = [_vertex(logs, np.nanmean(matches[:, chosen, axis], axis=1)) for axis in range(matches.shape[2])]
+        vertices = by_axis(chosen)
         return float(np.nanmean(vertices)) if np.isfinite(vertices).any() else np.nan
 
     chosen = np.flatnonzero(good)
@@ -179,7 +184,9 @@ def match_bars(
     trials = [estimate(random.choice(chosen, len(chosen))) for _ in range(60)]
     scatter = 0.5 * float(np.nanstd(trials))
     left = (1 - np.nanmean(np.nanmax(matches[:, chosen], axis=0))) / (1 - USUAL_MATCH)
-    sigma = float(np.hypot(scatter, FLOOR * max(1.0, left) ** 2))
+    # What the two axes say should agree; half of what they differ by counts as uncertainty.
+    apart = 0.25 * float(np.nan_to_num(np.ptp(by_axis(chosen))))
+    sigma = float(np.sqrt(scatter**2 + apart**2 + (FLOOR * max(1.0, left) ** 2) ** 2))
     return float(first.speed_m_ns * np.exp(-0.5 * best)), sigma * first.speed_m_ns, uses
 
 

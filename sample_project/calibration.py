@@ -1,0 +1,225 @@
+#!/usr/bin/env python3
+"""How true the stated uncertainties are, on simulated slabs: calibration.py [SLABS [SEED]]
+
+Draws slabs of different wave speed, depth of mats, line spacing and noise, scans each with the forward model of the sample, finds
+the items with nothing but the recorded traces, and compares every point of every item with the truth. Prints tables in Markdown:
+wave speed and time zero of each slab, and for each kind of object the share found, the errors, and how much of the truth the
+stated 95 per cent intervals hold. docs/calibration.md is such a printout.
+"""
+
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+SIZE_M = (1.0, 0.8)
+TRACE_STEP_M = 0.02
+THICKNESS_M = 0.25
+STEP_M = 0.01
+# What counts as the same object: lateral and depth distance, metres, and the sine of the angle.
+SAME_M, SAME_SINE = 0.025, 0.35
+FROM_EDGE_M = 0.05
+
+
+def load_package():
+    """The plugin under its name, without its folder on sys.path."""
+    import importlib.util
+
+    root = Path(__file__).resolve().parent.parent
+    if "inslab" not in sys.modules:
+        spec = importlib.util.spec_from_file_location(
+            "inslab", root / "__init__.py", submodule_search_locations=[str(root)]
+        )
+        module = importlib.util.module_from_spec(spec)
+        sys.modules["inslab"] = module
+        spec.loader.exec_module(module)
+
+
+def draw_slab(random):
+    """What is cast into one slab, in the local grid, its relative permittivity, line spacing (m) and noise (dB)."""
+    from inslab.sample_project.cast_in import CastIn
+
+    objects = []
+
+    def add(kind, diameter, start, end, count=2, sag=0.0):
+        share = np.linspace(0, 1, count)[:, None]
+        vertices = np.array(start) * (1 - share) + np.array(end) * share
+        vertices[:, 2] += 4 * sag * (share * (1 - share))[:, 0]
+        objects.append(CastIn(f"{kind}-{len(objects)}", kind, diameter, vertices))
+
+    skew = np.tan(np.radians(random.uniform(-5, 5)))
+    cover = random.uniform(0.025, 0.050)
+    low, high = -1.0, 2.0
+    for depth, spacing in (
+        (cover, random.uniform(0.12, 0.20)),
+        (random.uniform(0.17, 0.21), random.uniform(0.15, 0.25)),
+    ):
+        diameter = random.choice([0.010, 0.012, 0.016])
+        for place in np.arange(-0.3 + random.uniform(0, spacing), 1.3, spacing):
+            add(
+                "bar",
+                diameter,
+                (place + skew * low, low, depth + diameter),
+                (place + skew * high, high, depth + diameter),
+            )
+            add("bar", diameter, (low, place - skew * low, depth), (high, place - skew * high, depth))
+    middle = random.uniform(0.3, 0.6)
+    lean = np.tan(np.radians(random.uniform(15, 30))) * random.choice([-1, 1])
+    add("metal_conduit", 0.020, (low, middle + lean * (low - 0.5), 0.095), (high, middle + lean * (high - 0.5), 0.095))
+    place = random.uniform(0.3, 0.7)
+    add("tendon", 0.018, (place, low, 0.115), (place, high, 0.115), 121, sag=random.uniform(0.02, 0.05))
+    return objects, random.uniform(5.0, 9.0), float(random.choice([0.05, 0.10])), float(random.uniform(-64.0, -54.0))
+
+
+def write_slab(folder, objects, permittivity, spacing, noise_db, seed):
+    """One scan area of the slab as a survey folder; returns the true mean time zero, ns."""
+    from inslab.processing.survey.segy import write_segy
+    from inslab.sample_project import instrument
+    from inslab.sample_project.clutter import clutter_spectra, draw_stones
+    from inslab.sample_project.forward import Radar, ScanModel, to_traces
+    from inslab.sample_project.materials import Concrete
+
+    random = np.random.default_rng([seed, 2])
+    radar = Radar()
+    model = ScanModel(radar, Concrete(permittivity), THICKNESS_M, objects)
+    stones = draw_stones((-0.3, -0.3), (SIZE_M[0] + 0.3, SIZE_M[1] + 0.3), THICKNESS_M, seed)
+    peak = np.abs(to_traces((model.pulse * model.direct())[None], radar, instrument.TIME_ZERO_NS)).max()
+    (folder / "lines").mkdir(parents=True)
+    rows, zeros = [], []
+    for direction, (length, across) in enumerate((SIZE_M, SIZE_M[::-1])):
+        travel = np.eye(2)[direction]
+        for number in range(int(round(across / spacing)) + 1):
+            start = np.eye(2)[1 - direction] * number * spacing
+            nominal = np.linspace(0, length, int(round(length / TRACE_STEP_M)) + 1)
+            position = instrument.draw_position_error(random)
+            midpoints = start + position.true_distances(nominal)[:, None] * travel
+            for axis in ("across", "along"):
+                errors = instrument.draw_line_errors(random)
+                spectra = model.spectra(midpoints, travel, axis)
+                spectra = spectra + clutter_spectra(model, stones, midpoints, travel, axis)
+                zero = instrument.TIME_ZERO_NS + errors.time_zero_shift_ns
+                waves = to_traces(spectra, radar, zero) / peak
+                traces = instrument.record(waves, nominal, radar.interval_ns, errors, random)
+                extra = 10 ** (noise_db / 10) - 10 ** (instrument.NOISE_DB / 10)
+                traces += instrument.DIRECT_PEAK_COUNTS * random.normal(0, np.sqrt(max(extra, 0)), traces.shape)
+                name = f"lines/{'xy'[direction]}{number:02d}-{axis}.sgy"
+                write_segy(folder / name, traces.astype(np.float32), radar.interval_ns)
+                end = start + length * travel
+                rows.append(f"C1,{'xy'[direction]}{number:02d},{name},{axis},{start[0]},{start[1]},{end[0]},{end[1]}")
+                zeros.append(zero)
+    (folder / "scan_areas.csv").write_text(
+        "area_id,level,surface,antenna_separation_m,centre_frequency_mhz,scanned_on,scanned_by,note\n"
+        f"C1,L1,top,{radar.separation_m},{1000 * radar.centre_ghz},2031-01-01,simulation,\n",
+        encoding="utf-8",
+    )
+    header = "area_id,line_id,file,dipole_axis,start_x_m,start_y_m,end_x_m,end_y_m\n"
+    (folder / "scan_lines.csv").write_text(header + "\n".join(rows) + "\n", encoding="utf-8")
+    return float(np.median(zeros))
+
+
+def points_along(vertices):
+    """Points every 10 mm along a polyline (n, 3), those well inside the area only, and unit tangents in plan."""
+    vertices = np.asarray(vertices, float)
+    way = np.r_[0, np.cumsum(np.hypot(*np.diff(vertices[:, :2], axis=0).T))]
+    where = np.arange(STEP_M / 2, way[-1], STEP_M)
+    points = np.column_stack([np.interp(where, way, vertices[:, k]) for k in range(3)])
+    index = np.clip(np.searchsorted(way, where, side="right") - 1, 0, len(vertices) - 2)
+    tangent = vertices[index + 1, :2] - vertices[index, :2]
+    tangent = tangent / np.hypot(*tangent.T)[:, None]
+    inside = np.all((points[:, :2] > FROM_EDGE_M) & (points[:, :2] < np.array(SIZE_M) - FROM_EDGE_M), axis=1)
+    return points[inside], tangent[inside]
+
+
+def compare(objects, items):
+    """Rows of (class, found, lateral error, depth error, sigma_xy, sigma_depth, kind right) for each true point."""
+    found = [(item, *points_along(item.vertices_m)) for item in items]
+    rows, false, total = [], 0, 0
+    truth = []
+    for one in objects:
+        points, tangents = points_along(one.vertices_m)
+        if not len(points):
+            continue
+        truth.append((points, tangents))
+        name = one.kind if one.kind != "bar" else ("upper mat" if points[:, 2].mean() < 0.08 else "lower mat")
+        for point, tangent in zip(points, tangents):
+            best = None
+            for item, own, directions in found:
+                if not len(own):
+                    continue
+                apart = own[:, :2] - point[:2]
+                across = apart @ np.array([-tangent[1], tangent[0]])
+                near = np.abs(apart @ tangent) < STEP_M
+                near &= (np.abs(across) < SAME_M) & (np.abs(own[:, 2] - point[2]) < SAME_M)
+                near &= np.abs(directions[:, 0] * tangent[1] - directions[:, 1] * tangent[0]) < SAME_SINE
+                for k in np.flatnonzero(near):
+                    cost = abs(across[k]) + abs(own[k, 2] - point[2])
+                    if best is None or cost < best[0]:
+                        right = item.kind == one.kind
+                        best = cost, across[k], own[k, 2] - point[2], item.sigma_xy_m, item.sigma_depth_m, right
+            rows.append((name, best is not None, *(best[1:] if best else (np.nan,) * 5)))
+    for _, own, directions in found:
+        for point, direction in zip(own, directions):
+            total += 1
+            false += not any(
+                np.any(
+                    (np.hypot(*(points[:, :2] - point[:2]).T) < SAME_M)
+                    & (np.abs(points[:, 2] - point[2]) < SAME_M)
+                    & (np.abs(tangents[:, 0] * direction[1] - tangents[:, 1] * direction[0]) < SAME_SINE)
+                )
+                for points, tangents in truth
+            )
+    return rows, false, total
+
+
+def main(slabs=8, seed=1):
+    load_package()
+    from inslab.processing.items.bar_speed import estimate_wave_speed
+    from inslab.processing.items.detect import detect_items
+    from inslab.processing.radar.imaging import find_base
+    from inslab.processing.radar.prepare import prepare_area
+    from inslab.processing.survey.read import read_survey
+
+    print("| slab | spacing m | noise dB | speed error % | stated 1 sigma % | time zero error ps | stated 1 sigma ps |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    everything, false, total = [], 0, 0
+    for number in range(slabs):
+        random = np.random.default_rng([seed, number])
+        objects, permittivity, spacing, noise = draw_slab(random)
+        with tempfile.TemporaryDirectory() as folder:
+            true_zero = write_slab(Path(folder), objects, permittivity, spacing, noise, 1000 * seed + number)
+            prepared = prepare_area(read_survey(folder).areas[0])
+            speed = estimate_wave_speed(prepared)
+            _, items = detect_items(prepared, speed, find_base(prepared, speed))
+        true_speed = 0.299792458 / np.sqrt(permittivity)
+        print(
+            f"| {number + 1}: permittivity {permittivity:.1f} | {spacing:.2f} | {noise:.0f} | "
+            f"{100 * (speed.speed_m_ns / true_speed - 1):+.1f} | {100 * speed.sigma_m_ns / speed.speed_m_ns:.1f} | "
+            f"{1000 * (speed.time_zero_ns - true_zero):+.0f} | {1000 * speed.sigma_time_zero_ns:.0f} |",
+            flush=True,
+        )
+        rows, own_false, own_total = compare(objects, items)
+        everything += rows
+        false, total = false + own_false, total + own_total
+    print()
+    print(
+        "| class | length m | found % | kind right % | lateral RMS mm | in 95 % | depth bias mm | depth RMS mm | in 95 % |"
+    )
+    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    for name in ("upper mat", "lower mat", "tendon", "metal_conduit"):
+        own = [row for row in everything if row[0] == name]
+        seen = np.array([row[2:] for row in own if row[1]], float)
+        if not len(seen):
+            continue
+        lateral, depth, sigma_xy, sigma_z, right = seen.T
+        print(
+            f"| {name.replace('_', ' ')} | {len(own) * STEP_M:.1f} | {100 * len(seen) / len(own):.1f} | "
+            f"{100 * right.mean():.0f} | {1000 * np.sqrt(np.mean(lateral**2)):.1f} | "
+            f"{100 * np.mean(np.abs(lateral) <= 1.96 * sigma_xy):.0f} | {1000 * depth.mean():+.1f} | "
+            f"{1000 * np.sqrt(np.mean(depth**2)):.1f} | {100 * np.mean(np.abs(depth) <= 1.96 * sigma_z):.0f} |"
+        )
+    print(f"\nFalse length: {100 * false / max(total, 1):.1f} % of {total * STEP_M:.0f} m of items.")
+
+
+if __name__ == "__main__":
+    main(*(int(argument) for argument in sys.argv[1:3]))
