@@ -72,9 +72,10 @@ class GroupSearch:
     def run(self, monitor: Monitor = Monitor()) -> List[Found]:
         if len(self.offsets) < 2:
             return self._run_single(monitor)
+        straight = monitor.part(0.0, 0.6 if self.bent else 1.0)
         for number, factor in enumerate(self.rounds):
             start = number / len(self.rounds)
-            candidates = search(self.images, self.noise, monitor.part(start, start + 0.8 / len(self.rounds)))
+            candidates = search(self.images, self.noise, straight.part(start, start + 0.8 / len(self.rounds)))
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
                 sightings = self._sight(track, *track.at(self.offsets))
@@ -87,7 +88,7 @@ class GroupSearch:
         self._prune()
         self._take_off()
         if self.bent:
-            self._add_chains(monitor)
+            self._add_chains(monitor.part(0.6, 1.0))
         return self.found
 
     def _add_chains(self, monitor: Monitor) -> None:
