@@ -47,7 +47,7 @@ def process_survey(
         store = RasterStore(staging, result.crs_wkt, settings.cell_m)
 
         def work(area: ScanArea, own: Monitor) -> None:
-            prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+            prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
             speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
             base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
             volume = area_work.image(result, prepared, speed, base, settings, own.part(0.4, 0.6))
@@ -67,8 +67,8 @@ def process_survey(
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
                 ("fit areas", settings.of_fit()),
-                ("estimate wave speed", {"known_depths": len(result.known_depths or ())}),
-                ("detect items", {}),
+                ("estimate wave speed", {**settings.of_lines(), "known_depths": len(result.known_depths or ())}),
+                ("detect items", settings.of_lines()),
                 ("fit areas", {**settings.of_fit(), "item_ties": True}),
                 ("join items", {}),
                 ("depth slices", settings.of_slices()),
@@ -106,7 +106,9 @@ def read_step(
     return result
 
 
-def wave_speed_step(survey_path, known_depths_path=None, monitor: Monitor = Monitor()) -> ChainResult:
+def wave_speed_step(
+    survey_path, known_depths_path=None, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+) -> ChainResult:
     """Estimates wave speed and time zero of each area and writes the layer `wave_speeds` into `survey_path`.
 
     `known_depths_path` names another table of known depths than the survey folder's.
@@ -116,10 +118,10 @@ def wave_speed_step(survey_path, known_depths_path=None, monitor: Monitor = Moni
     known = area_work.known_depths(result, monitor, known_depths_path)
 
     def work(area: ScanArea, own: Monitor) -> None:
-        area_work.wave_speed(result, area_work.prepare(result, area, own.part(0.0, 0.4)), own.part(0.4, 1.0))
+        area_work.wave_speed(result, area_work.prepare(result, area, settings, own.part(0.0, 0.4)), own.part(0.4, 1.0))
 
     area_work.each_area(result, work, monitor.part(0.1, 0.99))
-    steps = [("estimate wave speed", {"known_depths": len(known)})]
+    steps = [("estimate wave speed", {**settings.of_lines(), "known_depths": len(known)})]
     _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], steps)
     return result
 
@@ -141,7 +143,7 @@ def depth_slices_step(
         def work(area: ScanArea, own: Monitor) -> None:
             if not result.fits[area.area_id].is_fitted:
                 return
-            prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+            prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
             speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.4))
             base = area_work.slab_base(result, prepared, speed, settings, own.part(0.4, 0.5))
             volume = area_work.image(result, prepared, speed, base, settings, own.part(0.5, 0.9))
@@ -170,7 +172,7 @@ def detect_items_step(
     result = _reopen(survey_path, monitor.part(0.0, 0.1))
 
     def work(area: ScanArea, own: Monitor) -> None:
-        prepared = area_work.prepare(result, area, own.part(0.0, 0.1))
+        prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
         speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
         base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
         area_work.detect(result, prepared, speed, base, own.part(0.4, 1.0))
@@ -178,7 +180,7 @@ def detect_items_step(
     area_work.each_area(result, work, monitor.part(0.1, 0.9))
     area_work.place_and_join(result, monitor.part(0.9, 0.98))
     seams = fit_layers.seam_layer(result.areas, result.seams)
-    steps = [("detect items", {}), ("join items", {})]
+    steps = [("detect items", settings.of_lines()), ("join items", {})]
     _update_survey(result, [*_found_layers(result), seams], steps, said_anew=SAID_OF_ITEMS)
     return result
 
@@ -220,7 +222,7 @@ def radargrams_step(
     with staging_folder(output) as staging:
 
         def work(area: ScanArea, own: Monitor) -> None:
-            prepared = area_work.prepare(result, area, own.part(0.0, 0.2))
+            prepared = area_work.prepare(result, area, ChainSettings(), own.part(0.0, 0.2))
             speed = area_work.wave_speed(result, prepared, own.part(0.2, 0.5))
             here = [pick for pick in picks if pick.area_id == area.area_id]
             there = [item for item in items if area.area_id in item.area_ids]

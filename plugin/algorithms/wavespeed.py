@@ -58,7 +58,7 @@ class EstimateWaveSpeed(InslabAlgorithm):
     def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         known_depths = self.parameterAsFile(parameters, self.KNOWN_DEPTHS, context) or None
-        result = wave_speed_step(survey_path, known_depths, monitor)
+        result = wave_speed_step(survey_path, known_depths, monitor=monitor)
         self.show_when_done(context, survey_path)
         return {
             self.WAVE_SPEEDS: table_source(survey_path, "wave_speeds"),

@@ -59,12 +59,12 @@ def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], mo
         raise ProcessingError(f"No scan area could be processed; the first of {len(areas)}, {area_id}: {reason}")
 
 
-def prepare(result: ChainResult, area: ScanArea, monitor: Monitor):
-    """Aligned and levelled lines of an area (`radar.prepare.PreparedArea`)."""
+def prepare(result: ChainResult, area: ScanArea, settings: ChainSettings, monitor: Monitor):
+    """Mended, aligned and levelled lines of an area (`radar.prepare.PreparedArea`)."""
     with timed(result.seconds, "prepare"), _packages():
         from ..radar.prepare import prepare_area
 
-        prepared = prepare_area(area, monitor=monitor)
+        prepared = prepare_area(area, monitor=monitor, mending=settings.mending)
     for found in prepared.findings:
         result.findings.append(found)
         monitor.warn(f"{found.where}: {found.text}")

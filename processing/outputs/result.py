@@ -1,11 +1,12 @@
 """What a run is told and what it leaves."""
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Dict, List, Optional, Tuple
 
 from ..errors import ProcessingError
 from ..items.model import KINDS, Item, Pick
+from ..radar.mending import Mending
 from ..radar.model import WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit
@@ -33,6 +34,8 @@ class ChainSettings:
         Overrides the sample interval read from the line files, nanoseconds.
     fit : FitSettings
         How areas are fitted to the site grid.
+    mending : Mending
+        Which faults of lines are mended before anything is computed from them.
     """
 
     cell_m: float = 0.01
@@ -40,6 +43,7 @@ class ChainSettings:
     max_depth_m: Optional[float] = None
     sample_interval_ns: Optional[float] = None
     fit: FitSettings = field(default_factory=FitSettings)
+    mending: Mending = field(default_factory=Mending)
 
     def check(self) -> None:
         """Raises `ProcessingError` for a length that is not above zero."""
@@ -51,6 +55,10 @@ class ChainSettings:
     def of_fit(self) -> Dict[str, object]:
         """What the fit of areas depends on, for the run log."""
         return self.fit.as_parameters()
+
+    def of_lines(self) -> Dict[str, object]:
+        """How lines are prepared, for the run log."""
+        return {"mended": asdict(self.mending)}
 
     def of_slices(self) -> Dict[str, Optional[float]]:
         """What depth slices depend on, for the run log."""

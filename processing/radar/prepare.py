@@ -3,6 +3,9 @@
 The direct wave from transmitter to receiver is the same in every file of an area, whatever lies in the concrete. It is used three
 times: its first strong extremum aligns all files in time, its amplitude levels them, and its shape is the antenna's signature
 from which the wave speed module finds time zero. Nothing of the antenna is assumed but a rough centre frequency.
+
+Wow (the receiver's slow decay) and offsets need no step of their own: the band-pass takes them off before imaging. What rings at
+the same time in all traces goes with the background (`line_groups`).
 """
 
 from dataclasses import dataclass, field
@@ -15,6 +18,7 @@ from scipy.signal import butter, sosfiltfilt
 from ..errors import InslabError, ProcessingError
 from ..monitor import Monitor
 from ..survey.model import Finding, ScanArea, ScanLine
+from .mending import Mending, clipped_samples, fill_dropouts, gain_drift
 
 # Time kept before the direct wave's extremum, in periods of the centre frequency.
 LEAD_PERIODS = 1.2
@@ -80,20 +84,33 @@ class PreparedArea:
         return [line for line in self.lines if line.line.dipole_axis == dipole_axis]
 
 
-def prepare_area(area: ScanArea, monitor: Monitor = Monitor()) -> PreparedArea:
-    """Read, align and level all lines of an area.
+def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending = Mending()) -> PreparedArea:
+    """Read, mend, align and level all lines of an area.
 
     Raises `ProcessingError` when no line of the area can be used.
     """
-    raw: Dict[int, Tuple[np.ndarray, np.ndarray]] = {}
+    raw: Dict[int, Tuple[np.ndarray, float]] = {}
+    clipped: List[np.ndarray] = []
     findings: List[Finding] = []
     kept: List[ScanLine] = []
     for number, line in enumerate(area.lines):
         monitor.step(0.6 * number / max(len(area.lines), 1))
         try:
-            traces = remove_offset(line.read_traces())
-            raw[len(kept)] = traces, first_extremum(np.median(traces, axis=0), line, area.centre_frequency_ghz)
+            recorded = line.read_traces()
+            traces = remove_offset(recorded)
+            said: List[str] = []
+            if mending.dropouts:
+                traces, said = fill_dropouts(traces, line.distances_m())
+            cut = clipped_samples(recorded) if mending.clipping else np.zeros(traces.shape[1], bool)
+            instant = first_extremum(np.median(traces, axis=0), line, area.centre_frequency_ghz)
+            if cut.any():
+                # Over a cut-off extremum the lobe before it looks like one.
+                first = np.flatnonzero(cut)[0]
+                instant = line.sample_interval_ns * (first + 0.5 * (np.argmin(np.append(cut[first:], False)) - 1))
+            raw[len(kept)] = traces, instant
+            clipped.append(cut)
             kept.append(line)
+            findings += [Finding("warning", f"area {area.area_id}, line {line.name}", text) for text in said]
         except InslabError as error:
             findings.append(Finding("error", f"area {area.area_id}, line {line.name}", str(error)))
     if not kept:
@@ -105,7 +122,7 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor()) -> PreparedArea:
     rough = [extremum for _, extremum in raw.values()]
     end = max(line.sample_count * line.sample_interval_ns - start for line, start in zip(kept, rough))
     time = np.arange(-LEAD_PERIODS * period, end, interval)
-    instants, amplitudes, shape = align([raw[k][0] for k in raw], kept, rough, time, period)
+    instants, amplitudes, shape = align([raw[k][0] for k in raw], kept, rough, time, period, clipped)
     prepared = []
     noise = []
     for number, line in enumerate(kept):
@@ -113,6 +130,12 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor()) -> PreparedArea:
         traces = resample(raw.pop(number)[0], line.sample_interval_ns, instants[number] + time) / abs(
             amplitudes[number]
         )
+        if mending.gain_drift:
+            gain = gain_drift(direct_amplitudes(traces, shape, time, period), line.distances_m())
+            if np.ptp(gain) > 0:
+                text = f"its gain drifts by {100 * (gain.max() / gain.min() - 1):.0f} % along the line; the drift was taken out."
+                findings.append(Finding("warning", f"area {area.area_id}, line {line.name}", text))
+            traces = traces / gain[:, None]
         before = time < -1.0 * period
         noise.append(float(np.sqrt(np.mean(traces[:, before] ** 2))))
         prepared.append(
@@ -158,11 +181,13 @@ def resample(traces: np.ndarray, interval_ns: float, instants_ns: np.ndarray) ->
     return out
 
 
-def align(raw, lines, rough_ns, time_ns, period_ns, passes: int = 3):
+def align(raw, lines, rough_ns, time_ns, period_ns, clipped, passes: int = 3):
     """Instant and amplitude of the direct wave in each file, by least squares against the files' common shape.
 
-    Each median trace is fitted with [shape, slope of the shape, 1] around the extremum; the ratio of slope to shape is the
-    remaining shift. Three passes bring the shifts to well under a picosecond of their limit set by noise.
+    `clipped` says for each file which samples are cut off: they are left out, and files that have such do not take
+    part in the common shape as long as there are others. Each median trace is fitted with [shape, slope of the shape, 1]
+    around the extremum; the ratio of slope to shape is the remaining shift. Three passes bring the shifts to well under a
+    picosecond of their limit set by noise.
 
     Returns
     -------
@@ -172,11 +197,13 @@ def align(raw, lines, rough_ns, time_ns, period_ns, passes: int = 3):
     medians = [np.median(traces, axis=0)[None] for traces in raw]
     instants = np.array(rough_ns, float)
     amplitudes = np.ones(len(raw))
-    # Up to the extremum and little beyond it: later the echoes of shallow bars come in.
-    window = (time_ns > -0.5 * period_ns) & (time_ns < 0.2 * period_ns)
+    window = _around_extremum(time_ns, period_ns)
     origin = int(np.argmin(np.abs(time_ns)))
     reach = int(0.2 * period_ns / (time_ns[1] - time_ns[0]))
     shape = np.zeros_like(time_ns)
+    whole = np.array([not cut.any() for cut in clipped])
+    if not whole.any():
+        whole[:] = True
     for _ in range(passes):
         stack = np.array(
             [
@@ -184,7 +211,8 @@ def align(raw, lines, rough_ns, time_ns, period_ns, passes: int = 3):
                 for median, line, instant, amplitude in zip(medians, lines, instants, amplitudes)
             ]
         )
-        shape = np.median(stack / np.abs(stack[:, window]).max(axis=1, keepdims=True), axis=0)
+        level = np.abs(stack[whole][:, window]).max(axis=1, keepdims=True)
+        shape = np.median(stack[whole] / level, axis=0)
         near = slice(origin - reach, origin + reach + 1)
         peak = origin - reach + int(np.argmax(np.abs(shape[near])))
         centre = parabola_vertex(np.abs(shape[peak - 1 : peak + 2]))
@@ -194,10 +222,32 @@ def align(raw, lines, rough_ns, time_ns, period_ns, passes: int = 3):
         slope = np.gradient(shape, time_ns)
         design = np.stack([shape[window], slope[window], np.ones(window.sum())], axis=1)
         solution = np.linalg.lstsq(design, stack[:, window].T, rcond=None)[0]
+        for number in np.flatnonzero(~whole):
+            own = ~_cut_off(clipped[number], instants[number] + time_ns[window], lines[number].sample_interval_ns)
+            solution[:, number] = np.linalg.lstsq(design[own], stack[number, window][own], rcond=None)[0]
         amplitudes = amplitudes * solution[0]
         # The stack's own extremum is brought to time 0, so that the reference does not drift from pass to pass.
         instants = instants - solution[1] / solution[0] + offset
     return instants, sign * np.abs(amplitudes), shape
+
+
+def _cut_off(cut: np.ndarray, instants_ns: np.ndarray, interval_ns: float) -> np.ndarray:
+    """Which instants of a record fall on cut-off samples, or beside one, from which interpolation would take."""
+    beside = np.convolve(cut, np.ones(5), mode="same") > 0.5
+    sample = np.round(instants_ns / interval_ns).astype(int)
+    return beside[np.clip(sample, 0, len(cut) - 1)]
+
+
+def direct_amplitudes(traces, shape, time_ns, period_ns) -> np.ndarray:
+    """Amplitude of the direct wave in each aligned trace, in units of `shape`; shape (trace,)."""
+    window = _around_extremum(time_ns, period_ns)
+    design = np.stack([shape[window], np.ones(window.sum())], axis=1)
+    return np.linalg.lstsq(design, traces[:, window].T, rcond=None)[0][0]
+
+
+def _around_extremum(time_ns, period_ns) -> np.ndarray:
+    """Up to the extremum and little beyond it: later the echoes of shallow bars come in."""
+    return (time_ns > -0.5 * period_ns) & (time_ns < 0.2 * period_ns)
 
 
 def parabola_vertex(three: np.ndarray) -> np.ndarray:

@@ -77,7 +77,7 @@ def stand_in(monkeypatch, join=None):
     calls = SimpleNamespace(fail={}, estimated=[], bars={area_id: [BAR] for area_id in AREAS})
     x = np.linspace(0.005, 0.395, 40)
 
-    def prepare_area(area, monitor=Monitor()):
+    def prepare_area(area, monitor=Monitor(), mending=None):
         if area.area_id in calls.fail:
             raise calls.fail[area.area_id]
         return SimpleNamespace(area=area, findings=())

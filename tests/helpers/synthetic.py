@@ -18,6 +18,8 @@ FREQUENCY_GHZ, SEPARATION_M, SPEED_M_NS = 1.5, 0.06, 0.11
 REFERENCE_NS, LAG_NS = 1.5, 0.3
 INTERVAL_NS = 0.015
 TRACE_STEP_M = 0.02
+# Of the direct wave in the lines of `lines_of`.
+SHIFTS_NS = (0.0, 0.0371, -0.0524, 0.0833, -0.0112)
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,24 @@ def held_line(traces, line_id="x1", axis="across", start=(0.0, 0.0), end=(0.5, 0
     return HeldLine(
         "A1", line_id, axis, Path(f"{line_id}_{axis}.sgy"), start, end, count, samples, interval_ns, held=traces
     )
+
+
+def recorded(shift_ns, amplitude=1000.0, count=41, interval_ns=0.015, samples=600, seed=0, noise=1e-3, offset=25.0):
+    """Traces with the direct wave's negative extremum 1.5 ns + shift into the record, a bar's echo and noise."""
+    time = np.arange(samples) * interval_ns - 1.5 - shift_ns
+    random = np.random.default_rng(seed)
+    traces = np.tile(-ricker(time), (count, 1))
+    bar = np.hypot(np.linspace(-0.25, 0.25, count), 0.06) * 2 / 0.11
+    traces += -0.2 * ricker(time[None, :] + 0.3 - bar[:, None])
+    return amplitude * (traces + random.normal(0, noise, traces.shape)) + offset
+
+
+def lines_of(shifts=SHIFTS_NS, **changes):
+    """Lines as recorded, one for each shift of the direct wave."""
+    return [
+        held_line(recorded(shift, seed=number, **changes), f"x{number}", end=(0.8, 0.0))
+        for number, shift in enumerate(shifts)
+    ]
 
 
 def scan_area(lines):

@@ -293,7 +293,8 @@ def test_known_depths_of_the_folder_or_of_a_table_take_part(folder, radar, tmp_p
     assert speeds["A2"]["focus_speed_m_ns"] == 0.112
     assert any("no scan area B7" in row["text"] for row in rows(whole.survey_path, "findings"))
     logged = [row["parameters"] for row in rows(whole.survey_path, "run_log") if row["step"] == "estimate wave speed"]
-    assert json.loads(logged[0]) == {"known_depths": 1}
+    mended = {"dropouts": True, "clipping": True, "gain_drift": True}
+    assert json.loads(logged[0]) == {"known_depths": 1, "mended": mended}
     other = tmp_path / "other.csv"
     other.write_text("area_id,feature,speed_m_ns,sigma_m_ns\nA2,speed,0.111,0.00001\n")
     speeds = chain.wave_speed_step(whole.survey_path, other).wave_speeds

@@ -2,30 +2,11 @@
 
 import numpy as np
 import pytest
-from synthetic import FREQUENCY_GHZ, held_line, ricker, scan_area
+from synthetic import FREQUENCY_GHZ, SHIFTS_NS, held_line, lines_of, recorded, ricker, scan_area
 
 from inslab.processing.errors import Cancelled, ProcessingError
 from inslab.processing.monitor import Monitor
 from inslab.processing.radar.prepare import band_pass, prepare_area, resample
-
-SHIFTS_NS = (0.0, 0.0371, -0.0524, 0.0833, -0.0112)
-
-
-def recorded(shift_ns, amplitude=1000.0, count=41, interval_ns=0.015, samples=600, seed=0, noise=1e-3, offset=25.0):
-    """Traces with the direct wave's negative extremum 1.5 ns + shift into the record, a bar's echo and noise."""
-    time = np.arange(samples) * interval_ns - 1.5 - shift_ns
-    random = np.random.default_rng(seed)
-    traces = np.tile(-ricker(time), (count, 1))
-    bar = np.hypot(np.linspace(-0.25, 0.25, count), 0.06) * 2 / 0.11
-    traces += -0.2 * ricker(time[None, :] + 0.3 - bar[:, None])
-    return amplitude * (traces + random.normal(0, noise, traces.shape)) + offset
-
-
-def lines_of(shifts=SHIFTS_NS, **changes):
-    return [
-        held_line(recorded(shift, seed=number, **changes), f"x{number}", end=(0.8, 0.0))
-        for number, shift in enumerate(shifts)
-    ]
 
 
 def test_lines_are_aligned_to_two_picoseconds():
