@@ -18,6 +18,7 @@ from .coverage import find_coverage
 from .placing import group_by_plane, place_item
 from .result import AreaDepths, ChainResult, ChainSettings
 from .seams import find_seams
+from .shadow import Shadow, find_shadows
 
 JOINING = "joining of items"  # marks the findings of joining, which a later joining replaces
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
@@ -203,6 +204,15 @@ def _stated_thickness(area: ScanArea) -> Optional[float]:
     return stated if 0 < stated < 10 else None
 
 
+def _shadows(result: ChainResult, area: ScanArea) -> List[Shadow]:
+    """Ground of an area in the shadow of a mesh, in its local grid; none where no wave speed is known."""
+    speed = result.wave_speeds.get(area.area_id)
+    if speed is None:
+        return []
+    own = [item for item in result.area_items if item.area_ids[0] == area.area_id]
+    return find_shadows(own, speed.speed_m_ns / area.centre_frequency_ghz)
+
+
 def place_and_join(result: ChainResult, monitor: Monitor) -> None:
     """Puts items and coverage on the site grid by the present fits, and joins items across the areas of each plane.
 
@@ -223,7 +233,8 @@ def place_and_join(result: ChainResult, monitor: Monitor) -> None:
         for area in result.survey.areas:
             fit = result.fits[area.area_id]
             if fit.is_fitted and area.area_id in result.depths:
-                result.coverage.extend(find_coverage(area, fit, result.depths[area.area_id].reliable_m))
+                shadows = _shadows(result, area)
+                result.coverage.extend(find_coverage(area, fit, result.depths[area.area_id].reliable_m, shadows))
     with timed(result.seconds, "join"), _packages():
         from ..items.join import join_items
 

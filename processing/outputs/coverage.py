@@ -8,6 +8,7 @@ import numpy as np
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .geopackage import import_ogr
+from .shadow import Shadow
 
 # Lines further apart than this do not cover the ground between them (common practice is 0.05 to 0.10 m; no source).
 WIDEST_SPACING_M = 0.25
@@ -29,19 +30,25 @@ class Coverage:
         Depth to which it counts as scanned; None where that is not known, so that nothing there counts as seen.
     line_directions : int
         2 where lines cross, 1 where all lines run one way and an object along them can be missed.
+    note : str
+        Why the depth is less than elsewhere in the area; empty where it is not.
     """
 
     area_id: str
     rings_m: List[np.ndarray] = field(compare=False)
     depth_m: Optional[float]
     line_directions: int
+    note: str = ""
 
 
-def find_coverage(area: ScanArea, fit: AreaFit, reliable_depth_m: Optional[float]) -> List[Coverage]:
+def find_coverage(
+    area: ScanArea, fit: AreaFit, reliable_depth_m: Optional[float], shadows: Sequence[Shadow] = ()
+) -> List[Coverage]:
     """The scanned ground of a fitted area in the site grid.
 
     Lines of one direction cover the strips between neighbours, over the stretch both run. A gap wider than 1.5 times the
-    direction's median spacing (a line left out) or than 0.25 m is not covered. A line on its own covers no ground.
+    direction's median spacing (a line left out) or than 0.25 m is not covered. A line on its own covers no ground. Ground in a
+    shadow (in the area's local grid) counts as scanned down to the mesh that casts it only.
     """
     families = [_strips(lines) for lines in _by_direction(area).values()]
     crossed = None
@@ -58,10 +65,22 @@ def find_coverage(area: ScanArea, fit: AreaFit, reliable_depth_m: Optional[float
         covered = covered.Difference(crossed)
     if covered is not None:
         pieces.append((covered, 1))
+    out = []
+    for piece, directions in pieces:
+        for shadow in shadows:
+            if reliable_depth_m is None or shadow.depth_m >= reliable_depth_m:
+                continue
+            note = f"below {1000 * shadow.depth_m:.0f} mm in the shadow of a mesh whose openings are under half a wavelength"
+            hidden, piece = piece.Intersection(shadow.geometry), piece.Difference(shadow.geometry)
+            out += _in_site(area, fit, hidden, shadow.depth_m, directions, note)
+        out += _in_site(area, fit, piece, reliable_depth_m, directions, "")
+    return out
+
+
+def _in_site(area: ScanArea, fit: AreaFit, geometry, depth_m, directions: int, note: str) -> List[Coverage]:
     return [
-        Coverage(area.area_id, [fit.to_site(ring) for ring in rings], reliable_depth_m, directions)
-        for piece, directions in pieces
-        for rings in _polygons(piece)
+        Coverage(area.area_id, [fit.to_site(ring) for ring in rings], depth_m, directions, note)
+        for rings in _polygons(geometry)
     ]
 
 

@@ -336,12 +336,15 @@ def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fi
         **dict.fromkeys(("area_id", "level", "surface"), str),
         **dict.fromkeys(("depth_m", "sigma_xy_m"), float),
         "line_directions": int,
+        "note": str,
     }
     rows = []
     for piece in pieces:
         area = areas[piece.area_id]
         values = {"area_id": piece.area_id, "level": area.level, "surface": area.surface, "depth_m": piece.depth_m}
-        values.update(line_directions=piece.line_directions, sigma_xy_m=fits[piece.area_id].sigma_xy_m)
+        values.update(
+            line_directions=piece.line_directions, note=piece.note or None, sigma_xy_m=fits[piece.area_id].sigma_xy_m
+        )
         rows.append((piece.rings_m, values))
     text = (
         "What counts as scanned, and to which depth; with one line direction, objects along the lines can be missed. "

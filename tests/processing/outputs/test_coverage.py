@@ -5,7 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from inslab.processing.items.model import Item
 from inslab.processing.outputs.coverage import find_coverage, outline
+from inslab.processing.outputs.shadow import find_shadows
 from inslab.processing.site.frame import FITTED, AreaFit
 from inslab.processing.survey.model import ScanArea, ScanLine
 
@@ -98,3 +100,59 @@ def test_outline():
     ring = outline(area_of(x_lines(STEPS[:6])))
     assert np.ptp(ring, axis=0) == pytest.approx([1.0, 0.5])
     assert outline(area_of(x_lines([0.5]))) is None
+
+
+WAVELENGTH_M = 0.08
+
+
+def bar(number, start, end, depth, kind="bar"):
+    vertices = np.array([(*start, depth), (*end, depth)], float)
+    return Item(f"A-{number}", ("A",), vertices, {kind: 1.0}, 0.9, 0.004, 0.003, 10)
+
+
+def mesh(x_places, y_places, depths=(0.03, 0.04), kind="bar"):
+    """Bars along y at `x_places` and along x at `y_places`, over the whole of a square metre."""
+    bars = [bar(f"y{n}", (x, 0), (x, 1), depths[0], kind) for n, x in enumerate(x_places)]
+    return bars + [bar(f"x{n}", (1, y), (0, y), depths[1], kind) for n, y in enumerate(y_places)]
+
+
+def test_a_mesh_of_small_openings_hides_what_is_below_it():
+    fine = np.arange(0.2, 0.61, 0.05)  # 34 mm clear between bars of 16 mm: under half a wavelength
+    shadows = find_shadows(mesh(fine, fine), WAVELENGTH_M)
+    pieces = find_coverage(area_of(x_lines(STEPS) + y_lines(STEPS)), HERE, 0.4, shadows)
+    hidden = [piece for piece in pieces if piece.note]
+    assert [piece.depth_m for piece in hidden] == [0.04]
+    assert area_m2(hidden) == pytest.approx(0.4 * 0.4, rel=1e-6)
+    assert "40 mm in the shadow of a mesh" in hidden[0].note
+    seen = [piece for piece in pieces if not piece.note]
+    assert {piece.depth_m for piece in seen} == {0.4}
+    assert area_m2(pieces) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    "bars",
+    [
+        mesh(np.arange(0.2, 0.8, 0.1), np.arange(0.2, 0.8, 0.1)),  # wide openings
+        mesh(np.arange(0.2, 0.8, 0.05), [0.5]),  # one direction only: dipoles across the bars still see
+        mesh(np.arange(0.2, 0.8, 0.05), np.arange(0.2, 0.8, 0.05), (0.03, 0.15)),  # two mats, not one mesh
+        mesh(np.arange(0.2, 0.8, 0.05), np.arange(0.2, 0.8, 0.05), kind="plastic_conduit"),
+    ],
+)
+def test_what_is_no_mesh_casts_no_shadow(bars):
+    assert find_shadows(bars, WAVELENGTH_M) == []
+
+
+def test_below_the_reliable_depth_a_mesh_hides_nothing_more():
+    fine = np.arange(0.2, 0.61, 0.05)
+    shadows = find_shadows(mesh(fine, fine, (0.2, 0.21)), WAVELENGTH_M)
+    (piece,) = find_coverage(area_of(x_lines(STEPS) + y_lines(STEPS)), HERE, 0.15, shadows)
+    assert (piece.depth_m, piece.note) == (0.15, "")
+
+
+def test_shallow_meshes_come_before_deeper_ones():
+    fine = np.arange(0.2, 0.61, 0.05)
+    both = mesh(fine, fine) + mesh(fine + 0.2, fine + 0.2, (0.20, 0.21))
+    shadows = find_shadows(both, WAVELENGTH_M)
+    assert [round(one.depth_m, 2) for one in shadows] == [0.04, 0.21]
+    assert shadows[0].geometry.Area() == pytest.approx(0.16, rel=1e-6)
+    assert shadows[1].geometry.Area() == pytest.approx(0.16 - 0.2 * 0.2, rel=1e-6)
