@@ -1,4 +1,9 @@
-"""The depth volume of an area: both line directions and both dipole axes on one grid, in dB over local noise."""
+"""The depth volume of an area: both line directions and both dipole axes on one grid, in dB over local noise.
+
+There is no gain curve. Cylindrical spreading is undone by the migration's weights; what attenuation and the rest of the spreading
+take away with depth they take from the clutter around an echo as well, so that both cancel where the image is divided by its own
+median magnitude at each depth. Only pictures of raw traces need a gain (`outputs.radargrams`).
+"""
 
 from typing import List, Optional, Tuple
 
