@@ -24,7 +24,8 @@ SHALLOWEST_M = 0.012
 # calibration on simulated surveys), and what an upper bar close beside the line does to the depth of a lower one.
 LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0.0015, 0.003
 # The echo of a void depends on its wall and size, which are not known: its extremum tells the top less well than metal's does.
-VOID_SIGMA_M = 0.003
+# On simulated conduits of 25 to 32 mm it lay 2 to 3 mm above the top.
+VOID_SIGMA_M, VOID_TOP_M = 0.003, 0.0025
 SHADOW_M = 0.035
 VERTEX_STEP_M, STROKE_M = 0.05, 0.06
 # An air-filled void: sign of the `along` echo, its stack over the noise, and over the `across` stack.
@@ -204,7 +205,7 @@ def top_depths(search: GroupSearch, one: Found) -> np.ndarray:
     if is_void(sightings) or not np.isfinite(sightings.axis_depth_m["across"]).any():
         axis, turn = "along", np.angle(np.exp(1j * sightings.phase_rad["along"]))
         turn = turn if is_void(sightings) else (turn - np.pi + np.pi / 2) % (2 * np.pi) - np.pi / 2
-        lag = 0.0 if is_void(sightings) else 0.2 * search.wavelength - 0.1 * search.wavelength
+        lag = -VOID_TOP_M if is_void(sightings) else 0.1 * search.wavelength
     else:
         axis = "across"
         # A metal echo's envelope comes up to three quarters of a period after its extremum, never much before it.

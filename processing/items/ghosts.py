@@ -86,4 +86,9 @@ def double_bounce(candidate, accepted, offsets_m, wavelength) -> Optional[str]:
             near = (np.abs(u - where_u) < 0.35 * wavelength) & (np.abs(z - where_z) < 0.3 * wavelength)
             if near.mean() >= 0.6:
                 return "a double bounce between two bars"
+            # Midway between two equal bars both their limbs arrive at once, at the distance of either.
+            limb_z = np.hypot(apart / 2, 0.5 * (z1 + z2)) - NOMINAL_RADIUS_M
+            near = (np.abs(u - 0.5 * (u1 + u2)) < 0.25 * wavelength) & (np.abs(z - limb_z) < 0.25 * wavelength)
+            if near.mean() >= 0.6:
+                return "the crossing of two bars' limbs"
     return None
