@@ -20,7 +20,7 @@ from qgis.core import (
 
 from ..processing import cautions
 from ..processing.outputs.geopackage import read_layer
-from .styles import fit, items, plan, slices
+from .styles import editing, fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
 SIDES = {"top": "{}", "soffit": "{} (seen from below)", "wall": "{} (elevation of a wall)"}
@@ -37,11 +37,13 @@ TABLES = (
     ("scan_areas", "Scan areas", plan.style_scan_areas, True),
     ("coverage", "Not scanned: unknown", plan.style_coverage, True),
 )
+EDITED = {"items": editing.prepare_items, "picks": editing.prepare_picks}
 FIT_TABLES = ("ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
 PLAIN_TABLES = {
     "findings": "What was noticed",
     "mats": "Mats of bars: spacing and cover",
+    "dismissed": "Set aside by the surveyor",
     "wave_speeds": "Wave speeds",
     LOG_TABLE: "Steps run",
 }
@@ -170,6 +172,8 @@ class _PlaneView:
             empty = table in FIT_TABLES and layer.isValid() and not layer.featureCount()
             if not earlier and layer.isValid() and not empty:
                 style(layer)
+                if table in EDITED:
+                    EDITED[table](layer, self.plane.level, self.plane.surface)
                 self._add(self.group, layer, table, shown)
             self.crs = self.crs or layer.crs()
 

@@ -11,7 +11,7 @@ from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import area_work, fit_layers, fitting, layers, stored
+from .outputs import area_work, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
@@ -25,7 +25,7 @@ from .survey.model import ScanArea
 from .survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
-SAID_OF_ITEMS = (area_work.JOINING,)  # where the findings stand that every joining makes anew
+SAID_OF_ITEMS = (keeping.HAND, keeping.JOINING)
 
 
 def process_survey(
@@ -64,6 +64,7 @@ def process_survey(
             rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.86, 0.98))
         monitor.step(0.98)
         with area_work.timed(result.seconds, "write"):
+            keeping.settle(result, monitor)
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
                 ("fit areas", settings.of_fit()),
@@ -99,7 +100,9 @@ def read_step(
     result = _start(survey_folder, Path(survey_path), settings, monitor.part(0.0, 0.95))
     interval = settings.sample_interval_ns
     steps = [("read survey", {"sample_interval_ns": interval}), ("fit areas", settings.of_fit())]
-    _write_survey(result, result.survey_path, [], interval, steps)
+    keeping.settle(result, monitor)
+    found = _found_layers(result) if result.by_hand or result.drawn_picks or result.dismissed else []
+    _write_survey(result, result.survey_path, found, interval, steps)
     if report_path:
         result.report_path = Path(report_path)
         write_text(result.report_path, report_html(result))
@@ -179,6 +182,7 @@ def detect_items_step(
 
     area_work.each_area(result, work, monitor.part(0.1, 0.9))
     area_work.place_and_join(result, monitor.part(0.9, 0.98))
+    keeping.settle(result, monitor)
     seams = fit_layers.seam_layer(result.areas, result.seams)
     steps = [("detect items", settings.of_lines()), ("join items", {})]
     _update_survey(result, [*_found_layers(result), seams], steps, said_anew=SAID_OF_ITEMS)
@@ -196,8 +200,9 @@ def join_items_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
     if not result.depths:
         raise ProcessingError(f"{result.survey_path} has no items yet; run 'Detect items' or 'Process a survey' first.")
     result.area_items = stored.read_area_items(result.survey_path)
-    result.picks = stored.read_picks(result.survey_path)
+    result.picks = list(hand_edits.read_edits(result.survey_path).computed_picks)
     area_work.place_and_join(result, monitor.part(0.5, 0.9))
+    keeping.settle(result, monitor)
     seams = fit_layers.seam_layer(result.areas, result.seams)
     monitor.step(0.95)
     _update_survey(result, [*_found_layers(result), seams], [("join items", {})], said_anew=SAID_OF_ITEMS)
@@ -259,7 +264,8 @@ def fit_areas_step(
     result.findings = stored.read_findings(result.survey_path, but_of=(fitting.WHERE, *SAID_OF_ITEMS))
     fitting.read_given(result, monitor, ties_path)
     fitting.fit(result, fit, monitor)
-    result.picks = stored.read_picks(result.survey_path)
+    edits = hand_edits.read_edits(result.survey_path)
+    result.picks = list(edits.computed_picks)
     if item_ties:
         fitting.fit_with_items(result, fit, monitor)
     monitor.step(0.6)
@@ -267,8 +273,9 @@ def fit_areas_step(
     result.area_items = stored.read_area_items(result.survey_path)
     result.depths = stored.read_area_depths(result.survey_path)
     steps = [("fit areas", {**fit.as_parameters(), "item_ties": item_ties})]
-    if result.depths:
+    if result.depths or edits:
         area_work.place_and_join(result, monitor.part(0.6, 0.9))
+        keeping.settle(result, monitor)
         changed += _found_layers(result)
         steps.append(("join items", {}))
     fitting.note_moved_rasters(result, before, stored.read_raster_paths(result.survey_path), monitor)
@@ -289,6 +296,7 @@ def _start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: M
     monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
     result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=stored.read_crs_wkt(survey_path))
     result.findings.extend(survey.findings)
+    keeping.check_same_survey(survey_path, survey)
     fitting.read_given(result, monitor)
     fitting.fit(result, settings.fit, monitor)
     return result
@@ -315,13 +323,18 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
 
 
 def _found_layers(result: ChainResult) -> List[Layer]:
+    """What was found, with what a surveyor edited; to be written together, so that later edits are told from it."""
+    picks = item_layers.pick_layer(result.picks, result.areas, result.fits, result.joined_as, result.drawn_picks)
+    items = item_layers.item_layer(result.items, result.areas, result.fits, result.depths, result.by_hand)
     return [
-        layers.pick_layer(result.picks, result.areas, result.fits, result.joined_as),
-        layers.item_layer(result.items, result.areas, result.fits, result.depths),
+        picks,
+        items,
         layers.coverage_layer(result.coverage, result.areas, result.fits),
-        layers.area_item_layer(result.area_items),
-        layers.area_depth_layer(result.depths),
+        item_layers.area_item_layer(result.area_items),
+        item_layers.area_depth_layer(result.depths),
         mat_layer(find_all_mats(result)),
+        hand_edits.dismissed_layer(result.dismissed),
+        hand_edits.last_written_layer(result.items, items, result.picks, picks),
     ]
 
 

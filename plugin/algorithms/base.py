@@ -12,6 +12,7 @@ from qgis.core import (
     QgsProcessingParameterFile,
     QgsProcessingParameterNumber,
     QgsProcessingUtils,
+    QgsProject,
 )
 from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QIcon
@@ -153,13 +154,30 @@ def missing_table_or_folder(folder: str) -> list:
 
 
 def not_a_survey(path: str) -> list:
-    """Sentences on a file that is not the GeoPackage of a survey."""
+    """Sentences on a file that is not the GeoPackage of a survey, or has changes that are not saved."""
     if not Path(path).is_file():
         return [tr("There is no file {}: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
     with Path(path).open("rb") as file:
         if file.read(15) != b"SQLite format 3":  # every GeoPackage starts so (OGC 12-128r18, requirement 1)
             return [tr("{} is not a GeoPackage: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
-    return []
+    return in_editing(path)
+
+
+def in_editing(path) -> list:
+    """Sentences on a GeoPackage of which a layer is being edited in the project.
+
+    A run writes all rows anew: changes saved after it would hit others than those that were meant.
+    """
+    names = [
+        layer.name()
+        for layer in QgsProject.instance().mapLayers().values()
+        if layer.isEditable() and Path(layer.source().split("|")[0]).resolve() == Path(path).resolve()
+    ]
+    if not names:
+        return []
+    return [
+        tr("Save the changes of {} and stop editing: they are not in the file yet.").format(", ".join(sorted(names)))
+    ]
 
 
 def survey_parameter(name):

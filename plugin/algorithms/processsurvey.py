@@ -12,9 +12,9 @@ from qgis.core import (
     QgsProcessingParameterFolderDestination,
 )
 
-from ...processing.chain import process_survey
+from ...processing.chain import SURVEY_FILE, process_survey
 from . import counts
-from .base import InslabAlgorithm, missing_table_or_folder, tr
+from .base import InslabAlgorithm, in_editing, missing_table_or_folder, tr
 from .imaging import HELP as SLICE_HELP
 from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter, slice_parameters
 
@@ -82,7 +82,7 @@ class ProcessSurvey(InslabAlgorithm):
                     folder
                 )
             )
-        return problems
+        return problems + in_editing(Path(output) / SURVEY_FILE)
 
     def compute(self, parameters, context, monitor):
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)

@@ -7,7 +7,7 @@ from qgis.core import (
 )
 
 from ...processing.chain import read_step
-from .base import InslabAlgorithm, missing_table_or_folder, tr
+from .base import InslabAlgorithm, in_editing, missing_table_or_folder, tr
 from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter
 
 
@@ -56,7 +56,8 @@ class ReadSurvey(InslabAlgorithm):
         self.addOutput(QgsProcessingOutputNumber(self.FINDING_COUNT, tr("Findings")))
 
     def problems(self, parameters, context):
-        return missing_table_or_folder(self.parameterAsFile(parameters, self.SURVEY_FOLDER, context))
+        problems = missing_table_or_folder(self.parameterAsFile(parameters, self.SURVEY_FOLDER, context))
+        return problems + in_editing(self.parameterAsString(parameters, self.SURVEY, context))
 
     def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFileOutput(parameters, self.SURVEY, context)

@@ -75,7 +75,7 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
     """Joins the items that are the same object.
 
     A joined item keeps the smallest of the ids, lists all areas, and its kind comes from the product of the parts'
-    probabilities. Parts that run side by side but disagree beyond their sigmas are not joined; both say so in their `flag`.
+    probabilities. Parts that run side by side but disagree beyond their sigmas are not joined, but told.
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []
@@ -108,17 +108,21 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
         pair = names[i], names[j]
         if pair[0] != pair[1]:
             found_apart.setdefault(pair, Disagreement(pair, comparison.lateral_m, comparison.depth_m))
-    disagreements = list(found_apart.values())
-    out = []
-    for members in groups.values():
-        joined = merge([ordered[m] for m in sorted(members)])
-        notes = [found.sentence(joined.item_id) for found in disagreements if joined.item_id in found.item_ids]
-        out.append(replace(joined, flag=" ".join(notes)) if notes else joined)
+    out = [merge([ordered[m] for m in sorted(members)]) for members in groups.values()]
     return Joined(
         sorted(out, key=lambda item: item.item_id),
         {item.item_id: names[number] for number, item in enumerate(ordered)},
-        disagreements,
+        list(found_apart.values()),
     )
+
+
+def flagged(items: Sequence[Item], disagreements: Sequence[Disagreement]) -> List[Item]:
+    """The items, those of a disagreement with what it says in their `flag`."""
+    out = []
+    for item in items:
+        notes = [found.sentence(item.item_id) for found in disagreements if item.item_id in found.item_ids]
+        out.append(replace(item, flag=" ".join(notes)) if notes else item)
+    return out
 
 
 def _far_apart(one, other) -> bool:

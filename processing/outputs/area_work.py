@@ -20,7 +20,6 @@ from .result import AreaDepths, ChainResult, ChainSettings
 from .seams import find_seams
 from .shadow import Shadow, find_shadows
 
-JOINING = "joining of items"  # marks the findings of joining, which a later joining replaces
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
 DISAGREEMENT_SIGMAS = 2.5
 
@@ -216,11 +215,10 @@ def _shadows(result: ChainResult, area: ScanArea) -> List[Shadow]:
 def place_and_join(result: ChainResult, monitor: Monitor) -> None:
     """Puts items and coverage on the site grid by the present fits, and joins items across the areas of each plane.
 
-    Those of areas that are not positioned stay in their local grids. Also finds the seams. Where two areas disagree on what
-    could be one object, both items carry a flag, and a finding says so.
+    Those of areas that are not positioned stay in their local grids. Also finds the seams, and where two areas disagree on what
+    could be one object.
     """
-    result.coverage, result.items, result.joined_as = [], [], {}
-    result.findings = [found for found in result.findings if found.where != JOINING]
+    result.coverage, result.items, result.joined_as, result.disagreements = [], [], {}, []
     unplaced = []
     with timed(result.seconds, "place"):
         placed = []
@@ -246,10 +244,7 @@ def place_and_join(result: ChainResult, monitor: Monitor) -> None:
                 own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
                 result.joined_as.update(own.joined_as)
                 result.items.extend(own.items)
-                for found in own.disagreements:
-                    first, _ = found.item_ids
-                    result.note("warning", JOINING, f"Item {first}: {found.sentence(first)}")
-                    monitor.warn(f"Item {first}: {found.sentence(first)}")
+                result.disagreements.extend(own.disagreements)
         result.items.extend(unplaced)
         result.seams = find_seams(result.picks, result.areas, result.fits)
 

@@ -1,6 +1,6 @@
 """Layers in and out of a GeoPackage, whole files or single layers, never half of one.
 
-Writing always goes to a temporary file beside the target, which is moved into place at the end. The content depends on the
+Writing always goes to a temporary file beside the target, which takes its place at the end. The content depends on the
 layers alone: the time stamps that a GeoPackage demands are a fixed date. GDAL's Python module is imported only here.
 """
 
@@ -81,8 +81,7 @@ def replace_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
     with _temporary(path) as part:
         _, ogr, _ = import_ogr()
         with _gdal_failures(path):
-            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
-                source.backup(copy)
+            _copy(path, part)
             dataset = ogr.Open(str(part), 1)
             for layer in layers:
                 for index in range(dataset.GetLayerCount()):
@@ -107,8 +106,7 @@ def restamp(path, crs_wkt: str, metadata: Mapping[str, str]) -> None:
             dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(pattern), options=["VERSION=1.2"])
             _add_layers(dataset, [Layer("pattern", "Point", {}, [])], crs_wkt)
             dataset = None
-            with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
-                source.backup(copy)
+            _copy(path, part)
             with closing(sqlite3.connect(pattern)) as source, closing(sqlite3.connect(part)) as copy:
                 _copy_crs(source, copy)
                 copy.commit()
@@ -139,6 +137,13 @@ def _copy_crs(source, target) -> None:
         "WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)",
         values,
     )
+
+
+def _copy(path, part) -> None:
+    """Copies a database as it stands now, with what other programs have not yet moved from their journal into it."""
+    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
+        source.backup(copy)
+        copy.execute("PRAGMA journal_mode = DELETE")  # the copy is ours alone
 
 
 def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
@@ -174,16 +179,42 @@ def read_metadata(path, key: str) -> Optional[str]:
 
 
 def check_replaceable(path) -> None:
-    """Raises `ProcessingError` while the GeoPackage at `path` is being edited.
+    """Raises `ProcessingError` while another program is in the middle of writing to the GeoPackage at `path`."""
+    if not Path(path).is_file():
+        return
+    try:
+        with closing(sqlite3.connect(path, timeout=1.0)) as file:
+            file.execute("BEGIN IMMEDIATE")
+            file.rollback()
+    except sqlite3.Error as error:
+        if "locked" in str(error):
+            raise ProcessingError(
+                f"{path} is being written to by another program: save the changes and stop editing there, then run this again."
+            ) from error
 
-    An editing program keeps its latest changes in a file beside it; replacing the one without the other would lose them or
-    spoil the new file.
+
+def is_open(path) -> bool:
+    """Does a program keep a journal beside the GeoPackage at `path`, as QGIS does from the first edit until it lets go of it?"""
+    return Path(f"{path}-wal").exists()
+
+
+def put_in_place(part, path) -> None:
+    """Makes the finished file `part` the one at `path`, whole or not at all.
+
+    Moved under a program that keeps a journal beside the file, the new one would be spoilt by it; then the content is copied
+    into the file in one transaction, and the program goes on with it. Raises `ProcessingError`.
     """
-    journal = Path(f"{path}-wal")
-    if journal.exists() and journal.stat().st_size > 0:
+    try:
+        if is_open(path):
+            with closing(sqlite3.connect(part)) as new, closing(sqlite3.connect(path)) as target:
+                new.backup(target)
+        else:
+            Path(part).replace(path)
+    except (OSError, sqlite3.Error) as error:
+        reason = getattr(error, "strerror", None) or error
         raise ProcessingError(
-            f"{path} is being edited: save and close its layers (in QGIS, remove them from the project), then run this again."
-        )
+            f"{path} cannot be replaced ({reason}); close it in other programs, then run this again."
+        ) from error
 
 
 def as_json(values: Mapping) -> str:
@@ -210,12 +241,7 @@ def _temporary(path: Path):
     part.unlink(missing_ok=True)
     try:
         yield part
-        try:
-            part.replace(path)
-        except OSError as error:
-            raise ProcessingError(
-                f"{path} cannot be replaced ({error.strerror}); close it in other programs, then run this again."
-            ) from error
+        put_in_place(part, path)
     finally:
         for suffix in ("", "-journal", "-wal", "-shm"):
             Path(f"{part}{suffix}").unlink(missing_ok=True)

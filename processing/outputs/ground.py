@@ -14,6 +14,7 @@ from ..penetrations.known_ground import KnownGround, ScannedPiece
 from ..penetrations.model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
 from ..site.geotiff import GridReader
 from .geopackage import read_layer
+from .take_over import HAND_SIGMA_M
 
 # Where no wave speed is stored: 1 GHz in concrete of relative permittivity 9.
 USUAL_WAVELENGTH_M = 0.10
@@ -88,11 +89,12 @@ def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> 
     probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
     kind = row["kind"] if row["kind"] in KINDS else "unknown"
     return Obstacle(
-        row["item_id"],
+        row["item_id"] or "a drawn item",
         kind,
-        line * [1.0, 1.0, -1.0],
-        row["sigma_xy_m"],
-        row["sigma_depth_m"],
+        # Drawn without a height, it counts as lying at the surface, in the way of every hole.
+        np.nan_to_num(line * [1.0, 1.0, -1.0]),
+        HAND_SIGMA_M if row["sigma_xy_m"] is None else row["sigma_xy_m"],
+        HAND_SIGMA_M if row["sigma_depth_m"] is None else row["sigma_depth_m"],
         1.0 if row["confidence"] is None else row["confidence"],
         rule_for(probabilities, kind, rules),
     )

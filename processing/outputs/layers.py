@@ -3,7 +3,6 @@
 Coordinates are those of the site grid, metres; Z is minus the depth. What has no position gets no geometry, never a made-up one.
 """
 
-import json
 import os
 from pathlib import Path
 from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
@@ -11,16 +10,13 @@ from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from .. import cautions
-from ..items.model import KINDS, Item, Pick
 from ..radar.model import WaveSpeed
 from ..radar.moisture import moisture_words
 from ..site.frame import AreaFit
 from ..survey.model import Finding, ScanArea, Survey
 from .coverage import Coverage, outline
 from .geopackage import Layer, as_json
-from .placing import sigma_of_pick
 from .rasters import RasterFile
-from .result import AreaDepths
 
 SURVEY_FOLDER_KEY = "INSLAB_SURVEY_FOLDER"
 RELATIVE_FOLDER_KEY = "INSLAB_SURVEY_FOLDER_FROM_HERE"
@@ -208,126 +204,6 @@ def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         for echo in speed.echoes
     ]
     return Layer("wave_speed_echoes", None, fields, rows, "Echoes of bars looked at for the wave speeds.")
-
-
-def pick_layer(
-    picks: Iterable[Pick],
-    areas: Mapping[str, ScanArea],
-    fits: Mapping[str, AreaFit],
-    joined_as: Mapping[str, str],
-) -> Layer:
-    """`picks`, whose positions are local ones; `joined_as` gives the id of the joined item."""
-    fields = {
-        **dict.fromkeys(("pick_id", "item_id", "area_item_id", "area_id", "line_id", "level", "surface"), str),
-        **dict.fromkeys(("depth_m", "sigma_xy_m", "sigma_along_m", "sigma_depth_m"), float),
-        "polarity": int,
-        **dict.fromkeys(("strength_db", "polarization_ratio_db", "local_x_m", "local_y_m"), float),
-    }
-    rows = []
-    for pick in picks:
-        area, fit = areas[pick.area_id], fits[pick.area_id]
-        values = {name: getattr(pick, name) for name in fields if hasattr(pick, name)}
-        values.update(level=area.level, surface=area.surface, local_x_m=pick.x_m, local_y_m=pick.y_m)
-        values.update(sigma_xy_m=sigma_of_pick(pick, fits), area_item_id=pick.item_id)
-        values.update(item_id=joined_as.get(pick.item_id, pick.item_id))
-        here = (*fit.to_site([[pick.x_m, pick.y_m]])[0], -pick.depth_m) if fit.is_fitted else None
-        rows.append((here, values))
-    return Layer("picks", "PointZ", fields, rows, "Where an item was seen on one line. " + PLANE + cautions.SHORT)
-
-
-def item_layer(
-    items: Iterable[Item],
-    areas: Mapping[str, ScanArea],
-    fits: Mapping[str, AreaFit],
-    depths: Mapping[str, AreaDepths],
-) -> Layer:
-    """`items`, whose vertices are in the site grid, or in the local one where the area is not positioned.
-
-    The latter have no geometry; their vertices stand in `local_geometry`, so that nothing is lost. Where the thickness of the slab
-    is known, `other_face_min_m` and `other_face_max_m` say how far the item's top (its side towards the scan) lies from the
-    other face: for a soffit, its depth as counted from above.
-    """
-    fields = {
-        **dict.fromkeys(("item_id", "kind"), str),
-        **dict.fromkeys(
-            ("kind_confidence", "confidence", "depth_min_m", "depth_max_m", "sigma_xy_m", "sigma_depth_m"), float
-        ),
-        "pick_count": int,
-        **dict.fromkeys(("area_ids", "level", "surface", "status", "source"), str),
-        **dict.fromkeys((f"p_{kind}" for kind in KINDS), float),
-        "length_m": float,
-        **dict.fromkeys(("other_face_min_m", "other_face_max_m", "sigma_other_face_m"), float),
-        "reasons": str,
-        "flag": str,
-        "local_geometry": str,
-    }
-    rows = []
-    for item in items:
-        area = areas[item.area_ids[0]]
-        line = item.vertices_m * [1.0, 1.0, -1.0]
-        values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
-        values.update({f"p_{kind}": item.kind_probabilities.get(kind, 0.0) for kind in KINDS})
-        values.update(
-            depth_min_m=item.vertices_m[:, 2].min(),
-            depth_max_m=item.vertices_m[:, 2].max(),
-            area_ids=",".join(item.area_ids),
-            level=area.level,
-            surface=area.surface,
-            status="detected",
-            source="computed",
-            flag=item.flag or None,
-            length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
-            **_from_other_face(item, area, depths),
-        )
-        if not fits[area.area_id].is_fitted:
-            points = ", ".join(" ".join(f"{number:.4f}" for number in point) for point in line)
-            values["local_geometry"], line = f"LINESTRING Z ({points})", None
-        rows.append((line, values))
-    return Layer(
-        "items", "LineStringZ", fields, rows, "Items found; Z is minus the depth to the top. " + PLANE + cautions.SHORT
-    )
-
-
-def _from_other_face(item: Item, area: ScanArea, depths: Mapping[str, AreaDepths]) -> Dict[str, float]:
-    known = [depths[area_id] for area_id in item.area_ids if area_id in depths and depths[area_id].thickness_m]
-    if area.surface == "wall" or not known:
-        return {}
-    slab = min(known, key=lambda one: one.sigma_thickness_m)
-    from_face = slab.thickness_m - item.vertices_m[:, 2]
-    return {
-        "other_face_min_m": from_face.min(),
-        "other_face_max_m": from_face.max(),
-        "sigma_other_face_m": float(np.hypot(slab.sigma_thickness_m, item.sigma_depth_m)),
-    }
-
-
-def area_item_layer(items: Iterable[Item]) -> Layer:
-    """`area_items`: what each area for itself shows, in its local grid, from which items are placed and joined."""
-    fields = {
-        **dict.fromkeys(("item_id", "area_id"), str),
-        **dict.fromkeys(("confidence", "sigma_xy_m", "sigma_depth_m"), float),
-        "pick_count": int,
-        **dict.fromkeys(("reasons", "kind_probabilities", "vertices_m"), str),
-    }
-    rows = []
-    for item in items:
-        values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
-        values.update(area_id=item.area_ids[0], kind_probabilities=as_json(item.kind_probabilities))
-        values.update(vertices_m=json.dumps(item.vertices_m.tolist()))
-        rows.append((None, values))
-    text = "Items of each area before they were joined; vertices are local x, y and depth, metres."
-    return Layer("area_items", None, fields, rows, text)
-
-
-def area_depth_layer(depths: Mapping[str, AreaDepths]) -> Layer:
-    """`area_depths`: what the echoes of each area say of the slab."""
-    fields = {"area_id": str, **dict.fromkeys(("reliable_m", "thickness_m", "sigma_thickness_m"), float)}
-    rows = [
-        (None, {"area_id": area_id, **{name: getattr(own, name) for name in list(fields)[1:]}})
-        for area_id, own in depths.items()
-    ]
-    text = "Depth to which each area counts as scanned, and slab thickness where it is known."
-    return Layer("area_depths", None, fields, rows, text)
 
 
 def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:

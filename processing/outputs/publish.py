@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Iterable, List, Tuple
 
 from ..errors import ProcessingError
-from .geopackage import check_replaceable
+from .geopackage import check_replaceable, is_open, put_in_place
 
 
 @contextmanager
@@ -42,17 +42,23 @@ def publish(staging, output_folder, stale: Iterable[Path] = ()) -> None:
     for path in new:
         if path.suffix == ".gpkg":
             check_replaceable(output / path)
+    in_use = [path for path in new if path.suffix == ".gpkg" and is_open(output / path)]
     earlier = Path(tempfile.mkdtemp(prefix=".earlier-", dir=staging))
     moved: List[Tuple[Path, Path]] = []
     try:
-        for path in sorted(leaving):
+        for path in sorted(leaving - set(in_use)):
             if (output / path).is_file():
                 _move(output / path, earlier / path, moved)
         for path in new:
-            _move(staging / path, output / path, moved)
+            if path not in in_use:
+                _move(staging / path, output / path, moved)
+        for path in in_use:
+            put_in_place(staging / path, output / path)
+    except ProcessingError:
+        _move_back(moved)
+        raise
     except OSError as error:
-        for source, target in reversed(moved):
-            target.replace(source)
+        _move_back(moved)
         raise ProcessingError(
             f"{error.filename} cannot be replaced ({error.strerror}); close it in other programs, then run this again. "
             "The earlier result is unchanged."
@@ -77,3 +83,8 @@ def _move(source: Path, target: Path, moved: List[Tuple[Path, Path]]) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     source.replace(target)
     moved.append((source, target))
+
+
+def _move_back(moved: List[Tuple[Path, Path]]) -> None:
+    for source, target in reversed(moved):
+        target.replace(source)

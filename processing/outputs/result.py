@@ -2,9 +2,10 @@
 
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Dict, List, Optional, Tuple
+from typing import Dict, List, Mapping, Optional, Tuple
 
 from ..errors import ProcessingError
+from ..items.join import Disagreement
 from ..items.model import KINDS, Item, Pick
 from ..radar.mending import Mending
 from ..radar.model import WaveSpeed
@@ -14,6 +15,7 @@ from ..site.observations import Observations, Tie
 from ..site.results import FitSettings, SiteFit
 from ..survey.model import Finding, ScanArea, Survey
 from .coverage import Coverage
+from .edit_model import Known
 from .rasters import RasterFile
 from .seams import Seam
 
@@ -106,11 +108,19 @@ class ChainResult:
     area_items : list of Item
         Items of each area for itself, in its local grid.
     joined_as : dict
-        Id of an area's item to that of the joined one.
+        Id of an area's item to that of the joined one; None where the surveyor deleted that one.
+    disagreements : list of Disagreement
+        Items of two areas that would be one object but for an offset beyond their uncertainties (`items.join.Disagreement`).
     seams : list of Seam
         Items seen in two areas, and how far apart they come out.
     items : list of Item
         Vertices in the site grid; those of an area without position stay in its local grid.
+    by_hand : dict
+        Item id to the columns of a surveyor's row that are not those of `Item`.
+    drawn_picks : list of (coordinates, values)
+        The surveyor's rows of `picks`.
+    dismissed : list of Known
+        Computed rows that gave way to the surveyor's (`outputs.edit_model.Known`).
     coverage : list of Coverage
         What counts as scanned, in the site grid.
     failures : dict
@@ -135,9 +145,13 @@ class ChainResult:
     depths: Dict[str, AreaDepths] = field(default_factory=dict)
     picks: List[Pick] = field(default_factory=list)
     area_items: List[Item] = field(default_factory=list)
-    joined_as: Dict[str, str] = field(default_factory=dict)
+    joined_as: Dict[str, Optional[str]] = field(default_factory=dict)
+    disagreements: List[Disagreement] = field(default_factory=list)
     seams: List[Seam] = field(default_factory=list)
     items: List[Item] = field(default_factory=list)
+    by_hand: Dict[str, Mapping] = field(default_factory=dict)
+    drawn_picks: List[Tuple[object, Mapping]] = field(default_factory=list)
+    dismissed: List[Known] = field(default_factory=list)
     coverage: List[Coverage] = field(default_factory=list)
     failures: Dict[str, str] = field(default_factory=dict)
     findings: List[Finding] = field(default_factory=list)

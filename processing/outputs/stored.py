@@ -69,28 +69,38 @@ def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
     for _, row in read_layer(survey_path, "control_points"):
         points[row["area_id"], row["point_id"]] = row
     rows = {row["area_id"]: row for _, row in read_layer(survey_path, "scan_areas")}
-    fits = {}
-    for area in survey.areas:
-        row, mirrored = rows[area.area_id], area.surface == "soffit"
-        own = tuple(_point_fit(p.point_id, points.get((area.area_id, p.point_id))) for p in area.control_points)
-        if row["status"] != FITTED:
-            fits[area.area_id] = AreaFit(area.area_id, NOT_POSITIONED, mirrored=mirrored, points=own)
-            continue
-        exact = json.loads(row["fit"])
-        fits[area.area_id] = AreaFit(
-            area.area_id,
-            FITTED,
-            exact["rotation_rad"],
-            np.array(exact["shift_m"]),
-            mirrored,
-            np.array(exact["centroid_m"]),
-            np.array(exact["covariance"]),
-            row["sigma0"],
-            row["degrees_of_freedom"] or 0.0,
-            own,
-            scale=exact["scale"],
+    return {
+        area.area_id: _fit_of(
+            rows[area.area_id],
+            tuple(_point_fit(p.point_id, points.get((area.area_id, p.point_id))) for p in area.control_points),
         )
-    return fits
+        for area in survey.areas
+    }
+
+
+def read_places(survey_path) -> Dict[str, AreaFit]:
+    """Where the areas lie, by area id, without their control points."""
+    return {row["area_id"]: _fit_of(row, ()) for _, row in read_layer(survey_path, "scan_areas")}
+
+
+def _fit_of(row: Mapping, points: Tuple[PointFit, ...]) -> AreaFit:
+    mirrored = row["surface"] == "soffit"
+    if row["status"] != FITTED:
+        return AreaFit(row["area_id"], NOT_POSITIONED, mirrored=mirrored, points=points)
+    exact = json.loads(row["fit"])
+    return AreaFit(
+        row["area_id"],
+        FITTED,
+        exact["rotation_rad"],
+        np.array(exact["shift_m"]),
+        mirrored,
+        np.array(exact["centroid_m"]),
+        np.array(exact["covariance"]),
+        row["sigma0"],
+        row["degrees_of_freedom"] or 0.0,
+        points,
+        scale=exact["scale"],
+    )
 
 
 def _point_fit(point_id: str, row: Optional[Mapping]) -> PointFit:
@@ -104,32 +114,34 @@ def _point_fit(point_id: str, row: Optional[Mapping]) -> PointFit:
 
 
 def read_picks(survey_path) -> List[Pick]:
-    """Picks in their areas' local grids, with the ids of the areas' own items."""
-    picks = []
-    for _, row in read_layer(survey_path, "picks"):
-        ratio = row["polarization_ratio_db"]
-        picks.append(
-            Pick(
-                row["pick_id"],
-                row["area_item_id"],
-                row["area_id"],
-                row["line_id"],
-                row["local_x_m"],
-                row["local_y_m"],
-                row["depth_m"],
-                row["sigma_along_m"],
-                row["sigma_depth_m"],
-                row["polarity"],
-                row["strength_db"],
-                _or_nan(ratio),
-            )
-        )
-    return picks
+    """Picks in their areas' local grids, with the ids of the areas' own items; without those that lack a place on a line."""
+    needed = ("area_id", "line_id", "local_x_m", "local_y_m", "depth_m", "sigma_along_m", "sigma_depth_m")
+    rows = [row for _, row in read_layer(survey_path, "picks")]
+    return [pick_of(row) for row in rows if all(row[name] is not None for name in needed)]
+
+
+def pick_of(row: Mapping) -> Pick:
+    """The pick that a row of `picks` holds."""
+    return Pick(
+        row["pick_id"],
+        row["area_item_id"],
+        row["area_id"],
+        row["line_id"],
+        row["local_x_m"],
+        row["local_y_m"],
+        row["depth_m"],
+        row["sigma_along_m"],
+        row["sigma_depth_m"],
+        row["polarity"] or 0,
+        _or_nan(row["strength_db"]),
+        _or_nan(row["polarization_ratio_db"]),
+    )
 
 
 def read_joined_ids(survey_path) -> Dict[str, str]:
     """The areas' own item ids, as picks and `area_items` have them, to those of the layer `items`."""
-    return {row["area_item_id"]: row["item_id"] for _, row in read_layer(survey_path, "picks")}
+    rows = [row for _, row in read_layer(survey_path, "picks")]
+    return {row["area_item_id"]: row["item_id"] for row in rows if row["area_item_id"] and row["item_id"]}
 
 
 def read_area_items(survey_path) -> List[Item]:

@@ -1,5 +1,6 @@
 """inslab:joinitems from what the areas show: again after a changed fit, and what it says of areas that disagree."""
 
+import editing
 import numpy as np
 import pytest
 import stand_ins
@@ -7,6 +8,7 @@ from stand_ins import AREAS
 
 from inslab.processing import chain
 from inslab.processing.errors import ProcessingError
+from inslab.processing.monitor import Monitor
 from inslab.processing.outputs.geopackage import read_layer
 
 
@@ -78,3 +80,18 @@ def test_joining_needs_items(folder, tmp_path):
     chain.read_step(folder, tmp_path / "survey.gpkg")
     with pytest.raises(ProcessingError, match="no items yet; run 'Detect items'"):
         chain.join_items_step(tmp_path / "survey.gpkg")
+
+
+def test_a_surveyor_settles_a_disagreement(detected):
+    path, calls = detected
+    calls.bars["A2"] = [((0.0, 0.1, 0.085), (0.4, 0.1, 0.085))]
+    calls.bars["A1"] = [((0.0, 0.1, 0.055), (0.55, 0.1, 0.055))]
+    chain.detect_items_step(path)
+    editing.delete(path, "items", "A2-1")
+    log = []
+    chain.join_items_step(path, Monitor(warn=log.append))
+    rows = {row["area_ids"]: row for _, row in read_layer(path, "items")}
+    assert "A2" not in rows
+    assert rows["A1"]["flag"] is None
+    assert not [row for _, row in read_layer(path, "findings") if row["where_found"] == "joining of items"]
+    assert not [sentence for sentence in log if "beside it" in sentence]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inslab.processing.items.join import join_items
+from inslab.processing.items.join import flagged, join_items
 from inslab.processing.items.model import KINDS, Item
 
 BAR = dict(zip(KINDS, (0.8, 0.05, 0.05, 0.05, 0.05)))
@@ -54,7 +54,7 @@ def test_parallel_bars_sixty_millimetres_apart_stay_apart():
     items = [item("A1-001", (0, 0), (1, 0)), item("A2-001", (0.5, 0.06), (1.5, 0.06))]
     joined = join_items(items).items
     assert [one.item_id for one in joined] == ["A1-001", "A2-001"]
-    assert all(not one.flag for one in joined)
+    assert join_items(items).disagreements == []
 
 
 def test_mat_of_bars_finds_its_own_continuation():
@@ -74,7 +74,7 @@ def test_disagreement_is_told_and_not_averaged():
     shallow = item("A1-001", (0, 0), (1, 0), depth=0.05, sigma=0.002)
     deep = item("A2-001", (0.5, 0), (1.5, 0), depth=0.075, sigma=0.002)
     found = join_items([shallow, deep])
-    first, second = found.items
+    first, second = flagged(found.items, found.disagreements)
     assert first.vertices_m == pytest.approx(shallow.vertices_m)
     assert second.vertices_m == pytest.approx(deep.vertices_m)
     for one, other in ((first, "A2-001"), (second, "A1-001")):
@@ -116,7 +116,8 @@ def test_a_flag_names_the_joined_item_and_not_its_part():
         item("A2-001", (0.5, 0), (1.5, 0), depth=0.05, sigma=0.002),
         item("A3-001", (1.0, 0), (2.0, 0), depth=0.075, sigma=0.002),
     ]
-    first, second = join_items(items).items
+    found = join_items(items)
+    first, second = flagged(found.items, found.disagreements)
     assert (first.item_id, second.item_id) == ("A1-001", "A3-001")
     assert "Item A3-001 beside it" in first.flag
     assert "Item A1-001 beside it" in second.flag

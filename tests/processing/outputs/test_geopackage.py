@@ -100,18 +100,6 @@ def test_a_failure_leaves_the_file_as_it_was(tmp_path):
     assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]
 
 
-def test_a_file_that_is_being_edited_is_not_replaced(tmp_path):
-    path = tmp_path / "s.gpkg"
-    write_geopackage(path, [LOG], CRS)
-    with closing(sqlite3.connect(path)) as editor:
-        editor.execute("PRAGMA journal_mode = WAL")
-        editor.execute("UPDATE log SET step = 'edited'")
-        editor.commit()
-        with pytest.raises(ProcessingError, match="being edited"):
-            replace_layers(path, [LOG], CRS)
-    assert read_layer(path, "log")[0][1]["step"] == "edited"
-
-
 def test_what_is_no_geopackage_is_named(tmp_path):
     with pytest.raises(SurveyError, match=r"gone\.gpkg cannot be read"):
         read_layer(tmp_path / "gone.gpkg", "items")
@@ -122,3 +110,37 @@ def test_what_is_no_geopackage_is_named(tmp_path):
     for use in (lambda path: read_layer(path, "items"), lambda path: replace_layers(path, [LOG], CRS)):
         with pytest.raises(ProcessingError, match=r"spoiled\.gpkg cannot be read"):
             use(tmp_path / "spoiled.gpkg")
+
+
+def test_a_program_that_has_the_file_open_goes_on_with_the_new_content(tmp_path):
+    """Like QGIS once a layer was edited: a connection in write-ahead mode (https://www.sqlite.org/wal.html) stays open."""
+    path = tmp_path / "s.gpkg"
+    write_geopackage(path, [ITEMS, LOG], CRS)
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("PRAGMA journal_mode = WAL")
+        other.execute("UPDATE log SET step = 'edited'")
+        other.commit()
+        assert geopackage.is_open(path)
+        assert read_layer(path, "log") == [(None, {"step": "edited"})]
+        replace_layers(path, [PLACES], CRS)
+        assert other.execute("SELECT area_id FROM places").fetchall() == [("A1",)]
+        assert other.execute("SELECT step FROM log").fetchall() == [("edited",)]
+        other.execute("UPDATE log SET step = 'twice'")
+        other.commit()
+        assert other.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert read_layer(path, "log") == [(None, {"step": "twice"})]
+    assert len(read_layer(path, "places")) == 1
+    assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]
+
+
+def test_a_file_that_is_being_written_to_is_left_alone(tmp_path):
+    path = tmp_path / "s.gpkg"
+    write_geopackage(path, [LOG], CRS)
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        other.execute("UPDATE log SET step = 'edited'")
+        with pytest.raises(ProcessingError, match="is being written to by another program"):
+            replace_layers(path, [ITEMS], CRS)
+        other.commit()
+    assert read_layer(path, "log") == [(None, {"step": "edited"})]
+    assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]

@@ -1,5 +1,7 @@
 """A result appears whole or not at all."""
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -65,6 +67,39 @@ def test_a_locked_file_puts_everything_back(tmp_path, monkeypatch):
             with pytest.raises(ProcessingError, match="b cannot be replaced"):
                 publish(staging, output, [output / "c"])
     assert contents(output) == {"a": "old", "b": "old", "c": "old"}
+
+
+def database(path, text):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("CREATE TABLE t (x)")
+        file.execute("INSERT INTO t VALUES (?)", (text,))
+        file.commit()
+
+
+def test_a_geopackage_that_is_open_elsewhere_gets_its_new_content_last(tmp_path, monkeypatch):
+    output = tmp_path / "out"
+    fill(output, a="old", b="old")
+    database(output / "s.gpkg", "old")
+    with closing(sqlite3.connect(output / "s.gpkg")) as other, staging_folder(output) as staging:
+        other.execute("PRAGMA journal_mode = WAL")
+        assert other.execute("SELECT x FROM t").fetchall() == [("old",)]  # from now on it keeps a journal
+        fill(staging, a="new")
+        database(staging / "s.gpkg", "new")
+        with monkeypatch.context() as patch:
+            patch.setattr("inslab.processing.outputs.publish.put_in_place", refuse)
+            with pytest.raises(ProcessingError, match="no room"):
+                publish(staging, output, [output / "b"])
+        assert [(output / name).read_text() for name in "ab"] == ["old", "old"]
+        assert other.execute("SELECT x FROM t").fetchall() == [("old",)]
+        publish(staging, output, [output / "b"])
+        assert other.execute("SELECT x FROM t").fetchall() == [("new",)]
+    assert sorted(path.name for path in output.iterdir()) == ["a", "s.gpkg"]
+    assert (output / "a").read_text() == "new"
+
+
+def refuse(part, path):
+    raise ProcessingError("no room")
 
 
 def test_an_output_folder_that_cannot_be_made_is_named(tmp_path):
