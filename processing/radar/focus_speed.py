@@ -24,7 +24,7 @@ SHALLOWEST_WAVELENGTHS, DEEPEST_M, ABOVE_BASE_WAVELENGTHS = 1.5, 0.35, 0.5
 RATIOS = np.linspace(0.85, 1.15, 13)
 SLOPES = np.arange(-0.12, 0.121, 0.02)
 # Of the stack over the usual one at its depth; of the traces' agreement at the best speed.
-LEAST_STRENGTH, LEAST_SEMBLANCE = 3.0, 0.2
+LEAST_STRENGTH, LEAST_SEMBLANCE = 2.5, 0.15
 FEWEST_PASSES, FEWEST_OBJECTS, MOST_OBJECTS = 4, 2, 24
 APART_M = 0.08
 # Beyond the scatter between objects: 3 % on simulated slabs, and the objects' radius, which is not known: an error of it by dR
