@@ -199,7 +199,7 @@ def top_depths(search: GroupSearch, one: Found) -> np.ndarray:
     """Depth to the top on each pass: the echo's main extremum instead of its envelope's maximum; shape (pass,), metres.
 
     Metal: negative extremum of the `across` images, which needs no lag (measured: 0 +- 15 ps between 30 and 300 mm). Void:
-    positive extremum of the `along` images, which lag by about a tenth of a wavelength.
+    positive extremum of the `along` images, which lies a little above the top.
     """
     sightings = one.sightings
     if is_void(sightings) or not np.isfinite(sightings.axis_depth_m["across"]).any():

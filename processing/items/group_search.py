@@ -30,7 +30,7 @@ SAME_SLOPE, FLAT_DIP = 0.045, 0.041
 # This near the surface the tail of the direct wave and of bars running along the lines looks like an object.
 SURFACE_WAVELENGTHS, SURFACE_FACTOR = 0.25, 2.0
 # A bar of a mat much weaker than its neighbours at the same depth is an echo of them.
-MEMBER_SHARE = 0.45
+MEMBER_SHARE, VOUCHED_SHARE = 0.45, 0.7
 # At the ends of the lines the limbs of bars outside make weak rows; bars themselves are seen from one side only.
 EDGE_M, EDGE_SHARE = 0.045, 0.7
 # Sightings of a straight object scatter by 2 to 3 mm about it.
@@ -180,7 +180,10 @@ class GroupSearch:
                 # Near a mat's depth whatever is much weaker than its bars comes from them, even where it forms a row of its own.
                 row = self._mates(candidate, taken + new, 0.5 * self.wavelength) or mates
                 share = EDGE_SHARE if self._at_the_edge(candidate) else MEMBER_SHARE
-                good = candidate.strength >= share * np.median([mate.strength for mate in row])
+                typical = float(np.median([mate.strength for mate in row]))
+                good = candidate.strength >= share * typical
+                # Only a bar about as strong as its neighbours is vouched for where two others would bounce.
+                in_mat = candidate.strength >= VOUCHED_SHARE * typical
             else:
                 shallow = candidate.z0_m < SURFACE_WAVELENGTHS * self.wavelength
                 factor = SURFACE_FACTOR if shallow else ALONE_FACTOR
