@@ -15,7 +15,7 @@ from ..survey.model import DIPOLE_AXES
 from .line_groups import GroupImages, LineGroup, group_lines, scattered_traces
 from .migration import ImageGrid
 from .model import DepthVolume, SlabBase, WaveSpeed
-from .prepare import PASS_BAND, PreparedArea
+from .prepare import PreparedArea, noise_gain
 from .slab_base import find_slab_base, time_to_depth
 
 DEEPEST_M = 0.95
@@ -163,11 +163,12 @@ def reliable_depth_m(prepared: PreparedArea, speed: WaveSpeed, base: SlabBase) -
     level = np.median(levels, axis=0)
     period = 1.0 / prepared.area.centre_frequency_ghz
     level = gaussian_filter1d(level, period / prepared.interval_ns)
-    # White noise measured before the first arrival, cut to the pass band. A record that starts too late to show any is taken at its
-    # end instead, where little else is left: too high rather than too low.
+    # White noise measured before the first arrival, as the band-pass leaves it. A record that starts too late to show any is taken
+    # at its end instead, where little else is left: too high rather than too low.
     interval = max(line.line.sample_interval_ns for line in prepared.lines)
-    share = min((PASS_BAND[1] - PASS_BAND[0]) * prepared.area.centre_frequency_ghz * 2 * interval, 1.0)
-    noise = prepared.noise * np.sqrt(share) if prepared.noise > 1e-7 else float(np.median(level[-len(level) // 10 :]))
+    noise = prepared.noise * noise_gain(prepared.interval_ns, prepared.area.centre_frequency_ghz, 0.5 / interval)
+    if prepared.noise < 1e-7:
+        noise = float(np.median(level[-len(level) // 10 :]))
     drowned = np.flatnonzero((level < CLUTTER_OVER_NOISE * noise) & (prepared.time_ns > period))
     last = prepared.time_ns[drowned[0]] if len(drowned) else prepared.time_ns[-1]
     instant = last + prepared.reference_ns - speed.time_zero_ns

@@ -13,7 +13,7 @@ from typing import Dict, List, Tuple
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.signal import butter, sosfiltfilt
+from scipy.signal import butter, sosfiltfilt, sosfreqz
 
 from ..errors import InslabError, ProcessingError
 from ..monitor import Monitor
@@ -286,3 +286,12 @@ def band_pass(traces: np.ndarray, interval_ns: float, centre_frequency_ghz: floa
     """Zero-phase band-pass (`band_pass_sections`, forwards and backwards); shape (trace, sample) kept, float32."""
     sections = band_pass_sections(interval_ns, centre_frequency_ghz)
     return sosfiltfilt(sections, traces, axis=-1).astype(np.float32)
+
+
+def noise_gain(interval_ns: float, centre_frequency_ghz: float, highest_ghz: float) -> float:
+    """What `band_pass` leaves of the RMS of noise that is white up to `highest_ghz`."""
+    frequencies = np.linspace(0.0, highest_ghz, 512)
+    sections = band_pass_sections(interval_ns, centre_frequency_ghz)
+    _, response = sosfreqz(sections, worN=2 * np.pi * frequencies * interval_ns)
+    # Forwards and backwards: the magnitude counts twice.
+    return float(np.sqrt(np.mean(np.abs(response) ** 4)))
