@@ -162,7 +162,7 @@ def reliable_depth_m(prepared: PreparedArea, speed: WaveSpeed, base: SlabBase) -
         levels.append(np.median(magnitude, axis=0) / 0.6745)
     level = np.median(levels, axis=0)
     period = 1.0 / prepared.area.centre_frequency_ghz
-    level = gaussian_filter1d(level, period / prepared.interval_ns)
+    level = gaussian_filter1d(level, 0.25 * period / prepared.interval_ns)
     # White noise measured before the first arrival, as the band-pass leaves it. A record that starts too late to show any is taken
     # at its end instead, where little else is left: too high rather than too low.
     interval = max(line.line.sample_interval_ns for line in prepared.lines)

@@ -106,7 +106,9 @@ def test_reliable_depth_ends_where_clutter_drowns_in_noise():
         clutter = random.normal(0, 1, shape) * np.where(
             prepared.time_ns > 0.3, 0.02 * np.exp(-prepared.time_ns / 1.0), 0
         )
-        lines.append(replace(line, traces=(traces + clutter + random.normal(0, 1e-3, shape)).astype(np.float32)))
+        traces = (traces + clutter + random.normal(0, 1e-3, shape)).astype(np.float32)
+        recorded = replace(line.line, sample_interval_ns=prepared.interval_ns)
+        lines.append(replace(line, line=recorded, traces=traces))
     noisy = replace(prepared_area(lines, prepared.time_ns), noise=1e-3)
     depth = reliable_depth_m(noisy, speed, no_base())
     # Clutter of 0.02 exp(-t) and noise of 0.001: their sum is 1.4 times the noise at 3.0 ns, that is 0.18 m.
