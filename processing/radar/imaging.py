@@ -24,7 +24,8 @@ IMAGE_STEP_M = 0.005
 # Between passes farther apart than this nothing is known.
 WIDEST_GAP_M = 0.25
 # The concrete's own clutter must stand this much above the receiver's noise for a depth to count as seen.
-CLUTTER_OVER_NOISE = 1.4
+# 3 dB: clutter of sqrt(2) times the noise makes sqrt(3) with it.
+TOTAL_OVER_NOISE = 1.73
 
 
 def find_base(
@@ -169,7 +170,7 @@ def reliable_depth_m(prepared: PreparedArea, speed: WaveSpeed, base: SlabBase) -
     noise = prepared.noise * noise_gain(prepared.interval_ns, prepared.area.centre_frequency_ghz, 0.5 / interval)
     if prepared.noise < 1e-7:
         noise = float(np.median(level[-len(level) // 10 :]))
-    drowned = np.flatnonzero((level < CLUTTER_OVER_NOISE * noise) & (prepared.time_ns > period))
+    drowned = np.flatnonzero((level < TOTAL_OVER_NOISE * noise) & (prepared.time_ns > period))
     last = prepared.time_ns[drowned[0]] if len(drowned) else prepared.time_ns[-1]
     instant = last + prepared.reference_ns - speed.time_zero_ns
     depth = float(time_to_depth(instant, speed.speed_m_ns, prepared.area.antenna_separation_m))
