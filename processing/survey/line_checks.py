@@ -5,7 +5,8 @@ from typing import Iterable, List, Optional, Tuple
 import numpy as np
 
 from ..errors import SurveyError
-from .model import LineHeader, ScanArea, ScanLine
+from .line_header import LineHeader
+from .model import ScanArea, ScanLine
 
 # A wave speed for judging only, middle of dry and wet concrete (common practice, no source); wave speed itself is estimated.
 _TYPICAL_SPEED_M_NS = 0.1

@@ -7,7 +7,7 @@ import numpy as np
 
 from ..errors import SurveyError
 from . import segy, segy_layout, text
-from .model import LineHeader
+from .line_header import LineHeader
 
 
 class LineFormat(NamedTuple):

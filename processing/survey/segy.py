@@ -12,7 +12,7 @@ import numpy as np
 
 from ..errors import SurveyError
 from . import segy_fields as fields
-from .model import LineHeader
+from .line_header import LineHeader
 from .segy_layout import read_layout
 from .segy_positions import header_positions
 

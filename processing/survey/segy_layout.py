@@ -22,7 +22,7 @@ import numpy as np
 
 from ..errors import SurveyError
 from . import segy_fields as fields
-from .model import MAX_SAMPLES
+from .line_header import MAX_SAMPLES
 
 _MAX_EXTRA_TEXT_HEADERS = 1000
 _END_OF_TEXT = "((SEG: EndText))"

@@ -22,7 +22,7 @@ from typing import Iterator, List, Optional, TextIO
 import numpy as np
 
 from ..errors import SurveyError
-from .model import MAX_SAMPLES, LineHeader
+from .line_header import MAX_SAMPLES, LineHeader
 
 MAX_BYTES = 2**29  # half a gigabyte of text: nothing of a radar line is larger
 _PEEK_BYTES = 4096
