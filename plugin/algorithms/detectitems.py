@@ -22,7 +22,7 @@ class DetectItems(InslabAlgorithm):
         "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines on the site grid "
         "with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a confidence and the 1-sigma of "
         "position and depth. An object seen in several areas becomes one item. The layers picks, items and coverage of "
-        "the survey are written anew."
+        "the survey are written anew; what a surveyor drew, changed or deleted in picks and items stays so."
     )
     HELP = {
         SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",

@@ -22,7 +22,8 @@ class JoinItems(InslabAlgorithm):
         "This algorithm takes the items of each scan area as they were detected, places them by the areas' present fits and "
         "joins those that are the same object: they run the same way, meet or overlap, and agree in plan and in depth within "
         "their uncertainties. Where two areas disagree by more, both items stay, and the field flag of both says by how much: "
-        "check these on site. The layers picks, items and coverage of the survey are written anew."
+        "check these on site. Run it after editing items or picks by hand: what was left open is filled in, and what was drawn, "
+        "changed or deleted stays so. The layers picks, items, mats and coverage of the survey are written anew."
     )
     HELP = {
         SURVEY: "The survey.gpkg in which items were detected; it is updated.",

@@ -35,7 +35,8 @@ class ProcessSurvey(InslabAlgorithm):
         "This algorithm reads and checks a survey folder, fits its scan areas to the site grid, estimates their wave speeds, "
         "computes depth slices, finds bars, tendons and conduits and joins them across areas. It writes survey.gpkg (areas, "
         "lines, control points, picks, items, coverage), the folders slices and base (GeoTIFF) and report.html. A file that "
-        "cannot be used is named and the rest of the survey goes on. A cancelled or failed run leaves an earlier result alone."
+        "cannot be used is named and the rest of the survey goes on. A cancelled or failed run leaves an earlier result alone. "
+        "What was edited by hand in the picks and items of an earlier result is kept."
     )
     HELP = {
         SURVEY_FOLDER: "The folder that holds scan_areas.csv, scan_lines.csv, control_points.csv and the line files.",

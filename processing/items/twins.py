@@ -39,29 +39,35 @@ def beside(line_m, other_m, lateral_m: float = LATERAL_M, depth_m: float = WIDES
     return float(share), float(np.mean(np.hypot(in_plan, in_depth)))
 
 
-def find_same(line_m, sigma_xy_m: float, known: Sequence[np.ndarray]) -> Optional[int]:
-    """Number of the line among `known` that is the same object, the nearest where several could be; None without one.
+class KnownLines:
+    """Lines, (n, 3) arrays of x, y and depth (metres), among which the same object is looked for."""
 
-    The line must run beside it for most of its length, within 12 mm or three sigmas of two such lines (40 mm at most) in plan
-    and 40 mm in depth.
-    """
-    reach = min(max(LATERAL_M, LATERAL_SIGMAS * np.sqrt(2.0) * sigma_xy_m), WIDEST_M)
-    low, high = np.min(line_m, axis=0)[:2] - reach, np.max(line_m, axis=0)[:2] + reach
-    found: List[Tuple[float, int]] = []
-    for number, other in enumerate(known):
-        if np.any(np.min(other, axis=0)[:2] > high) or np.any(np.max(other, axis=0)[:2] < low):
-            continue
-        share, distance = beside(line_m, other, reach)
-        if share >= MOST_OF_IT:
-            found.append((distance, number))
-    return min(found)[1] if found else None
+    def __init__(self, lines: Sequence[np.ndarray]):
+        self.lines = list(lines)
+        self._low = np.array([np.min(line, axis=0)[:2] for line in self.lines]).reshape(-1, 2)
+        self._high = np.array([np.max(line, axis=0)[:2] for line in self.lines]).reshape(-1, 2)
+
+    def find_same(self, line_m, sigma_xy_m: float) -> Optional[int]:
+        """Number of the line that is the same object as `line_m`, the nearest where several could be; None without one.
+
+        `line_m` must run beside it for most of its length, within 12 mm or three sigmas of two such lines (40 mm at most) in plan
+        and 40 mm in depth.
+        """
+        reach = min(max(LATERAL_M, LATERAL_SIGMAS * np.sqrt(2.0) * sigma_xy_m), WIDEST_M)
+        low, high = np.min(line_m, axis=0)[:2] - reach, np.max(line_m, axis=0)[:2] + reach
+        meets = np.all(self._low <= high, axis=1) & np.all(self._high >= low, axis=1)
+        found: List[Tuple[float, int]] = []
+        for number in np.flatnonzero(meets).tolist():
+            share, distance = beside(line_m, self.lines[number], reach)
+            if share >= MOST_OF_IT:
+                found.append((distance, number))
+        return min(found)[1] if found else None
 
 
 def _sampled(line_m) -> np.ndarray:
-    """Points along a line, no further apart than 20 mm, its vertices among them."""
+    """Points along a line at equal distances of at most 20 mm, so that each stands for as much of its length."""
     line = np.asarray(line_m, float)
-    steps = np.hypot(*np.diff(line[:, :2], axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    at = np.union1d(along, np.linspace(0.0, along[-1], int(along[-1] / SAMPLE_M) + 2))
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
     keep = np.concatenate([[True], np.diff(along) > 0])
+    at = np.linspace(0.0, along[-1], int(along[-1] / SAMPLE_M) + 2)
     return np.column_stack([np.interp(at, along[keep], line[keep, k]) for k in range(3)])

@@ -9,7 +9,7 @@ import numpy as np
 from ..errors import ProcessingError
 from ..items.join import flagged
 from ..items.model import Item, Pick
-from ..items.twins import MOST_OF_IT, beside, find_same
+from ..items.twins import MOST_OF_IT, KnownLines, beside
 from ..monitor import Monitor
 from ..survey.model import Survey
 from .edit_model import Edits, Known
@@ -95,14 +95,15 @@ def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence
         for one in rows:
             if one.layer == "items" and one.area_id in result.areas:
                 known[_frame(result, one.area_id)].append((one.vertices_m, gives_way, one.instead))
+    lines = {frame: KnownLines([line for line, _, _ in rows]) for frame, rows in known.items()}
     names = {one.item.item_id for one in taken}
     became: Dict[str, Optional[str]] = {}
     kept: List[Item] = []
     for item in result.items:
-        here = known[_frame(result, item.area_ids[0])]
-        number = find_same(item.vertices_m, item.sigma_xy_m, [line for line, _, _ in here])
-        if number is not None and here[number][1]:
-            became[item.item_id] = here[number][2]
+        frame = _frame(result, item.area_ids[0])
+        number = lines[frame].find_same(item.vertices_m, item.sigma_xy_m) if frame in lines else None
+        if number is not None and known[frame][number][1]:
+            became[item.item_id] = known[frame][number][2]
             continue
         new_id = item.item_id if item.item_id not in names else _free(item.item_id, names)
         names.add(new_id)
@@ -124,9 +125,9 @@ def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence
 def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: Monitor) -> None:
     """A finding where a new item runs along what a surveyor deleted, and beyond."""
     deleted = [one for one in result.dismissed if one.instead is None and one.layer == "items"]
-    lines = [one.vertices_m for one in untouched if one.layer == "items"]
-    for item in result.items:
-        if item.item_id in result.by_hand or find_same(item.vertices_m, item.sigma_xy_m, lines) is not None:
+    lines = KnownLines([one.vertices_m for one in untouched if one.layer == "items"])
+    for item in result.items if deleted else ():
+        if item.item_id in result.by_hand or lines.find_same(item.vertices_m, item.sigma_xy_m) is not None:
             continue
         for one in deleted:
             same_frame = one.area_id in result.areas and _frame(result, one.area_id) == _frame(result, item.area_ids[0])
@@ -156,9 +157,10 @@ def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Se
         for one in rows:
             if one.layer == "picks":
                 known[one.area_id].append((one.line_id, one.vertices_m[0], gives_way))
+    sightings = {area_id: _Sightings(rows) for area_id, rows in known.items()}
     kept = []
     for pick in result.picks:
-        if not _gives_way(pick, known[pick.area_id]):
+        if pick.area_id not in sightings or not sightings[pick.area_id].gives_way(pick):
             new_id = pick.pick_id if pick.pick_id not in names else _free(pick.pick_id, names)
             names.add(new_id)
             kept.append(replace(pick, pick_id=new_id))
@@ -167,14 +169,25 @@ def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Se
     return set_aside
 
 
-def _gives_way(pick: Pick, known: Sequence[Tuple[Optional[str], np.ndarray, bool]]) -> bool:
-    found = []
-    for line_id, place, gives_way in known:
-        away = np.array([pick.x_m, pick.y_m, pick.depth_m]) - place
-        in_plan = float(np.hypot(away[0], away[1]))
-        if line_id in (None, pick.line_id) and in_plan <= SAME_PICK_M and abs(away[2]) <= SAME_PICK_DEPTH_M:
-            found.append((float(np.hypot(in_plan, away[2])), not gives_way, gives_way))
-    return min(found)[2] if found else False
+class _Sightings:
+    """Known picks of one area: their line (None: any), local place (x, y, depth), and whether what is there now gives way."""
+
+    def __init__(self, rows: Sequence[Tuple[Optional[str], np.ndarray, bool]]):
+        self._lines = np.array([line_id for line_id, _, _ in rows], dtype=object)
+        self._any_line = np.array([line_id is None for line_id, _, _ in rows])
+        self._places = np.array([place for _, place, _ in rows])
+        self._gives_way = np.array([gives_way for _, _, gives_way in rows])
+
+    def gives_way(self, pick: Pick) -> bool:
+        """Is the nearest of the known ones that could be `pick` one that stays in its place?"""
+        away = self._places - (pick.x_m, pick.y_m, pick.depth_m)
+        in_plan = np.hypot(away[:, 0], away[:, 1])
+        near = (in_plan <= SAME_PICK_M) & (np.abs(away[:, 2]) <= SAME_PICK_DEPTH_M)
+        near &= self._any_line | (self._lines == pick.line_id)
+        if not near.any():
+            return False
+        distance = np.where(near, np.hypot(in_plan, away[:, 2]), np.inf)
+        return bool(self._gives_way[distance == distance.min()].any())
 
 
 def _frame(result: ChainResult, area_id: str) -> Tuple:
