@@ -22,7 +22,7 @@ IMAGE_STEP_M = 0.005
 SHALLOWEST_M = 0.012
 # Parts of the 1-sigma that do not come from the scatter of the sightings: residual line position, model of the echo (from the
 # calibration on simulated surveys), and what an upper bar close beside the line does to the depth of a lower one.
-LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0.0015, 0.003
+LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0.0012, 0.003
 # The echo of a void depends on its wall and size, which are not known: its extremum tells the top less well than metal's does.
 # On simulated conduits of 25 to 32 mm it lay 2 to 3 mm above the top.
 VOID_SIGMA_M, VOID_TOP_M = 0.003, 0.0025

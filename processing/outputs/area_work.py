@@ -162,6 +162,11 @@ def image(result: ChainResult, prepared, speed: WaveSpeed, base, settings: Chain
         area_id = prepared.area.area_id
         result.note("note", f"area {area_id}", "no two of its lines are parallel, so it has no depth slices.")
         monitor.log(f"Area {area_id}: no two of its lines are parallel, so it has no depth slices.")
+    elif base.seen and settings.max_depth_m and settings.max_depth_m > np.nanmedian(base.thickness_m):
+        thickness = 1000 * float(np.nanmedian(base.thickness_m))
+        text = f"the slab base lies at {thickness:.0f} mm, above the depth asked for; slices below it show no concrete."
+        result.note("warning", f"area {prepared.area.area_id}", text)
+        monitor.warn(f"Area {prepared.area.area_id}: {text}")
     return volume
 
 

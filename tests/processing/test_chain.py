@@ -352,3 +352,11 @@ def test_qgis_reads_layers_and_rasters_with_a_valid_crs(folder, radar, tmp_path,
         assert not layer.crs().isGeographic()
         assert layer.crs().mapUnits() == QgsUnitTypes.DistanceUnit.DistanceMeters
         assert "not tied" in layer.crs().description()
+
+
+def test_a_base_above_the_depth_asked_for_is_said(folder, radar, tmp_path):
+    result = chain.process_survey(folder, tmp_path / "out", chain.ChainSettings(max_depth_m=0.3))
+    said = [finding.text for finding in result.findings if "slab base lies at 250 mm" in finding.text]
+    assert len(said) == len(result.survey.areas)
+    result = chain.process_survey(folder, tmp_path / "out", chain.ChainSettings(max_depth_m=0.2))
+    assert not any("slab base lies at" in finding.text for finding in result.findings)
