@@ -14,7 +14,7 @@ import numpy as np
 from ..errors import ProcessingError, SurveyError
 from ..site.drawing_fit import DrawingFit
 from ..site.geotiff import move_with_crs
-from .geopackage import Layer, import_ogr, write_geopackage
+from .geopackage import Layer, import_ogr, without_gdal_exceptions, write_geopackage
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pdf")
 # $INSUNITS in the DXF reference (Autodesk, group code 70 of the header; quoted from memory): name, metres a unit.
@@ -206,7 +206,8 @@ def _quiet(gdal):
     gdal.ErrorReset()
     gdal.PushErrorHandler("CPLQuietErrorHandler")
     try:
-        yield
+        with without_gdal_exceptions():
+            yield
     except RuntimeError as error:
         raise SurveyError(f"The drawing cannot be read or written: {error}.") from error
     finally:

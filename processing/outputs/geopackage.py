@@ -9,7 +9,7 @@ import math
 import os
 import sqlite3
 import tempfile
-from contextlib import closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
@@ -54,6 +54,20 @@ def import_ogr():
             "it (Debian: python3-gdal)."
         ) from error
     return gdal, ogr, osr
+
+
+@contextmanager
+def without_gdal_exceptions():
+    """GDAL tells of failures by None, in this thread, also where QGIS or a plugin has switched exceptions on.
+
+    With exceptions on GDAL also raises at what PROJ merely logs, as it does when a derived projected CRS has no older form.
+    GDAL before 3.7 has no such switch for one thread; there exceptions are off unless somebody turns them on.
+    """
+    with ExitStack() as stack:
+        for module in import_ogr():
+            if hasattr(module, "ExceptionMgr"):
+                stack.enter_context(module.ExceptionMgr(useExceptions=False))
+        yield
 
 
 def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Optional[Mapping[str, str]] = None) -> None:
@@ -264,7 +278,8 @@ def _gdal_failures(path):
     gdal.ErrorReset()
     gdal.PushErrorHandler("CPLQuietErrorHandler")
     try:
-        yield
+        with without_gdal_exceptions():
+            yield
     except (RuntimeError, AttributeError, TypeError, sqlite3.Error) as error:
         reason = gdal.GetLastErrorMsg() or str(error)
         raise ProcessingError(f"{path} cannot be read or written: {reason}") from error
