@@ -1,7 +1,7 @@
 """Layers in and out of a GeoPackage."""
 
 import sqlite3
-from contextlib import closing
+from contextlib import ExitStack, closing
 
 import numpy as np
 import pytest
@@ -144,3 +144,24 @@ def test_a_file_that_is_being_written_to_is_left_alone(tmp_path):
         other.commit()
     assert read_layer(path, "log") == [(None, {"step": "edited"})]
     assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]
+
+
+def test_exceptions_that_another_plugin_switched_on_change_nothing(tmp_path):
+    """With them on, GDAL 3.10 also raises at what PROJ only logs while a tied CRS is written."""
+    from osgeo import gdal, ogr, osr
+
+    from inslab.processing.site.crs import tied_crs_wkt
+    from inslab.processing.site.tie import GridTie
+
+    modules = [module for module in (gdal, ogr, osr) if hasattr(module, "ExceptionMgr")]
+    if not modules:
+        pytest.skip("this GDAL cannot switch exceptions for one block")
+    wkt = tied_crs_wkt("Grid", "EPSG:25832", GridTie(691000.0, 5335000.0, 0.4, 1.0))
+    with ExitStack() as stack:
+        for module in modules:
+            stack.enter_context(module.ExceptionMgr(useExceptions=True))
+        write_geopackage(tmp_path / "tied.gpkg", [ITEMS], wkt)
+        assert len(read_layer(tmp_path / "tied.gpkg", "items")) == 2
+        (tmp_path / "none.gpkg").write_bytes(b"no GeoPackage at all")
+        with pytest.raises(SurveyError):
+            read_layer(tmp_path / "none.gpkg", "items")
