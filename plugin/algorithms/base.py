@@ -1,6 +1,7 @@
 """What all Inslab algorithms share: names, help, errors as sentences, progress and cancelling."""
 
 import importlib.util
+import traceback
 from pathlib import Path
 
 from qgis.core import (
@@ -143,6 +144,13 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
             ) from error
         except OSError as error:
             raise QgsProcessingException(tr("A file cannot be read or written: {}.").format(error)) from error
+        except Exception as error:
+            # A fault of ours: the log gets what is needed to mend it, the user a sentence.
+            feedback.pushDebugInfo(traceback.format_exc())
+            text = tr(
+                "A fault of the program ({}: {}); earlier results are unchanged. Please report it with the log above."
+            )
+            raise QgsProcessingException(text.format(type(error).__name__, error)) from None
 
 
 def missing_table_or_folder(folder: str) -> list:

@@ -13,6 +13,7 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..errors import ProcessingError
 from ..items.model import Item, Pick
 from . import stored
 from .edit_model import COMPUTED, SURVEYOR, Drawn, Edits, Known
@@ -34,6 +35,16 @@ def read_edits(survey_path) -> Edits:
     survey_path = Path(survey_path)
     if not survey_path.is_file():
         return Edits()
+    try:
+        return _compare(survey_path)
+    except KeyError as missing:
+        raise ProcessingError(
+            f"{survey_path} was written by another version of Inslab (it has no column {missing}); write into another folder, or "
+            "move this file away first."
+        ) from missing
+
+
+def _compare(survey_path: Path) -> Edits:
     written = {(one.layer, one.row_id): one for one in _read_known(survey_path, "last_written")}
     dismissed = _read_known(survey_path, "dismissed")
     drawn: Dict[str, List[Drawn]] = {"items": [], "picks": []}

@@ -62,3 +62,16 @@ def test_qgis_loads_and_unloads_it(qgis_app, tmp_path, monkeypatch):
         assert QgsApplication.processingRegistry().providerById("inslab") is None
     finally:
         utils.plugins.pop("inslab", None)
+
+
+def test_a_fault_of_ours_is_one_sentence(inslab_provider, monkeypatch):
+    from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProcessingFeedback
+
+    algorithm = inslab_provider.algorithm("readsurvey").create()
+
+    def fail(*_):
+        raise KeyError("a name nobody expected")
+
+    monkeypatch.setattr(algorithm, "compute", fail, raising=False)
+    with pytest.raises(QgsProcessingException, match=r"fault of the program .KeyError.*earlier results are unchanged"):
+        algorithm.processAlgorithm({}, QgsProcessingContext(), QgsProcessingFeedback())

@@ -360,3 +360,12 @@ def test_a_base_above_the_depth_asked_for_is_said(folder, radar, tmp_path):
     assert len(said) == len(result.survey.areas)
     result = chain.process_survey(folder, tmp_path / "out", chain.ChainSettings(max_depth_m=0.2))
     assert not any("slab base lies at" in finding.text for finding in result.findings)
+
+
+def test_a_result_of_another_version_is_left_alone_and_named(folder, radar, tmp_path):
+    chain.process_survey(folder, tmp_path / "out")
+    with closing(sqlite3.connect(tmp_path / "out" / "survey.gpkg")) as file, file:
+        file.execute("DROP TABLE last_written")
+        file.execute("ALTER TABLE picks RENAME COLUMN area_item_id TO another")
+    with pytest.raises(ProcessingError, match="written by another version of Inslab"):
+        chain.process_survey(folder, tmp_path / "out")
