@@ -28,6 +28,8 @@ LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0
 VOID_SIGMA_M, VOID_TOP_M = 0.003, 0.0025
 SHADOW_M = 0.035
 VERTEX_STEP_M, STROKE_M = 0.05, 0.06
+# A chain of short pieces whose sightings do not fall into line better than this is no object.
+LARGEST_BENT_SIGMA_M = 0.012
 # An air-filled void: sign of the `along` echo, its stack over the noise, and over the `across` stack.
 VOID_PHASE_DEG, VOID_STACK, VOID_SHARE = (20.0, 160.0), 6.0, 1.25
 
@@ -163,6 +165,8 @@ def describe(search: GroupSearch, speed: WaveSpeed, uppers) -> List[Detected]:
         sigma_xy = np.sqrt(4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2) * np.cos(
             one.track.crossing_rad
         )
+        if one.where is not None and np.mean(sigma_xy) > LARGEST_BENT_SIGMA_M:
+            continue
         sigma_z = np.sqrt(
             np.mean(along_z**2)
             + float(speed.depth_sigma_m(np.median(path_z))) ** 2

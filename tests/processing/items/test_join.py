@@ -168,3 +168,15 @@ def test_single_items_come_through_untouched():
     assert same is alone
     assert join_items([]).items == []
     assert replace(alone).kind == "bar"
+
+
+def test_a_flat_part_says_nothing_against_a_draped_one():
+    bar = dict(zip(KINDS, (0.95, 0.03, 0.01, 0.0, 0.01)))
+    tendon = dict(zip(KINDS, (0.1, 0.85, 0.02, 0.01, 0.02)))
+
+    def part(item_id, area, start, end, kinds):
+        vertices = np.array([[start, 0.0, 0.13], [end, 0.0, 0.14]])
+        return Item(item_id, (area,), vertices, kinds, 0.9, 0.003, 0.003, 8, "Seen.")
+
+    joined = join_items([part("A-1", "A", 0.0, 1.0, bar), part("B-1", "B", 0.8, 1.8, tendon)])
+    assert [item.kind for item in joined.items] == ["tendon"]
