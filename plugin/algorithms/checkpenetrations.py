@@ -36,17 +36,7 @@ class CheckPenetrations(InslabAlgorithm):
     )
     HELP = {
         SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
-        **inputs.help_for(
-            inputs.PENETRATIONS,
-            inputs.SURFACE,
-            inputs.LEVEL,
-            inputs.KEEP_OUT,
-            inputs.OBJECT_DIAMETERS,
-            inputs.TOLERANCE,
-            inputs.CONFIDENCE,
-            inputs.TOUCH_LIMIT,
-            inputs.DEPTH_TOLERANCE,
-        ),
+        **inputs.HELP,
         OUTPUT: f"GeoPackage that gets the layer {VERDICT_LAYER}; other layers in it are kept.",
         SECTIONS: "Folder that gets a vertical section through each hole (SVG); without it none is drawn.",
         **{name: f"Number of penetrations that are {verdict.replace('_', ' ')}." for verdict, name in COUNTS.items()},
