@@ -96,7 +96,7 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
     search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS, bent=False)
     search.run(monitor)
     bars, rejected = [], []
-    direction = "".join("xy"[int(np.argmax(np.abs(group.direction)))])
+    direction = "xy"[int(np.argmax(np.abs(group.direction)))]
     for one in search.found:
         name = f"{direction}-lines at {one.track.u0_m:.2f} m"
         depth = float(np.median(search.place(one)[1]))

@@ -16,6 +16,7 @@ from .kinds import Evidence, judge
 from .line_errors import correct, estimate_line_errors, straight_rows
 from .model import Item, Pick
 from .refine import fit_curve
+from .stack import ALONG_LAG, middle_m
 
 MARGIN_M = 0.06
 IMAGE_STEP_M = 0.005
@@ -34,7 +35,7 @@ LARGEST_BENT_SIGMA_M = 0.012
 VOID_PHASE_DEG, VOID_STACK, VOID_SHARE = (20.0, 160.0), 6.0, 1.25
 
 
-@dataclass
+@dataclass(eq=False)
 class Detected:
     """One object in the area's local frame, before it becomes an `Item`."""
 
@@ -103,11 +104,11 @@ def shallow_bars(searches: List[GroupSearch]) -> List[Tuple[np.ndarray, np.ndarr
         if len(search.offsets) < 2:
             continue
         span = np.array([search.offsets[0], search.offsets[-1]])
-        middle = search.images.group.offsets_m - search.offsets
+        middle = middle_m(search.images)
         for one in search.found:
             u, z = search.place(one)
             u_ends = np.interp(span, search.offsets, u)
-            ends = search.images.group.to_local(u_ends, span + middle[0])
+            ends = search.images.group.to_local(u_ends, span + middle)
             out.append((ends[0], ends[1], float(np.median(z))))
     return out
 
@@ -174,8 +175,7 @@ def describe(search: GroupSearch, speed: WaveSpeed, uppers) -> List[Detected]:
             + (0.0 if enough else SHADOW_SIGMA_M**2)
             + (VOID_SIGMA_M**2 if is_void(sightings) else 0.0)
         )
-        offsets = search.images.group.offsets_m - search.offsets
-        path = search.images.group.to_local(path_u, w + offsets[0])
+        path = search.images.group.to_local(path_u, w + middle_m(search.images))
         out.append(
             Detected(
                 search,
@@ -206,16 +206,21 @@ def top_depths(search: GroupSearch, one: Found) -> np.ndarray:
     positive extremum of the `along` images, which lies a little above the top.
     """
     sightings = one.sightings
-    if is_void(sightings) or not np.isfinite(sightings.axis_depth_m["across"]).any():
-        axis, turn = "along", np.angle(np.exp(1j * sightings.phase_rad["along"]))
-        turn = turn if is_void(sightings) else (turn - np.pi + np.pi / 2) % (2 * np.pi) - np.pi / 2
-        lag = -VOID_TOP_M if is_void(sightings) else 0.1 * search.wavelength
+    if is_void(sightings):
+        axis, turn, lag = "along", sightings.phase_rad["along"], -VOID_TOP_M
+    elif np.isfinite(sightings.axis_depth_m["across"]).any():
+        axis, turn, lag = "across", metal_turn(sightings.phase_rad["across"]), 0.0
     else:
-        axis = "across"
-        # A metal echo's envelope comes up to three quarters of a period after its extremum, never much before it.
-        turn = (sightings.phase_rad["across"] - np.pi + np.pi / 2) % (2 * np.pi) - np.pi / 2
-        lag = 0.0
+        axis, turn, lag = "along", metal_turn(sightings.phase_rad["along"]), ALONG_LAG * search.wavelength
     return sightings.axis_depth_m[axis] - turn * search.wavelength / (4 * np.pi) - lag
+
+
+def metal_turn(phase_rad: float) -> float:
+    """Phase from the negative extremum to the envelope's maximum, radians.
+
+    A metal echo's envelope comes up to three quarters of a period after its extremum, never much before it.
+    """
+    return (phase_rad - np.pi + np.pi / 2) % (2 * np.pi) - np.pi / 2
 
 
 def is_void(sightings) -> bool:

@@ -10,12 +10,12 @@ from typing import Dict, List, Optional, Sequence
 import numpy as np
 
 from ..monitor import Monitor
-from ..radar.line_groups import GroupImages
+from ..radar.line_groups import GroupImages, noise_profiles, wavelength_m
 from ..survey.model import DIPOLE_AXES
 from .echo import Echo, add_echo, learn_echo
 from .ghosts import beside_stronger, refuse
 from .refine import BEYOND_M, Sightings, fit_curve, sight
-from .stack import ALONG_LAG, Track, middle_m, noise_profiles, search, wavelength_m
+from .stack import ALONG_LAG, Track, middle_m, search
 from .windows import course, find_chains
 
 # The stack statistic of Gaussian noise alone reaches about 5, that of clutter 6 to 7 (both measured on simulated slabs).
@@ -37,7 +37,7 @@ EDGE_M, EDGE_SHARE = 0.045, 0.7
 STRAY_M = 0.006
 
 
-@dataclass
+@dataclass(eq=False)
 class Found:
     """One accepted object of a group: how it was found, where each pass sees it, and its echo.
 
@@ -245,17 +245,17 @@ class GroupSearch:
 
     def place(self, one: Found):
         """u and image depth of an object on each pass, on the depth scale of the `across` images."""
-        u, z = one.curve.at(self.offsets)
-        lag = ALONG_LAG * self.wavelength if one.sightings.lead_axis == "along" else 0.0
-        if one.where is not None:
-            u = np.where(one.where, u, np.nan)
-        return u, z - lag
+        u, z = self._course(one.sightings)
+        return (u if one.where is None else np.where(one.where, u, np.nan)), z
+
+    def _course(self, sightings: Sightings):
+        u, z = sightings.curve.at(self.offsets)
+        return u, z - (ALONG_LAG * self.wavelength if sightings.lead_axis == "along" else 0.0)
 
     def _stayed(self, track: Track, sightings: Sightings) -> bool:
         """Whether refined sightings are still of the object that was found, not of a neighbour they slid to."""
-        u, z = sightings.curve.at(self.offsets)
-        lag = ALONG_LAG * self.wavelength if sightings.lead_axis == "along" else 0.0
-        away = np.hypot(u - track.at(self.offsets)[0], z - lag - track.at(self.offsets)[1])
+        u, z = self._course(sightings)
+        away = np.hypot(u - track.at(self.offsets)[0], z - track.at(self.offsets)[1])
         return bool(np.median(away) < 0.35 * self.wavelength)
 
     def _prune(self) -> None:

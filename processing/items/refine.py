@@ -6,10 +6,10 @@ from typing import Dict, Optional
 import numpy as np
 
 from ..radar.focus import focus
-from ..radar.line_groups import GroupImages
+from ..radar.line_groups import GroupImages, wavelength_m
 from ..radar.prepare import parabola_vertex
 from ..survey.model import DIPOLE_AXES
-from .stack import ALONG_LAG, Track, middle_m, wavelength_m
+from .stack import ALONG_LAG, Track, middle_m
 
 # How far a sighting may lie from the track, in wavelengths (lateral, depth).
 WINDOW = (0.22, 0.30)
@@ -34,7 +34,7 @@ class Curve:
         return poly_sigma(self.u_covariance, w), poly_sigma(self.z_covariance, w)
 
 
-@dataclass
+@dataclass(eq=False)
 class Sightings:
     """One object as seen by each pass of a group.
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d, maximum_filter
 
 from ..monitor import Monitor
-from ..radar.line_groups import GroupImages
+from ..radar.line_groups import GroupImages, wavelength_m
 from ..survey.model import DIPOLE_AXES
 
 # Crossing angles for which images are made; an object's image blurs little within 5 degrees.
@@ -56,23 +56,6 @@ def middle_m(images: GroupImages) -> float:
     """The offset w from which slopes and dips count."""
     offsets = images.group.offsets_m
     return float(0.5 * (offsets[0] + offsets[-1]))
-
-
-def noise_profiles(images: GroupImages) -> Dict[str, np.ndarray]:
-    """For each dipole axis the median magnitude of the images by depth, smoothed over 0.15 wavelengths; shape (depth,)."""
-    samples = 0.15 * wavelength_m(images) / (images.grid.depth_m[1] - images.grid.depth_m[0])
-    out = {}
-    for axis in DIPOLE_AXES:
-        present = images.has[axis]
-        profile = np.ones(len(images.grid.depth_m))
-        if present.any():
-            profile = np.median(np.abs(images.image(axis)[present]), axis=(0, 1))
-        out[axis] = np.maximum(gaussian_filter1d(profile, samples, mode="nearest"), 1e-12)
-    return out
-
-
-def wavelength_m(images: GroupImages) -> float:
-    return images.speed.speed_m_ns / images.area.centre_frequency_ghz
 
 
 def normalised_images(images: GroupImages, noise: Dict[str, np.ndarray], crossing_rad: float) -> np.ndarray:

@@ -10,9 +10,9 @@ from typing import Dict, List, Sequence, Tuple
 import numpy as np
 
 from ..monitor import Monitor
-from ..radar.line_groups import GroupImages, LineGroup
+from ..radar.line_groups import GroupImages, LineGroup, wavelength_m
 from .ghosts import refuse
-from .stack import Track, search, wavelength_m
+from .stack import Track, search
 
 WINDOW_M, FEWEST_PASSES = 0.40, 5
 # A piece must stand out this much (in stack units), as a link, as the mean of a chain, or alone. Over few passes strength alone

@@ -12,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from ..monitor import Monitor
 from ..survey.model import DIPOLE_AXES
-from .line_groups import GroupImages, LineGroup, group_lines, scattered_traces
+from .line_groups import GroupImages, LineGroup, group_lines, noise_profiles, scattered_traces
 from .migration import ImageGrid
 from .model import DepthVolume, SlabBase, WaveSpeed
 from .prepare import PreparedArea, noise_gain
@@ -114,16 +114,15 @@ def group_strength(prepared, group: LineGroup, speed: WaveSpeed, depth_m, depth_
     power = np.zeros((len(group.passes), *grid.shape), np.float32)
     weight = np.zeros((len(group.passes), 1, len(levels)), np.float32)
     share = {"across": np.ones_like(levels), "along": np.clip(2 * levels / wavelength - 1, 0.0, 1.0)}
+    noise = noise_profiles(images)
     for axis in DIPOLE_AXES:
         present = images.has[axis]
         if not present.any():
             continue
         magnitude = np.abs(images.image(axis))
-        noise = np.median(magnitude[present], axis=(0, 1))
-        noise = gaussian_filter1d(noise, 0.15 * wavelength / (levels[1] - levels[0]), mode="nearest")
         # Where a pass lacks the `across` axis, `along` must do at all depths.
         part = np.where(present[:, None], share[axis] if images.has["across"].all() else 1.0, 0.0).astype(np.float32)
-        power += part[:, None, :] * (magnitude / np.maximum(noise, 1e-20).astype(np.float32)) ** 2
+        power += part[:, None, :] * (magnitude / noise[axis].astype(np.float32)) ** 2
         weight += part[:, None, :]
     strongest = (power / np.maximum(weight, 1e-6)).reshape(*power.shape[:2], len(depth_m), fine).max(axis=3)
     return (10 * np.log10(np.maximum(strongest, 1e-4))).astype(np.float32)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Dict, List, Sequence, Tuple
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 from scipy.signal import hilbert
 from scipy.sparse import csr_matrix
 
@@ -203,3 +204,20 @@ class GroupImages:
                 self.area.centre_frequency_ghz,
             )
         return self._operators[key]
+
+
+def wavelength_m(images: GroupImages) -> float:
+    return images.speed.speed_m_ns / images.area.centre_frequency_ghz
+
+
+def noise_profiles(images: GroupImages) -> Dict[str, np.ndarray]:
+    """For each dipole axis the median magnitude of the images by depth, smoothed over 0.15 wavelengths; shape (depth,)."""
+    samples = 0.15 * wavelength_m(images) / (images.grid.depth_m[1] - images.grid.depth_m[0])
+    out = {}
+    for axis in DIPOLE_AXES:
+        present = images.has[axis]
+        profile = np.ones(len(images.grid.depth_m))
+        if present.any():
+            profile = np.median(np.abs(images.image(axis)[present]), axis=(0, 1))
+        out[axis] = np.maximum(gaussian_filter1d(profile, samples, mode="nearest"), 1e-12)
+    return out

@@ -8,8 +8,8 @@ from inslab.processing.items.detect import present_passes
 from inslab.processing.items.echo import add_echo, learn_echo
 from inslab.processing.items.group_search import GroupSearch
 from inslab.processing.items.refine import Sightings, fit_curve, sight
-from inslab.processing.items.stack import Track, noise_profiles, search
-from inslab.processing.radar.line_groups import GroupImages, group_lines
+from inslab.processing.items.stack import Track, search
+from inslab.processing.radar.line_groups import GroupImages, group_lines, noise_profiles
 from inslab.processing.radar.migration import ImageGrid
 
 WAVELENGTH = SPEED_M_NS / 1.5
