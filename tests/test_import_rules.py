@@ -20,7 +20,7 @@ ALLOWED = {
     "penetrations": {"survey", "radar", "items"},
     "record": {"survey", "radar", "items"},
 }
-SHARED = {"errors", "monitor"}
+SHARED = {"errors", "language", "monitor"}
 
 
 def relative(file):

@@ -15,22 +15,17 @@ from qgis.core import (
     QgsProcessingUtils,
     QgsProject,
 )
-from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QIcon
 
 from ...processing import cautions
 from ...processing.errors import Cancelled, InslabError
+from ...processing.language import tr
 from ...processing.monitor import Monitor
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
 GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items", "penetrations": "Penetrations"}
-
-
-def tr(text):
-    """Translate a text for the person at the screen."""
-    return QCoreApplication.translate("Inslab", text)
 
 
 def monitor_of(feedback) -> Monitor:
