@@ -3,12 +3,13 @@
 import pytest
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
+
 from inslab.processing import language
 
 HEADER = 'msgid ""\nmsgstr "Content-Type: text/plain; charset=UTF-8\\n"\n'
 
 
-@pytest.fixture()
+@pytest.fixture
 def catalogue(tmp_path, monkeypatch):
     """A language `xx` of one text, written with the independent tools of Babel."""
     (tmp_path / "xx.po").write_text(HEADER + 'msgid "{n} bars"\nmsgstr "{n} Stäbe"\n', encoding="utf-8")
