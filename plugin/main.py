@@ -1,4 +1,4 @@
-"""The plugin's entry: it adds the Processing provider, in QGIS and in qgis_process alike."""
+"""The plugin's entry: it adds the Processing provider, in QGIS and in qgis_process alike, and in QGIS its panels."""
 
 from qgis.core import QgsApplication
 
@@ -11,6 +11,7 @@ class InslabPlugin:
     def __init__(self, iface):
         self.iface = iface
         self.provider = None
+        self.desk = None
 
     def initProcessing(self):
         """Called by QGIS and, instead of `initGui`, by qgis_process."""
@@ -18,8 +19,14 @@ class InslabPlugin:
         QgsApplication.processingRegistry().addProvider(self.provider)
 
     def initGui(self):
+        from .docks.desk import Desk  # not needed without a window
+
         self.initProcessing()
+        self.desk = Desk(self.iface)
 
     def unload(self):
+        if self.desk is not None:
+            self.desk.close()
+            self.desk = None
         QgsApplication.processingRegistry().removeProvider(self.provider)
         self.provider = None

@@ -1,0 +1,36 @@
+"""Which panels there are. A panel's module is imported when it is opened first, so that QGIS starts without it."""
+
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Tuple
+
+ICONS = Path(__file__).parent.parent / "icons"
+
+
+@dataclass(frozen=True)
+class PanelEntry:
+    """One panel: its module in this folder has a function `make(desk)` that returns the QDockWidget.
+
+    Attributes
+    ----------
+    name : str
+        Of the module, and part of the object name by which QGIS remembers the panel's place.
+    title, tip : str
+        In the menu and on the panel; what the panel is for, in one sentence.
+    """
+
+    name: str
+    title: str
+    tip: str
+
+    @property
+    def icon_path(self) -> str:
+        return str(ICONS / f"{self.name}.svg")
+
+    def make(self, desk):
+        """A new panel; `desk` is the `Desk` it belongs to."""
+        return import_module(f".{self.name}", __package__).make(desk)
+
+
+PANELS: Tuple[PanelEntry, ...] = ()
