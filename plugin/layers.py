@@ -7,7 +7,7 @@ coordinates are those of its elevation, never to be mixed with a plan.
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
-from typing import List, Tuple
+from typing import List, Sequence, Tuple
 
 from qgis.core import (
     QgsLayerTreeGroup,
@@ -84,8 +84,8 @@ def planes_of(survey_path) -> List[Plane]:
 def show_result(project: QgsProject, survey_path) -> None:
     """Add the layers of a survey to the project, in groups; an empty project gets the CRS of the site grid.
 
-    Layers that an earlier call added are read again and keep the style that the user may have given them; depth slices are
-    added anew, because their number may have changed.
+    Layers that an earlier call added are read again and keep the style that the user may have given them; rasters are added
+    anew, because the number of their bands may have changed.
     """
     is_new = not any(layer.isSpatial() for layer in project.mapLayers().values())
     for plane in planes_of(survey_path):
@@ -182,41 +182,39 @@ class _PlaneView:
         for row in (row for _, row in read_layer(self.survey_path, "rasters")):
             if self.plane.holds(row) and not row["area_id"]:
                 path = str(self.survey_path.resolve().parent / row["path"])
-                for layer in self._added(row["content"]):
-                    self.project.removeMapLayer(layer.id())
+                earlier = self._added(row["content"])
                 show = {"slices": self._show_slices, "base": self._show_thickness, "origin": self._show_origin}
-                show[row["content"]](path)
+                show[row["content"]](path, earlier)
+                for layer in earlier:
+                    self.project.removeMapLayer(layer.id())
 
-    def _show_slices(self, path: str) -> None:
-        """One layer for each depth, one of them shown at a time."""
-        inner = self.group.findGroup("Depth slices") or self.group.addGroup("Depth slices")
-        inner.setIsMutuallyExclusive(False)
-        ranges = []
-        for band in range(1, _raster(path).bandCount() + 1):
-            layer = _raster(path)
-            ranges.append(_depth_range_mm(layer.bandName(band)))
-            layer.setName("Depth {}-{} mm".format(*ranges[-1]))
-            slices.style_slice(layer, band)
-            self._add(inner, layer, "slices", False)
-        inner.setIsMutuallyExclusive(True, self._first_to_show(ranges))
-        inner.setExpanded(False)
+    def _show_slices(self, path: str, earlier: Sequence[QgsRasterLayer]) -> None:
+        """One layer for all depths; the depth panel chooses which of them is drawn."""
+        layer = _raster(path, "Depth slices")
+        ranges = slices.band_ranges_m(layer)
+        depth = self._depth_to_show()
+        if earlier:  # the depth that was looked at stays
+            depth = slices.band_ranges_m(earlier[0])[slices.shown_band(earlier[0]) - 1][0]
+        slices.style_slices(
+            layer, 1 + max((n for n, (top, _base) in enumerate(ranges) if top <= depth + 1e-6), default=0)
+        )
+        self._add(self.group, layer, "slices", True)
 
-    def _show_thickness(self, path: str) -> None:
+    def _show_thickness(self, path: str, _earlier) -> None:
         layer = _raster(path, "Slab thickness")
         found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
         self._add(self.group, layer, "base", False)
 
-    def _show_origin(self, path: str) -> None:
+    def _show_origin(self, path: str, _earlier) -> None:
         layer = QgsRasterLayer(path, "Area that each cell comes from")
         slices.style_origin(layer)
         self._add(self.group, layer, "origin", False)
 
-    def _first_to_show(self, ranges_mm) -> int:
-        """Number of the slice that holds the middle of the items' depths."""
+    def _depth_to_show(self) -> float:
+        """The middle of the items' depths, metres."""
         depths = [row["depth_min_m"] for _, row in read_layer(self.survey_path, "items") if self.plane.holds(row)]
-        middle_mm = 1000 * median(depths) if depths else 0.0
-        return max((number for number, (top, _base) in enumerate(ranges_mm) if top <= middle_mm), default=0)
+        return median(depths) if depths else 0.0
 
     def _added(self, name: str) -> List[QgsMapLayer]:
         """Layers that an earlier call added."""
@@ -244,9 +242,3 @@ def _raster(path: str, title: str = "") -> QgsRasterLayer:
 
 def _quoted(text: str) -> str:
     return "'{}'".format(text.replace("'", "''"))
-
-
-def _depth_range_mm(band_name: str) -> Tuple[int, int]:
-    """(40, 50) from the band name 'Band 5: 0.040-0.050 m'."""
-    top, base = band_name.split(": ")[1].split(" ")[0].split("-")
-    return round(1000 * float(top)), round(1000 * float(base))

@@ -21,6 +21,7 @@ from qgis.core import (
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
+from .depth import ITEM_WITHIN, PICK_WITHIN, fade_others, label_shown
 from .labels import text_format
 
 # kind: (name on screen, colour, width in mm, dash pattern in mm or None for a full line)
@@ -61,6 +62,7 @@ def item_symbol(kind: str) -> QgsLineSymbol:
     symbol.changeSymbolLayer(0, strip)  # a list of layers given to the constructor is not kept alive by QGIS 3.22
     symbol.appendSymbolLayer(casing)
     symbol.appendSymbolLayer(line)
+    fade_others(symbol, ITEM_WITHIN)
     return symbol
 
 
@@ -79,6 +81,9 @@ def style_items(layer) -> None:
     settings.setFormat(text_format(7.0))
     settings.scaleVisibility = True
     settings.minimumScale = 30.0  # smaller scales would be all numbers
+    properties = settings.dataDefinedProperties()
+    properties.setProperty(QgsPalLayerSettings.Property.Show, label_shown(ITEM_WITHIN))
+    settings.setDataDefinedProperties(properties)
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
     layer.setLabelsEnabled(True)
 
@@ -94,6 +99,7 @@ def style_picks(layer) -> None:
             "size": "1.4",
         }
     )
+    fade_others(ring, PICK_WITHIN)
     layer.setRenderer(QgsSingleSymbolRenderer(ring))
     layer.setScaleBasedVisibility(True)
     layer.setMinimumScale(60.0)

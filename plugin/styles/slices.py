@@ -5,14 +5,20 @@ The ramp is viridis, perceptually uniform and legible with deficient colour visi
 on a print.
 """
 
+from typing import List, Tuple
+
 from osgeo import gdal
 from qgis.core import (
+    Qgis,
     QgsColorRampShader,
+    QgsDoubleRange,
     QgsPalettedRasterRenderer,
     QgsRasterShader,
     QgsSingleBandPseudoColorRenderer,
 )
 from qgis.PyQt.QtGui import QColor
+
+from ...processing.language import tr
 
 # Every ninth of viridis, from strong to weak.
 VIRIDIS_REVERSED = (
@@ -33,8 +39,28 @@ AREA_COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00"
 WEAKEST_DB, STRONGEST_DB = 3.0, 15.0
 
 
-def style_slice(layer, band: int) -> None:
-    """One depth: echo strength in dB over the noise, nothing where it drowns in the noise."""
+def band_ranges_m(layer) -> List[Tuple[float, float]]:
+    """Shallow and deep limit of each band, metres, from names as 'Band 5: 0.040-0.050 m'."""
+    names = [layer.bandName(band + 1).split(": ")[1].split(" ")[0].split("-") for band in range(layer.bandCount())]
+    return [(float(top), float(base)) for top, base in names]
+
+
+def show_band(layer, band: int) -> None:
+    """Draw one depth of a layer that `style_slices` has styled; its name on screen says which."""
+    renderer = layer.renderer()
+    getattr(renderer, "setInputBand", renderer.setBand)(band)  # before QGIS 3.38 there is only the second
+    top, base = band_ranges_m(layer)[band - 1]
+    layer.setName(tr("Depth slice {top}-{base} mm", top=round(1000 * top), base=round(1000 * base)))
+    layer.triggerRepaint()
+
+
+def shown_band(layer) -> int:
+    """The band that is drawn."""
+    return layer.renderer().usesBands()[0]
+
+
+def style_slices(layer, band: int) -> None:
+    """One depth of many: echo strength in dB over the noise, nothing where it drowns in the noise."""
     stops = []
     for number, colour in enumerate(VIRIDIS_REVERSED):
         fraction = number / (len(VIRIDIS_REVERSED) - 1)
@@ -43,6 +69,19 @@ def style_slice(layer, band: int) -> None:
         shade.setAlphaF(min(1.0, 4.0 * fraction))  # weak echoes fade out instead of ending at a hard rim
         stops.append(QgsColorRampShader.ColorRampItem(value, shade, f"{value:.0f} dB"))
     _set_ramp(layer, band, stops, WEAKEST_DB, STRONGEST_DB)
+    show_band(layer, band)
+    _tell_heights(layer)
+
+
+def _tell_heights(layer) -> None:
+    """Each band's height, so that QGIS's own elevation control steps through the depths, too (it has one since 3.38)."""
+    if Qgis.QGIS_VERSION_INT < 33800:
+        return
+    properties = layer.elevationProperties()
+    properties.setEnabled(True)
+    properties.setMode(Qgis.RasterElevationMode.FixedRangePerBand)
+    heights = {number: QgsDoubleRange(-base, -top) for number, (top, base) in enumerate(band_ranges_m(layer), 1)}
+    properties.setFixedRangePerBand(heights)
 
 
 def style_thickness(layer, lowest_m: float, highest_m: float) -> None:

@@ -6,6 +6,8 @@ import pytest
 from qgis.core import QgsExpression, QgsExpressionContext, QgsProject, QgsRasterLayer, QgsVectorLayer
 
 from inslab.plugin import layers
+from inslab.plugin.shown import first_visible, plane_of_layer, shown_planes
+from inslab.plugin.styles import slices
 from inslab.plugin.styles.items import DEPTH_LABEL
 
 
@@ -40,18 +42,22 @@ def test_a_result_becomes_groups_of_layers(project, processed):
     assert "does not guarantee detection" in by_name["Items, depth to top in mm"].metadata().abstract()
 
 
-def test_one_depth_is_shown_at_a_time(project, processed):
+def test_one_layer_holds_all_depths_and_shows_one(project, processed):
     outputs, _log = processed
     layers.show_result(project, outputs["SURVEY"])
-    group = project.layerTreeRoot().findGroup("Level 1").findGroup("Depth slices")
+    (layer,) = [layer for layer in project.mapLayers().values() if layer.name().startswith("Depth slice")]
     raster = QgsRasterLayer(str(Path(outputs["OUTPUT_FOLDER"]) / "slices" / "Level 1.tif"))
-    assert titles(group) == [f"Depth {10 * n}-{10 * n + 10} mm" for n in range(raster.bandCount())]
-    assert group.isMutuallyExclusive()
-    shown = [child.name() for child in group.children() if child.itemVisibilityChecked()]
+    expected = [(pytest.approx(0.01 * n), pytest.approx(0.01 * n + 0.01)) for n in range(raster.bandCount())]
+    assert slices.band_ranges_m(layer) == expected
     # Three of five bars have their top at 50 mm.
-    assert shown in (["Depth 40-50 mm"], ["Depth 50-60 mm"])
-    bands = [child.layer().renderer().usesBands() for child in group.children()]
-    assert bands == [[band] for band in range(1, raster.bandCount() + 1)]
+    assert layer.name() in ("Depth slice 40-50 mm", "Depth slice 50-60 mm")
+    top = slices.band_ranges_m(layer)[layer.renderer().usesBands()[0] - 1][0]
+    assert f"{1000 * top:.0f}-" in layer.name()
+    slices.show_band(layer, 8)
+    assert (slices.shown_band(layer), layer.name()) == (8, "Depth slice 70-80 mm")
+    layers.show_result(project, outputs["SURVEY"])
+    (layer,) = [layer for layer in project.mapLayers().values() if layer.name().startswith("Depth slice")]
+    assert slices.shown_band(layer) == 8
 
 
 def test_showing_again_adds_nothing_and_keeps_the_style(project, processed):
@@ -117,3 +123,19 @@ def test_a_run_from_the_window_loads_the_result_and_a_second_one_renews_it(
     assert {layer.name() for layer in project.mapLayers().values()} == before
     assert len(project.mapLayers()) == len(before)
     assert len(list(project.mapLayersByName("Scan lines")[0].getFeatures())) == 62
+
+
+def test_what_a_project_shows_is_found_again(project, processed):
+    outputs, _log = processed
+    layers.show_result(project, outputs["SURVEY"])
+    (plane,) = shown_planes(project)
+    assert plane.title == "Level 1"
+    assert Path(plane.survey_path) == Path(outputs["SURVEY"])
+    assert plane.layer("picks").name() == "Picks"
+    assert plane.layer("no such table") is None
+    assert plane.group(project) == project.layerTreeRoot().findGroup("Level 1")
+    assert plane_of_layer(project, plane.layer("slices")) == plane
+    assert first_visible([plane], project) is plane
+    plane.group(project).setItemVisibilityChecked(False)
+    assert not plane.is_visible(project)
+    assert first_visible([], project) is None

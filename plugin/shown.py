@@ -1,0 +1,62 @@
+"""What of results a project shows: the planes that `layers.show_result` added, and their layers."""
+
+from dataclasses import dataclass, field
+from typing import Dict, List, Optional
+
+from qgis.core import QgsLayerTreeGroup, QgsMapLayer, QgsProject, QgsProviderRegistry
+
+from .layers import KEY
+
+
+@dataclass(frozen=True)
+class ShownPlane:
+    """One level and side of one survey in a project; `layers` by the name of their table or raster content."""
+
+    key: str
+    title: str
+    layers: Dict[str, QgsMapLayer] = field(compare=False)
+
+    @property
+    def survey_path(self) -> str:
+        """Of the survey's GeoPackage, where the project has it now (a project may have been moved with its files)."""
+        layer = next((one for name, one in self.layers.items() if name not in ("slices", "base", "origin")), None)
+        if layer is None:
+            return ""
+        return QgsProviderRegistry.instance().decodeUri("ogr", layer.source()).get("path", "")
+
+    def layer(self, name: str) -> Optional[QgsMapLayer]:
+        """The layer of one table (`items`, `picks` ...) or raster (`slices` ...); None where there is none."""
+        return self.layers.get(name)
+
+    def group(self, project: QgsProject) -> Optional[QgsLayerTreeGroup]:
+        """The plane's group in the layer tree."""
+        nodes = (project.layerTreeRoot().findLayer(layer.id()) for layer in self.layers.values())
+        return next((node.parent() for node in nodes if node is not None), None)
+
+    def is_visible(self, project: QgsProject) -> bool:
+        """Is its group switched on?"""
+        group = self.group(project)
+        return group is not None and group.isVisible()
+
+
+def shown_planes(project: QgsProject) -> List[ShownPlane]:
+    """All planes that the project shows, in the order of the layer tree."""
+    found: Dict[str, ShownPlane] = {}
+    for node in project.layerTreeRoot().findLayers():
+        layer = node.layer()
+        key = layer.customProperty(KEY) if layer is not None and layer.isValid() else None
+        if key:
+            survey, title, name = key.rsplit("|", 2)
+            plane = found.setdefault(f"{survey}|{title}", ShownPlane(f"{survey}|{title}", title, {}))
+            plane.layers[name] = layer
+    return list(found.values())
+
+
+def plane_of_layer(project: QgsProject, layer: QgsMapLayer) -> Optional[ShownPlane]:
+    """The plane that a layer belongs to; None for other layers."""
+    return next((plane for plane in shown_planes(project) if layer in plane.layers.values()), None)
+
+
+def first_visible(planes: List[ShownPlane], project: QgsProject) -> Optional[ShownPlane]:
+    """The first plane that is switched on, else the first."""
+    return next((plane for plane in planes if plane.is_visible(project)), planes[0] if planes else None)
