@@ -10,6 +10,7 @@ from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
 from .algorithms.detectitems import DetectItems
 from .algorithms.drillsheet import DrillSheet
+from .algorithms.exportdrawing import ExportDrawing
 from .algorithms.fitareas import FitAreas
 from .algorithms.fitdrawing import FitDrawing
 from .algorithms.joinitems import JoinItems
@@ -38,6 +39,7 @@ ALGORITHMS = (
     PlacePenetrations,
     RouteChase,
     DrillSheet,
+    ExportDrawing,
 )
 
 

@@ -25,7 +25,13 @@ from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
-GROUPS = {"survey": "Survey", "depth": "Depth slices", "items": "Items", "penetrations": "Penetrations"}
+GROUPS = {
+    "survey": "Survey",
+    "depth": "Depth slices",
+    "items": "Items",
+    "penetrations": "Penetrations",
+    "handover": "Handing over",
+}
 
 
 def monitor_of(feedback) -> Monitor:

@@ -56,10 +56,10 @@ def help_for(*names) -> dict:
     return {name: HELP[name] for name in names}
 
 
-def penetrations_parameter():
+def penetrations_parameter(optional=False):
     """Points or a table."""
     return QgsProcessingParameterFeatureSource(
-        PENETRATIONS, tr("Planned penetrations"), [QgsProcessing.SourceType.TypeVector]
+        PENETRATIONS, tr("Planned penetrations"), [QgsProcessing.SourceType.TypeVector], None, optional
     )
 
 
@@ -170,7 +170,12 @@ def rule_problems(algorithm, parameters, context) -> list:
     return []
 
 
-def column_problems(algorithm, parameters, context) -> list:
+def place_problems(algorithm, parameters, context) -> list:
+    """Sentences on penetrations that cannot be drawn because they lack a name, a size or a place."""
+    return column_problems(algorithm, parameters, context, ("penetration_id", "diameter_m"))
+
+
+def column_problems(algorithm, parameters, context, required=REQUIRED) -> list:
     """Sentences on columns that the penetrations lack."""
     source = algorithm.parameterAsSource(parameters, PENETRATIONS, context)
     if source is None:
@@ -179,7 +184,7 @@ def column_problems(algorithm, parameters, context) -> list:
     geometry = QgsWkbTypes.geometryType(source.wkbType())
     if geometry not in (QgsWkbTypes.GeometryType.PointGeometry, QgsWkbTypes.GeometryType.NullGeometry):
         return [tr("The penetrations must be points or a table with x_m and y_m.")]
-    wanted = [*REQUIRED, *(("x_m", "y_m") if geometry == QgsWkbTypes.GeometryType.NullGeometry else ())]
+    wanted = [*required, *(("x_m", "y_m") if geometry == QgsWkbTypes.GeometryType.NullGeometry else ())]
     missing = [name for name in wanted if name not in names]
     return [tr("The penetrations have no column {}; add it.").format(name) for name in missing]
 
@@ -222,6 +227,22 @@ class HoleTable:
                 f"The surface '{unknown[0]}' is none of {', '.join(SURFACES)}; correct the column surface."
             )
         self.holes = holes_from_numbers(ids, numbers)
+
+
+def hole_rows(algorithm, parameters, context) -> list:
+    """(x, y) and columns of each penetration as plain Python, checked or not; empty where none were given.
+
+    Raises `ProcessingError` for one that has no place.
+    """
+    if algorithm.parameterAsSource(parameters, PENETRATIONS, context) is None:
+        return []
+    fields, records = _records(algorithm, parameters, context)
+    rows = []
+    for place, record in records:
+        where = tr("Penetration {}").format(record["penetration_id"])
+        row = {key: _plain(record[key], kind, f"{where}, {key}") for key, kind in fields.items()}
+        rows.append((place or (_cell(record, "x_m", where), _cell(record, "y_m", where)), row))
+    return rows
 
 
 def _records(algorithm, parameters, context):

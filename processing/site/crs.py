@@ -10,10 +10,12 @@ so that QGIS reprojects the site over any map by itself. Tying means re-stamping
 
 import re
 from dataclasses import dataclass
+from typing import Tuple
 
 import numpy as np
 
 from ..errors import MissingPackageError, ProcessingError
+from ..language import tr
 
 _METRE = 'LENGTHUNIT["metre",1]'
 LARGEST_ERROR_M = 1e-5  # of the finished CRS against the four numbers it was made of
@@ -101,6 +103,29 @@ def to_base(wkt: str, base: str, site_m) -> np.ndarray:
     return np.column_stack(transformer.transform(*np.asarray(site_m, float).T))
 
 
+def is_tied(wkt: str) -> bool:
+    """Is this the WKT of a site grid that was tied to a national grid?"""
+    return wkt.startswith("DERIVEDPROJCRS[")
+
+
+def to_national(wkt: str, site_m) -> Tuple[np.ndarray, str]:
+    """Site coordinates in the national grid that the site grid with this `wkt` is tied to, and that grid's name.
+
+    Returns easting, northing, metres, shape (n, 2). Raises `ProcessingError` where the site grid is not tied.
+    """
+    if not is_tied(wkt):
+        raise ProcessingError(
+            tr(
+                "The site grid is not tied to a national grid; run 'Define the site grid' first, or choose the site grid."
+            )
+        )
+    pyproj = import_pyproj()
+    site = pyproj.CRS.from_wkt(wkt)
+    transformer = pyproj.Transformer.from_crs(site, site.source_crs, always_xy=True)
+    places = np.column_stack(transformer.transform(*np.asarray(site_m, float).reshape(-1, 2).T))
+    return places, site.source_crs.name.replace(_BASE_PREFIX, "")
+
+
 def base_name(base: str) -> str:
     """Name of a projected CRS, with its code where it has one. Raises as `tied_crs_wkt`."""
     crs = _base_crs(base)
@@ -129,6 +154,7 @@ def import_pyproj():
     return pyproj
 
 
+_BASE_PREFIX = "Base of site grid (E,N,m): "
 _AXES = f'AXIS["site x (X)",east,ORDER[1],{_METRE}],AXIS["site y (Y)",north,ORDER[2],{_METRE}]'
 
 
@@ -167,4 +193,4 @@ def _base_wkt(base: str) -> str:
         head = head.replace(found.group(0), f'DATUM["{found.group(1)}",{found.group(3)}]')
     # Under a name that PROJ knows, newer versions take axis order and unit from their database, older ones do not. Under a new name
     # all read easting, northing, metre.
-    return f'BASEPROJCRS["Base of site grid (E,N,m): {head[1:]}]'
+    return f'BASEPROJCRS["{_BASE_PREFIX}{head[1:]}]'

@@ -21,6 +21,7 @@ NAMES = [
     "placepenetrations",
     "routechase",
     "drillsheet",
+    "exportdrawing",
 ]
 
 
