@@ -190,14 +190,10 @@ class _PlaneView:
 
     def _show_slices(self, path: str, earlier: Sequence[QgsRasterLayer]) -> None:
         """One layer for all depths; the depth panel chooses which of them is drawn."""
-        layer = _raster(path, "Depth slices")
-        ranges = slices.band_ranges_m(layer)
-        depth = self._depth_to_show()
-        if earlier:  # the depth that was looked at stays
-            depth = slices.band_ranges_m(earlier[0])[slices.shown_band(earlier[0]) - 1][0]
-        slices.style_slices(
-            layer, 1 + max((n for n, (top, _base) in enumerate(ranges) if top <= depth + 1e-6), default=0)
-        )
+        layer = _raster(path)
+        slices.style_slices(layer)
+        # The depth that was looked at stays.
+        slices.show_depth(layer, slices.shown_depth_m(earlier[0]) if earlier else self._depth_to_show())
         self._add(self.group, layer, "slices", True)
 
     def _show_thickness(self, path: str, _earlier) -> None:

@@ -5,6 +5,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Tuple
 
+from ...processing.language import tr
+
 ICONS = Path(__file__).parent.parent / "icons"
 
 
@@ -33,4 +35,4 @@ class PanelEntry:
         return import_module(f".{self.name}", __package__).make(desk)
 
 
-PANELS: Tuple[PanelEntry, ...] = ()
+PANELS: Tuple[PanelEntry, ...] = (PanelEntry("depth_panel", tr("Depth"), tr("Choose the depth that the map shows.")),)

@@ -54,13 +54,24 @@ def show_band(layer, band: int) -> None:
     layer.triggerRepaint()
 
 
+def show_depth(layer, depth_m: float) -> None:
+    """Draw the band that holds a depth, the last one where it has none so deep."""
+    ranges = band_ranges_m(layer)
+    show_band(layer, next((band for band, (_top, base) in enumerate(ranges, 1) if depth_m < base), len(ranges)))
+
+
 def shown_band(layer) -> int:
     """The band that is drawn."""
     return layer.renderer().usesBands()[0]
 
 
-def style_slices(layer, band: int) -> None:
-    """One depth of many: echo strength in dB over the noise, nothing where it drowns in the noise."""
+def shown_depth_m(layer) -> float:
+    """The middle of the depths that are drawn."""
+    return sum(band_ranges_m(layer)[shown_band(layer) - 1]) / 2
+
+
+def style_slices(layer) -> None:
+    """One depth of many, at first the shallowest: echo strength in dB over the noise, nothing where it drowns in the noise."""
     stops = []
     for number, colour in enumerate(VIRIDIS_REVERSED):
         fraction = number / (len(VIRIDIS_REVERSED) - 1)
@@ -68,8 +79,7 @@ def style_slices(layer, band: int) -> None:
         shade = QColor(colour)
         shade.setAlphaF(min(1.0, 4.0 * fraction))  # weak echoes fade out instead of ending at a hard rim
         stops.append(QgsColorRampShader.ColorRampItem(value, shade, f"{value:.0f} dB"))
-    _set_ramp(layer, band, stops, WEAKEST_DB, STRONGEST_DB)
-    show_band(layer, band)
+    _set_ramp(layer, 1, stops, WEAKEST_DB, STRONGEST_DB)
     _tell_heights(layer)
 
 
