@@ -20,7 +20,7 @@ ALLOWED = {
     "penetrations": {"survey", "radar", "items"},
     "record": {"survey", "radar", "items"},
 }
-SHARED = {"errors", "language", "monitor"}
+SHARED = {"errors", "language", "monitor", "together"}
 
 
 def relative(file):

@@ -6,6 +6,7 @@ echo of a bar under a half-space (`radar.bar_echo`), for some trial permittiviti
 """
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
@@ -23,12 +24,15 @@ from ..radar.model import EchoUse, WaveSpeed
 from ..radar.prepare import PreparedArea, band_pass_sections
 from ..radar.wave_speed import combine, from_direct_wave
 from ..survey.model import DIPOLE_AXES
+from ..together import run_together
 from .echo import add_echo
 from .group_search import Found, GroupSearch
 
 DEEPEST_M, DEEPEST_WAVELENGTHS = 0.13, 1.7
 STRONG_ROUNDS = (1.75, 1.25)
 LARGEST_CROSSING_RAD, LARGEST_DIP = np.radians(12.0), 0.03
+# Steeper courses are searched than are used, so that a slanting object is not taken for a bar.
+LARGEST_SLOPE = 0.3
 FROM_END_M = 0.10
 OFFSETS_M = np.arange(0.0, 0.2001, 0.005)
 RATIOS = np.array([0.80, 0.88, 0.94, 1.0, 1.06, 1.13, 1.22])
@@ -68,12 +72,9 @@ def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) ->
         first = from_direct_wave(prepared, direct, conductivity_known=True)
     uses: List[EchoUse] = []
     bars: List[BarRadargram] = []
-    groups = group_lines(prepared)
-    for number, group in enumerate(groups):
-        part = monitor.part(0.2 + 0.5 * number / len(groups), 0.2 + 0.5 * (number + 1) / len(groups))
-        if len(group.passes) < 3:
-            continue
-        own, rejected = find_bars(prepared, group, first, part)
+    groups = [group for group in group_lines(prepared) if len(group.passes) >= 3]
+    works = [partial(find_bars, prepared, group, first) for group in groups]
+    for own, rejected in run_together(works, monitor.part(0.2, 0.7)):
         bars += own
         uses += rejected
     monitor.step(0.7)
@@ -93,7 +94,7 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
     deepest = min(DEEPEST_M, DEEPEST_WAVELENGTHS * wavelength)
     low, high = group.extent_m
     grid = ImageGrid(np.arange(low - 0.06, high + 0.06, 0.005), np.arange(0.012, deepest + 0.02, wavelength / 32))
-    search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS, bent=False)
+    search = GroupSearch(GroupImages(prepared, group, speed, grid), None, STRONG_ROUNDS, False, LARGEST_SLOPE)
     search.run(monitor)
     bars, rejected = [], []
     direction = "xy"[int(np.argmax(np.abs(group.direction)))]
@@ -152,9 +153,9 @@ def match_bars(
     time = np.arange(count) * TIME_STEP_NS
     kept = time < 2 * (DEEPEST_M + 0.05) / first.speed_m_ns + 1.5 / frequency
     matcher = _Matcher(prepared, first, direct, time[kept], kept)
-    by_radius = [np.nanmean(matcher.matches(bars, 1.0, radius)) for radius in RADII_M]
+    by_radius = [np.nanmean(match) for match in matcher.matches(bars, [(1.0, radius) for radius in RADII_M])]
     radius = RADII_M[int(np.nanargmax(by_radius))]
-    matches = np.array([matcher.matches(bars, ratio, radius) for ratio in RATIOS])  # (ratio, bar, axis)
+    matches = np.array(matcher.matches(bars, [(ratio, radius) for ratio in RATIOS]))  # (ratio, bar, axis)
     uses: List[EchoUse] = []
     logs = np.log(RATIOS)
     good = np.nanmax(matches, axis=(0, 2)) >= LEAST_MATCH
@@ -217,11 +218,15 @@ class _Matcher:
         # Zero-phase filtering runs the filter twice: the square of its magnitude.
         self.current = ricker_current(self.spectrum.omega, direct.frequency_ghz) * np.abs(response) ** 2
 
-    def matches(self, bars: Sequence[BarRadargram], ratio: float, radius: float) -> np.ndarray:
-        """Explained share of each bar's energy at its best depth, dipole axes at one depth; shape (bar, axis)."""
-        if (ratio, radius) not in self._done:
-            self._done[ratio, radius] = self._matches(bars, ratio, radius)
-        return self._done[ratio, radius]
+    def matches(self, bars: Sequence[BarRadargram], trials: Sequence[Tuple[float, float]]) -> List[np.ndarray]:
+        """Explained share of each bar's energy at its best depth, dipole axes at one depth; shape (bar, axis) for each trial.
+
+        A trial is the permittivity over that of the direct wave, and the bars' radius.
+        """
+        new = [trial for trial in trials if trial not in self._done]
+        works = [lambda _, trial=trial: self._matches(bars, *trial) for trial in new]
+        self._done.update(zip(new, run_together(works)))
+        return [self._done[trial] for trial in trials]
 
     def _matches(self, bars, ratio, radius) -> np.ndarray:
         permittivity = self.direct.permittivity * ratio

@@ -1,16 +1,18 @@
 """Items of one area: all groups of lines searched, the findings joined, described and given their uncertainty."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import List, Optional, Tuple
 
 import numpy as np
 
 from ..monitor import Monitor
 from ..radar.imaging import DEEPEST_M, recorded_depth_m
-from ..radar.line_groups import GroupImages, group_lines
+from ..radar.line_groups import GroupImages, LineGroup, group_lines
 from ..radar.migration import ImageGrid
 from ..radar.model import SlabBase, WaveSpeed
 from ..radar.prepare import PreparedArea
+from ..together import run_together
 from .group_search import THRESHOLD, Found, GroupSearch
 from .kinds import Evidence, judge
 from .line_errors import correct, estimate_line_errors, straight_rows
@@ -80,17 +82,18 @@ def detect_items(
     base_m = float(np.nanmedian(base.thickness_m)) if base is not None and base.seen else None
     deepest = min(DEEPEST_M, recorded_depth_m(prepared, speed), base_m + 0.02 if base_m else np.inf)
     wavelength = speed.speed_m_ns / prepared.area.centre_frequency_ghz
-    searches = []
-    groups = group_lines(prepared)
-    for number, group in enumerate(groups):
+
+    def search_group(group: LineGroup, own: Monitor) -> GroupSearch:
         low, high = group.extent_m
         grid = ImageGrid(
             np.arange(low - MARGIN_M, high + MARGIN_M + 1e-6, IMAGE_STEP_M),
             np.arange(SHALLOWEST_M, deepest, wavelength / 32),
         )
         search = GroupSearch(GroupImages(prepared, group, speed, grid), base_m)
-        search.run(monitor.part(0.9 * number / len(groups), 0.9 * (number + 1) / len(groups)))
-        searches.append(search)
+        search.run(own)
+        return search
+
+    searches = run_together([partial(search_group, group) for group in group_lines(prepared)], monitor.part(0.0, 0.9))
     shallow = shallow_bars(searches)
     detected = [one for search in searches for one in describe(search, speed, shallow)]
     detected = join_directions(detected, wavelength)

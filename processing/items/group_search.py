@@ -58,10 +58,15 @@ class GroupSearch:
     """The search over one group; `found` holds the result after `run`."""
 
     def __init__(
-        self, images: GroupImages, base_m: Optional[float], rounds: Sequence[float] = ROUNDS, bent: bool = True
+        self,
+        images: GroupImages,
+        base_m: Optional[float],
+        rounds: Sequence[float] = ROUNDS,
+        bent: bool = True,
+        largest_slope: float = np.inf,
     ):
         self.images = images
-        self.rounds, self.bent = rounds, bent
+        self.rounds, self.bent, self.largest_slope = rounds, bent, largest_slope
         self.base_m = base_m
         self.wavelength = wavelength_m(images)
         self.offsets = images.group.offsets_m - middle_m(images)
@@ -75,7 +80,8 @@ class GroupSearch:
         straight = monitor.part(0.0, 0.6 if self.bent else 1.0)
         for number, factor in enumerate(self.rounds):
             start = number / len(self.rounds)
-            candidates = search(self.images, self.noise, straight.part(start, start + 0.8 / len(self.rounds)))
+            part = straight.part(start, start + 0.8 / len(self.rounds))
+            candidates = search(self.images, self.noise, part, self.largest_slope)
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
                 sightings = self._sight(track, *track.at(self.offsets))

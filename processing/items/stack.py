@@ -71,14 +71,20 @@ def normalised_images(images: GroupImages, noise: Dict[str, np.ndarray], crossin
     return out
 
 
-def search(images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor()) -> List[Track]:
-    """All local maxima of the stack, strongest first. A single pass has no slopes: its maxima are those of its own image."""
+def search(
+    images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor(), largest_slope: float = np.inf
+) -> List[Track]:
+    """All local maxima of the stack, strongest first, among tracks of slopes up to `largest_slope`.
+
+    A single pass has no slopes: its maxima are those of its own image.
+    """
     grid = images.grid
     u = grid.distance_m[::STRIDE]
     z = grid.depth_m[::STRIDE]
     du, dz = u[1] - u[0], z[1] - z[0]
     offsets = images.group.offsets_m - middle_m(images)
     slopes, dips = (SLOPES, DIPS) if len(offsets) > 1 else (np.zeros(1), np.zeros(1))
+    slopes = slopes[np.abs(slopes) <= largest_slope]
     farthest = np.abs(offsets).max()
     pad_u = int(np.ceil(np.abs(slopes).max() * farthest / du)) + 1
     pad_z = int(np.ceil(np.abs(dips).max() * farthest / dz)) + 1
@@ -89,7 +95,8 @@ def search(images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor =
     level_shifts = pad_z + np.round(dips[:, None] * offsets / dz).astype(int)
     angle_of = [int(np.argmin(np.abs(IMAGE_ANGLES_RAD - abs(np.arctan(p))))) for p in slopes]
     done = 0
-    for angle, crossing in enumerate(IMAGE_ANGLES_RAD):
+    for angle in sorted(set(angle_of)):
+        crossing = IMAGE_ANGLES_RAD[angle]
         image = normalised_images(images, noise, crossing)[:, :, ::STRIDE, ::STRIDE]
         padded = np.pad(image.swapaxes(0, 1), ((0, 0), (0, 0), (pad_u, pad_u), (pad_z, pad_z)))
         energy = np.sum(np.abs(padded) ** 2, axis=1)

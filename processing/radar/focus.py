@@ -4,7 +4,7 @@ import numpy as np
 
 from .geometry import two_leg_path
 from .line_groups import GroupImages
-from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, NOMINAL_RADIUS_M
+from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, NOMINAL_RADIUS_M, unaliased
 
 
 def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarray) -> np.ndarray:
@@ -73,5 +73,6 @@ def focus(images: GroupImages, axis: str, traces, u_m, depth_m, step_u, step_z, 
     time = time / images.speed.speed_m_ns
     reach = np.minimum(APERTURE_M, APERTURE_SLOPE * z + APERTURE_MARGIN_M)
     weight = z / np.hypot(x * np.cos(crossing_rad), z) * np.sqrt(time) * spacing * (np.abs(x) <= reach)
+    weight *= unaliased(x, z, spacing, images.speed.speed_m_ns, crossing_rad, images.area.centre_frequency_ghz)
     values = sample_traces(near, images.time_ns, np.nan_to_num(time, nan=-1e3))
     return np.nansum(values * np.nan_to_num(weight), axis=1)

@@ -9,6 +9,7 @@ and Fields in Inhomogeneous Media, ch. 2 (from memory; the limits are tested: fr
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import j0, j1
@@ -119,8 +120,11 @@ def _radial_nodes(highest_wavenumber, height_m, permittivity, count):
     """Nodes and weights over the horizontal wavenumber: dense where waves propagate, stretched where they only decay."""
     propagating = 1.3 * highest_wavenumber * np.sqrt(permittivity)
     end = propagating + 9.0 / max(2 * height_m, 1e-3)
-    nodes, weights = np.polynomial.legendre.leggauss(count // 2)
+    nodes, weights = _gauss_legendre(count // 2)
     parts = [(0.0, propagating), (propagating, end)]
     kr = np.concatenate([0.5 * (b - a) * nodes + 0.5 * (a + b) for a, b in parts])
     weight = np.concatenate([0.5 * (b - a) * weights for a, b in parts])
     return kr, weight
+
+
+_gauss_legendre = lru_cache(maxsize=None)(np.polynomial.legendre.leggauss)

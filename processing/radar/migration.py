@@ -65,14 +65,14 @@ def migration_operator(
     offset = trace_m[None, :] - grid.distance_m[:, None]
     depth = grid.depth_m
     reach = np.minimum(APERTURE_M, APERTURE_SLOPE * depth + APERTURE_MARGIN_M)
-    points, traces, levels = np.nonzero(np.abs(offset)[:, :, None] <= reach)
+    # In this order the entries come sorted by row and column, as the matrix wants them.
+    points, levels, traces = np.nonzero(np.abs(offset)[:, None, :] <= reach[:, None])
     x, z = offset[points, traces], depth[levels]
     path = two_leg_path(x, z, separation_m, dipole_axis, crossing_rad, NOMINAL_RADIUS_M)
     time = path / speed_m_ns
     weight = z / np.hypot(x * np.cos(crossing_rad), z) * np.sqrt(time) * np.abs(spacing[traces])
     if centre_frequency_ghz > 0:
-        step = np.abs(spacing[traces]) * np.abs(x) * np.cos(crossing_rad) ** 2 / np.hypot(x, z)
-        weight = weight * (2 * step / speed_m_ns * centre_frequency_ghz <= 0.5)
+        weight = weight * unaliased(x, z, np.abs(spacing[traces]), speed_m_ns, crossing_rad, centre_frequency_ghz)
     position = (time - time_ns[0]) / interval
     sample = np.floor(position).astype(np.int64)
     fraction = position - sample
@@ -80,6 +80,14 @@ def migration_operator(
     row = (points * len(depth) + levels)[inside]
     column = (traces * len(time_ns) + sample)[inside]
     weight, fraction = weight[inside], fraction[inside]
-    values = np.concatenate([weight * (1 - fraction), weight * fraction]).astype(np.float32)
-    shape = len(grid.distance_m) * len(depth), len(trace_m) * len(time_ns)
-    return csr_matrix((values, (np.tile(row, 2), np.concatenate([column, column + 1]))), shape=shape)
+    rows = len(grid.distance_m) * len(depth)
+    values = np.column_stack([weight * (1 - fraction), weight * fraction]).astype(np.float32).ravel()
+    columns = np.column_stack([column, column + 1]).astype(np.int32).ravel()
+    starts = 2 * np.searchsorted(row, np.arange(rows + 1))
+    return csr_matrix((values, columns, starts), shape=(rows, len(trace_m) * len(time_ns)))
+
+
+def unaliased(x_m, z_m, spacing_m, speed_m_ns: float, crossing_rad: float, centre_frequency_ghz: float):
+    """Whether neighbouring traces at these offsets differ in travel time by at most half a period (anti-alias guard)."""
+    step = spacing_m * np.abs(x_m) * np.cos(crossing_rad) ** 2 / np.hypot(x_m, z_m)
+    return 2 * step / speed_m_ns * centre_frequency_ghz <= 0.5
