@@ -129,7 +129,7 @@ def use_known_depths(
         else:
             measured = _base_at(base, speed, one) if one.feature == "base" else _item_at(items, speed, one)
             if measured is not None:
-                found = speed_from_depth(prepared, speed, one, *measured)
+                found = speed_from_depth(prepared.area.antenna_separation_m, speed, one, *measured)
         if found is None:
             thing = "slab base is seen" if one.feature == "base" else f"item is seen within {1000 * NEAR_M:.0f} mm"
             place = f"x {one.place_m[0]:.3f}, y {one.place_m[1]:.3f} of area {one.area_id}"
@@ -140,19 +140,18 @@ def use_known_depths(
 
 
 def speed_from_depth(
-    prepared: PreparedArea, speed: WaveSpeed, known: KnownDepth, measured_m: float, measured_sigma_m: float
+    separation_m: float, speed: WaveSpeed, known: KnownDepth, measured_m: float, measured_sigma_m: float
 ) -> SpeedEvidence:
     """The speed at which the echo that `speed` puts at `measured_m` lies at the known depth.
 
     With P(z) the path to depth z and t = P(measured)/v the time of the echo, v' = P(known)/t. An error of time zero by dt changes
     it by v'/t dt, and cannot be told from one of the speed at a single depth.
     """
-    separation = prepared.area.antenna_separation_m
 
     def path(depth):
         if known.feature == "base":
-            return np.hypot(2 * depth, separation)
-        return two_leg_path(0.0, depth, separation, "across", 0.0, NOMINAL_RADIUS_M)
+            return np.hypot(2 * depth, separation_m)
+        return two_leg_path(0.0, depth, separation_m, "across", 0.0, NOMINAL_RADIUS_M)
 
     time = path(measured_m) / speed.speed_m_ns
     value = float(path(known.value) / time)

@@ -1,0 +1,136 @@
+"""Which items of a survey are objects that the record knows: told by position, direction and depth within joint uncertainty.
+
+The kind does not decide: two things cannot be in one place, so that another kind at the same place is a contradiction to be told.
+"""
+
+from dataclasses import dataclass, field
+from typing import Dict, List, Optional, Sequence, Tuple
+
+import numpy as np
+
+from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
+from ..items.model import Item
+from ..items.twins import MOST_OF_IT, beside
+from ..monitor import Monitor
+
+REACH_M = LARGEST_GAP_M + WIDEST_M
+
+
+@dataclass(frozen=True)
+class Matches:
+    """`same`: id of a found item to that of the known one; `united`: (stays, becomes part of it) of known ones that are one."""
+
+    same: Dict[str, str] = field(default_factory=dict)
+    united: List[Tuple[str, str]] = field(default_factory=list)
+
+
+def match(known: Sequence[Item], found: Sequence[Item], monitor: Monitor = Monitor()) -> Matches:
+    """Pairs the items of one plane; the nearest in units of their joint sigmas first.
+
+    Several found items may be pieces of one known item, and one found item may show that several known ones are pieces of one
+    object; pieces follow each other, they do not run side by side.
+    """
+    links: List[Tuple[float, str, str]] = []
+    for number, one in enumerate(found):
+        monitor.step(number / max(len(found), 1))
+        for other in near(one, known):
+            cost = likeness(other, one)
+            if cost is not None:
+                links.append((cost, other.item_id, one.item_id))
+    of_known = {item.item_id: item for item in known}
+    of_found = {item.item_id: item for item in found}
+    same: Dict[str, str] = {}
+    pieces: Dict[str, List[str]] = {}
+    stays: Dict[str, str] = {}
+    for _, known_id, found_id in sorted(links):
+        if found_id not in same:
+            if not any(side_by_side(of_found[found_id], of_found[one]) for one in pieces.get(known_id, [])):
+                same[found_id] = known_id
+                pieces.setdefault(known_id, []).append(found_id)
+            continue
+        first, second = _last(stays, same[found_id]), _last(stays, known_id)
+        if first == second:
+            continue
+        group = [one for one in of_known if _last(stays, one) == first]
+        others = [one for one in of_known if _last(stays, one) == second]
+        if any(side_by_side(of_known[a], of_known[b]) for a in group for b in others):
+            continue
+        keep, give = sorted((first, second), key=_number)
+        stays[give] = keep
+    return Matches({one: _last(stays, other) for one, other in same.items()}, sorted((b, a) for a, b in stays.items()))
+
+
+def _last(stays: Dict[str, str], name: str) -> str:
+    while name in stays:
+        name = stays[name]
+    return name
+
+
+def _number(name: str) -> Tuple[int, str]:
+    return len(name), name
+
+
+def near(item: Item, others: Sequence[Item]) -> List[Item]:
+    """Those of `others` whose rectangle in plan comes near that of `item`."""
+    low, high = item.vertices_m[:, :2].min(axis=0) - REACH_M, item.vertices_m[:, :2].max(axis=0) + REACH_M
+    return [
+        one
+        for one in others
+        if np.all(one.vertices_m[:, :2].max(axis=0) >= low) and np.all(one.vertices_m[:, :2].min(axis=0) <= high)
+    ]
+
+
+def likeness(one: Item, other: Item) -> Optional[float]:
+    """Distance of two items in units of their joint sigmas if they can be the same object, else None."""
+    comparison = compared(one, other)
+    if comparison is not None and comparison.agrees:
+        return comparison.cost
+    if is_straight(one) and is_straight(other):
+        return None
+    # Bent items: by how much of one runs beside the other.
+    reach = min(max(0.012, 3.0 * float(np.hypot(one.sigma_xy_m, other.sigma_xy_m))), WIDEST_M)
+    shorter, longer = sorted((one, other), key=lambda item: _run(item.vertices_m))
+    share, distance = beside(shorter.vertices_m, longer.vertices_m, reach)
+    return distance / float(np.hypot(one.sigma_xy_m, other.sigma_xy_m)) if share >= MOST_OF_IT else None
+
+
+def compared(one: Item, other: Item) -> Optional[Comparison]:
+    """How two items lie to each other (`items.join.compare`), or None, also for one that ends where it starts."""
+    if any(np.hypot(*(item.vertices_m[-1, :2] - item.vertices_m[0, :2])) < 1e-6 for item in (one, other)):
+        return None
+    return compare(one, other)
+
+
+def side_by_side(one: Item, other: Item) -> bool:
+    """Do two items run beside each other over a stretch, as pieces of one object do not?"""
+    comparison = compared(one, other)
+    return comparison is not None and comparison.overlap_m > LONG_ENOUGH_M
+
+
+def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
+    """Pairs of items that would be one object but for an offset beyond both uncertainties.
+
+    `seen`: items, each with the surveys that saw it; two that one survey saw both are two objects.
+    """
+    surveys = {item.item_id: ids for item, ids in seen}
+    items = [item for item, _ in seen]
+    found = []
+    for number, one in enumerate(items):
+        for other in near(one, items[number + 1 :]):
+            if surveys[one.item_id] & surveys[other.item_id]:
+                continue
+            comparison = compared(one, other)
+            if comparison is not None and not comparison.agrees and comparison.overlap_m > LONG_ENOUGH_M:
+                pair = one.item_id, other.item_id
+                found.append(Disagreement(pair, comparison.lateral_m, comparison.depth_m))
+    return found
+
+
+def is_straight(item: Item) -> bool:
+    """Does an item run straight from end to end, but for two per cent of its length?"""
+    chord = np.hypot(*(item.vertices_m[-1, :2] - item.vertices_m[0, :2]))
+    return bool(_run(item.vertices_m) <= 1.02 * chord)
+
+
+def _run(vertices: np.ndarray) -> float:
+    return float(np.sum(np.hypot(*np.diff(vertices[:, :2], axis=0).T)))

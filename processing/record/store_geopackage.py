@@ -1,0 +1,174 @@
+"""A record in one GeoPackage: no server, one file that opens in any GIS.
+
+GDAL makes the empty file, so that layers, coordinate system and spatial index are as GIS programs expect them. Rows then go through
+Python's own sqlite3, in one transaction: its rollback journal (or the write-ahead log that QGIS leaves switched on) brings a file
+whose writer was killed back to where it was, by itself, when it is next opened.
+"""
+
+import os
+import sqlite3
+import struct
+from contextlib import closing
+from pathlib import Path
+
+from ..errors import ProcessingError
+from ..language import tr
+from . import shapes
+from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
+from .store import Session, Store, quoted
+
+WAIT_S = 60.0
+FIXED_DATE = "2000-01-01T00:00:00.000Z"
+# GeoPackage binary header (OGC 12-128r18, clause 2.1.3): "GP", version 0, flags, srs_id; flags 1: little endian, no envelope.
+_HEADER = struct.Struct("<2sBBi")
+_ENVELOPE_SIZES = (0, 32, 48, 48, 64)
+
+
+class GeoPackageSession(Session):
+    """Rows of a GeoPackage."""
+
+    def __init__(self, connection):
+        super().__init__(connection)
+        row = connection.execute("SELECT srs_id FROM gpkg_geometry_columns LIMIT 1").fetchone()
+        self.srs_id = row[0] if row else 0
+
+    def name_of(self, table: Table) -> str:
+        return quoted(table.name)
+
+    def geometry_value(self, wkb: bytes):
+        return _HEADER.pack(b"GP", 0, 1, self.srs_id) + wkb
+
+    def wkb_of(self, value):
+        return None if value is None else wkb_in(value)
+
+    def finish(self) -> None:
+        """Brings the extents up to date by which GIS programs zoom to a layer."""
+        for table in TABLES.values():
+            if table.geometry:
+                bounds = "min(ST_MinX(geom)), min(ST_MinY(geom)), max(ST_MaxX(geom)), max(ST_MaxY(geom))"
+                self.execute(
+                    f"UPDATE gpkg_contents SET (min_x, min_y, max_x, max_y) = (SELECT {bounds} "  # noqa: S608
+                    f"FROM {self.name_of(table)}) WHERE table_name = ?",
+                    [table.name],
+                )
+
+
+def wkb_in(blob: bytes) -> bytes:
+    """The well-known binary in a geometry of a GeoPackage."""
+    return bytes(blob)[8 + _ENVELOPE_SIZES[(blob[3] >> 1) & 0b111] :]
+
+
+class GeoPackageStore(Store):
+    """The record in the file at `path`."""
+
+    errors = (sqlite3.Error, OSError)
+
+    def __init__(self, path):
+        self.path = Path(path)
+        self.name = str(self.path)
+        if self.path.suffix.lower() != ".gpkg":
+            raise ProcessingError(
+                tr("{path} is no GeoPackage: give the record a name that ends in .gpkg.", path=self.name)
+            )
+
+    def exists(self) -> bool:
+        return self.path.is_file()
+
+    def create(self, crs_wkt: str) -> None:
+        if self.exists():
+            return
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        part = self.path.with_name(f".{self.path.name}.{os.getpid()}.part.gpkg")
+        with self._said():
+            try:
+                _make_empty(part, crs_wkt)
+                _put_if_missing(part, self.path)
+            finally:
+                part.unlink(missing_ok=True)
+
+    def _open(self, writing: bool) -> Session:
+        with self.path.open("rb") as file:
+            if file.read(15) != b"SQLite format 3":
+                raise ProcessingError(tr("{path} is no GeoPackage; choose the file of a record.", path=self.name))
+        connection = sqlite3.connect(self.path, timeout=WAIT_S, isolation_level=None)
+        try:
+            tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+            if not set(TABLES) <= tables:
+                raise ProcessingError(
+                    tr("{path} is a GeoPackage, but not of a record; choose another.", path=self.name)
+                )
+            _add_functions(connection)
+            # A lost connection or power failure after the commit must not undo it.
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("BEGIN IMMEDIATE" if writing else "BEGIN")
+            return GeoPackageSession(connection)
+        except BaseException:
+            connection.close()
+            raise
+
+
+def _make_empty(path: Path, crs_wkt: str) -> None:
+    from osgeo import gdal, osr
+
+    ogr = shapes.import_ogr()
+    kinds = {
+        None: ogr.wkbNone,
+        **{"Point": ogr.wkbPoint, "PointZ": ogr.wkbPoint25D, "Polygon": ogr.wkbPolygon},
+        **{"LineString": ogr.wkbLineString, "LineStringZ": ogr.wkbLineString25D},
+    }
+    types = {str: ogr.OFTString, int: ogr.OFTInteger, float: ogr.OFTReal, bool: ogr.OFTInteger}
+    set_option = getattr(gdal, "SetThreadLocalConfigOption", gdal.SetConfigOption)
+    earlier = gdal.GetConfigOption("OGR_CURRENT_DATE")
+    set_option("OGR_CURRENT_DATE", FIXED_DATE)  # results carry no clock
+    gdal.PushErrorHandler("CPLQuietErrorHandler")
+    try:
+        crs = osr.SpatialReference()
+        crs.ImportFromWkt(crs_wkt)
+        dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), options=["VERSION=1.2"])
+        if dataset is None:
+            raise ProcessingError(
+                tr("{path} cannot be written: {reason}", path=str(path), reason=gdal.GetLastErrorMsg())
+            )
+        for table in TABLES.values():
+            options = [f"DESCRIPTION={table.text}", f"IDENTIFIER={table.name}", "FID=fid", f"GEOMETRY_NAME={GEOMETRY}"]
+            layer = dataset.CreateLayer(table.name, crs if table.geometry else None, kinds[table.geometry], options)
+            for field in table.fields:
+                column = ogr.FieldDefn(field.name, types[field.kind])
+                if field.kind is bool:
+                    column.SetSubType(ogr.OFSTBoolean)
+                layer.CreateField(column)
+        layer = dataset = None
+    finally:
+        gdal.PopErrorHandler()
+        set_option("OGR_CURRENT_DATE", earlier)
+    with closing(sqlite3.connect(path)) as connection:
+        for table in TABLES.values():
+            connection.execute(
+                f"CREATE UNIQUE INDEX {quoted(table.name + '_key')} ON {quoted(table.name)} ({quoted(table.key)})"
+            )
+        connection.execute("INSERT INTO about (name, value) VALUES ('schema_version', ?)", (SCHEMA_VERSION,))
+        connection.execute("INSERT INTO about (name, value) VALUES ('crs_wkt', ?)", (crs_wkt,))
+        connection.commit()
+
+
+def _put_if_missing(part: Path, path: Path) -> None:
+    """Gives a finished file its name unless another process was faster, so that no record is ever moved over."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without links
+        if not path.exists():
+            part.rename(path)
+
+
+def _add_functions(connection) -> None:
+    """The functions that a GeoPackage's spatial index calls (OGC 12-128r18, annex F.3), which plain SQLite lacks."""
+
+    def bound(number):
+        return lambda blob: None if blob is None else shapes.envelope_of(wkb_in(blob))[number]
+
+    for number, name in enumerate(("ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY")):
+        connection.create_function(name, 1, bound(number))
+    # Rows without a place hold NULL, never an empty geometry.
+    connection.create_function("ST_IsEmpty", 1, lambda blob: None if blob is None else 0)

@@ -1,0 +1,161 @@
+"""What is learned by opening the concrete: one item is proven or refuted, and its measured depth corrects its whole area."""
+
+from dataclasses import dataclass
+from typing import List, Optional, Sequence, Tuple
+
+import numpy as np
+
+from ..errors import ProcessingError
+from ..items.model import KINDS
+from ..language import tr
+from ..monitor import Monitor
+from . import shapes
+from .deriving import derive
+from .history import Book, check_date
+from .merging import next_name
+from .schema import GEOMETRY, METHODS, REFUTED, VERIFIED
+from .speeds import present_speed
+
+# A depth taped in a hole, where nothing else is stated (common practice, no source), metres.
+DEPTH_SIGMA_M = 0.003
+
+
+@dataclass(frozen=True)
+class Verification:
+    """What was done and found.
+
+    Attributes
+    ----------
+    outcome : str
+        `verified` or `refuted`.
+    method : str
+        One of `schema.METHODS`.
+    depth_m, sigma_depth_m : float or None
+        Depth to the item's top as measured, metres, and its 1-sigma.
+    place_m : (x, y) or None
+        Where on the site grid; None: the middle of the item.
+    sigma_xy_m : float or None
+        1-sigma of the item's measured position; None where `place_m` only tells where it was opened.
+    kind : str or None
+        What was found, one of `KINDS`.
+    verified_on, verified_by : str
+        Date (ISO 8601) and person.
+    """
+
+    item_id: str
+    outcome: str
+    method: str
+    verified_on: str
+    verified_by: str = ""
+    depth_m: Optional[float] = None
+    sigma_depth_m: Optional[float] = None
+    place_m: Optional[Tuple[float, float]] = None
+    sigma_xy_m: Optional[float] = None
+    kind: Optional[str] = None
+    photo: str = ""
+    note: str = ""
+
+
+@dataclass
+class VerificationReport:
+    """What it changed: name of the verification ('' where it was in the record already), and per area (name, speed before and after
+    with 1-sigma, m/ns); items whose depth changed.
+    """
+
+    verification_id: str = ""
+    areas: Sequence[Tuple[str, float, float, float, float]] = ()
+    items: Sequence[str] = ()
+    warnings: Sequence[str] = ()
+
+
+def verify_item(book: Book, one: Verification, monitor: Monitor = Monitor()) -> VerificationReport:
+    """Enters a verification and works out what follows. Raises `ProcessingError` for values that cannot be."""
+    item = _checked(book, one)
+    place, height = _place(item, one)
+    row = {name: getattr(one, name) for name in one.__dataclass_fields__ if name != "place_m"}
+    row.update(level=item["level"], surface=item["surface"])
+    if one.depth_m is not None:
+        row["sigma_depth_m"] = one.sigma_depth_m or DEPTH_SIGMA_M
+        if height is not None:
+            row.update(depth_before_m=-height, sigma_before_m=item["sigma_depth_m"])
+    if place is not None:
+        depth = one.depth_m if one.depth_m is not None else -(height or 0.0)
+        row[GEOMETRY] = [place[0], place[1], -depth]
+    if _is_known(book, row):
+        return VerificationReport()
+    name = next_name("V", book.tables["verifications"])
+    before = {row["area_key"]: present_speed(row) for row in book.rows("scan_areas")}
+    depths = {row["item_id"]: (row["depth_min_m"], row["depth_max_m"]) for row in book.rows("items")}
+    book.put("verifications", {**row, "verification_id": name})
+    if one.photo:
+        document = next_name("D", book.tables["documents"])
+        values = {"document_id": document, "path": one.photo, "what": "photograph", "belongs_to": "verifications"}
+        book.put("documents", {**values, "row_id": name, "dated": one.verified_on, "by_whom": one.verified_by})
+    derive(book, monitor)
+    areas, warnings = [], []
+    for row in book.rows("scan_areas"):
+        if name not in (row["verified_by"] or "").split(","):
+            continue
+        old, new = before[row["area_key"]], present_speed(row)
+        areas.append((row["area_key"], old.speed_m_ns, old.sigma_m_ns, new.speed_m_ns, new.sigma_m_ns))
+        warnings += (row["warnings"] or "").splitlines()
+    moved = [r["item_id"] for r in book.rows("items") if depths[r["item_id"]] != (r["depth_min_m"], r["depth_max_m"])]
+    if one.depth_m is not None and one.outcome == VERIFIED and not areas:
+        told = {row["warnings"] for row in book.rows("scan_areas") if row["area_key"] in item["area_ids"].split(",")}
+        warnings += sorted(text for text in told if text)
+    return VerificationReport(name, areas, moved, warnings)
+
+
+def _checked(book: Book, one: Verification):
+    item = book.tables["items"].get(one.item_id)
+    if item is None:
+        raise ProcessingError(tr("The record has no item {item}: choose one of its layer items.", item=one.item_id))
+    if item["part_of"]:
+        raise ProcessingError(
+            tr("Item {item} is a part of {other} by now: give that one.", item=one.item_id, other=item["part_of"])
+        )
+    check_date(one.verified_on, tr("The date of the verification"))
+    problems: List[str] = []
+    if one.outcome not in (VERIFIED, REFUTED) or one.method not in METHODS or (one.kind and one.kind not in KINDS):
+        problems.append(tr("outcome, method and kind must be words of the record"))
+    if one.depth_m is not None and not 0.0 < one.depth_m < 5.0:
+        problems.append(tr("a depth of {depth} m cannot be", depth=one.depth_m))
+    if one.outcome == REFUTED and one.depth_m is not None:
+        problems.append(tr("what is not there has no depth"))
+    if any(value is not None and not 0.0 < value < 1.0 for value in (one.sigma_depth_m, one.sigma_xy_m)):
+        problems.append(tr("a 1-sigma must be above zero and below a metre"))
+    if one.sigma_xy_m is not None and one.place_m is None:
+        problems.append(tr("the uncertainty of a position needs the position"))
+    if problems:
+        raise ProcessingError(tr("Item {item}: {problems}.", item=one.item_id, problems=", and ".join(problems)))
+    return item
+
+
+def _place(item, one: Verification):
+    """Where it was opened, and the height of the item's line there; None where nothing has a place."""
+    if item[GEOMETRY] is None:
+        return one.place_m, None
+    line = np.asarray(item[GEOMETRY], float)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
+    middle = [float(np.interp(along[-1] / 2, along, line[:, axis])) for axis in (0, 1)]
+    place = tuple(map(float, one.place_m)) if one.place_m is not None else tuple(middle)
+    away, height, _ = shapes.nearest_on(line, place)
+    if away > 0.5:
+        raise ProcessingError(
+            tr(
+                "The place is {distance:.2f} m from item {item}: check coordinates and item.",
+                distance=away,
+                item=one.item_id,
+            )
+        )
+    return place, height
+
+
+def _is_known(book: Book, row) -> bool:
+    """Was this entered before? An opening that is entered twice must not count twice."""
+    names = ("item_id", "outcome", "method", "verified_on", "verified_by", "depth_m", "kind", "photo", "note")
+    for other in book.rows("verifications"):
+        same = all((other[name] or None) == (row[name] or None) for name in names)
+        if same and (other[GEOMETRY] or [0, 0])[:2] == list((row.get(GEOMETRY) or [0, 0])[:2]):
+            return True
+    return False
