@@ -11,7 +11,7 @@ from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import area_work, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
+from .outputs import area_work, fingerprints, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
@@ -73,6 +73,7 @@ def process_survey(
                 ("fit areas", {**settings.of_fit(), "item_ties": True}),
                 ("join items", {}),
                 ("depth slices", settings.of_slices()),
+                ("write report", {}),
             ]
             found = [layers.wave_speed_layer(result.wave_speeds), layers.speed_echo_layer(result.wave_speeds)]
             found += _found_layers(result)
@@ -292,9 +293,10 @@ def _start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: M
     """Read the survey and fit its areas. An earlier result at `survey_path` passes its site grid on."""
     seconds = {}
     with area_work.timed(seconds, "read"):
+        inputs = fingerprints.survey_inputs(survey_folder)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
-    result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=stored.read_crs_wkt(survey_path))
+    result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=stored.read_crs_wkt(survey_path), inputs=inputs)
     result.findings.extend(survey.findings)
     keeping.check_same_survey(survey_path, survey)
     fitting.read_given(result, monitor)
@@ -308,6 +310,7 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
     check_replaceable(survey_path)
     seconds = {}
     with area_work.timed(seconds, "read"):
+        inputs = fingerprints.survey_inputs(stored.find_survey_folder(survey_path))
         survey = stored.read_stored_survey(survey_path, monitor)
         known = {values["area_id"] for _, values in read_layer(survey_path, "scan_areas")}
     if known != {area.area_id for area in survey.areas}:
@@ -316,7 +319,7 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
         )
     speeds = {key: speed for key, speed in stored.read_wave_speeds(survey_path).items() if key in known}
     crs_wkt = stored.read_crs_wkt(survey_path)
-    result = ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds, crs_wkt=crs_wkt)
+    result = ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds, crs_wkt=crs_wkt, inputs=inputs)
     result.findings.extend(survey.findings)
     result.fits = stored.read_fits(survey_path, survey)
     return result
@@ -345,7 +348,8 @@ def _write_survey(result: ChainResult, path: Path, further: Sequence[Layer], sam
         *fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams),
         *further,
         layers.finding_layer(result.findings),
-        layers.run_log_layer([], steps),
+        layers.run_log_layer([], steps, fingerprints.summary(result.inputs)),
+        fingerprints.input_layer(result.inputs),
     ]
     metadata = layers.survey_metadata(result.survey, result.survey_path, sample_interval_ns, result.crs_wkt)
     write_geopackage(path, written, result.crs_wkt, metadata)
@@ -368,6 +372,7 @@ def _update_survey(
     grown = [
         layers.wave_speed_layer(result.wave_speeds),
         layers.finding_layer(findings),
-        layers.run_log_layer(stored.read_run_log(path), steps),
+        layers.run_log_layer(stored.read_run_log(path), steps, fingerprints.summary(result.inputs)),
+        fingerprints.input_layer(result.inputs),
     ]
     replace_layers(path, [*changed, *grown], result.crs_wkt)

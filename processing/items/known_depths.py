@@ -22,10 +22,9 @@ from ..radar.model import SlabBase, WaveSpeed
 from ..radar.prepare import PreparedArea
 from ..radar.wave_speed import SpeedEvidence, combine_with_known
 from ..survey.model import Finding
-from ..survey.tables import Choice, Name, Number, read_table
+from ..survey.tables import KNOWN_DEPTHS_FILE, Choice, Name, Number, read_table
 from .model import Item
 
-KNOWN_DEPTHS_FILE = "known_depths.csv"
 FEATURES = ("item", "base", "speed")
 # Where the table states no sigma: a depth taped in a hole, and a speed from elsewhere (common practice, no source).
 DEPTH_SIGMA_M, SPEED_SIGMA = 0.003, 0.02

@@ -80,6 +80,19 @@ def _compare(survey_path: Path) -> Edits:
     )
 
 
+def edited_since(survey_path) -> bool:
+    """Was a row of `items` or `picks` drawn, changed or deleted after a run wrote these layers last?"""
+    written = {(one.layer, one.row_id): one.fingerprint for one in _read_known(survey_path, "last_written")}
+    if not written:
+        return False
+    there = {
+        (layer, values[name]): fingerprint(position, values)
+        for layer, name in IDS.items()
+        for position, values in read_layer(survey_path, layer)
+    }
+    return there != written
+
+
 def fingerprint(position, values: Mapping) -> str:
     """Of one row: the same as long as no value changes (numbers to six digits) and no vertex moves (0.1 mm)."""
     told = []

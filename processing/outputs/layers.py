@@ -5,7 +5,7 @@ Coordinates are those of the site grid, metres; Z is minus the depth. What has n
 
 import os
 from pathlib import Path
-from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
+from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
@@ -26,7 +26,7 @@ CRS_KEY = "INSLAB_SITE_GRID_WKT"
 PLANE = (
     "Depth counts from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its elevation). "
 )
-RUN_LOG_FIELDS = {"step_number": int, "step": str, "parameters": str, "software_version": str}
+RUN_LOG_FIELDS = {"step_number": int, "step": str, "parameters": str, "software_version": str, "inputs": str}
 
 
 def software_version() -> str:
@@ -245,11 +245,18 @@ def raster_layer(rasters: Iterable[RasterFile], folder) -> Layer:
     return Layer("rasters", None, fields, rows, "GeoTIFFs that belong to this survey; no area_id means a whole level.")
 
 
-def run_log_layer(earlier: Sequence[Mapping], steps: Sequence[Tuple[str, Mapping]]) -> Layer:
-    """`run_log`: the rows it had, and one for each of `steps` (name and parameters)."""
-    rows = list(earlier)
+def run_log_layer(
+    earlier: Sequence[Mapping], steps: Sequence[Tuple[str, Mapping]], inputs: Optional[Mapping[str, str]] = None
+) -> Layer:
+    """`run_log`: the rows it had, and one for each of `steps` (name and parameters).
+
+    `inputs` are the fingerprints of what they read (`fingerprints.summary`), by which a later change is known.
+    """
+    rows = [{name: row.get(name) for name in RUN_LOG_FIELDS} for row in earlier]
     for step, parameters in steps:
         values = {"step": step, "parameters": as_json(parameters), "software_version": software_version()}
+        if inputs is not None:
+            values["inputs"] = as_json(inputs)
         rows.append({"step_number": len(rows) + 1, **values})
     return Layer(
         "run_log", None, RUN_LOG_FIELDS, [(None, row) for row in rows], "The steps that made this file, in order."

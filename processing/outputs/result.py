@@ -101,6 +101,8 @@ class ChainResult:
         The joint adjustment, where this run made it.
     known_depths : tuple of KnownDepth or None
         What cores, drill holes and drawings say of depths (`items.known_depths`); None until the first wave speed asks for it.
+    inputs : dict
+        Fingerprints of the files that were read (`outputs.fingerprints`).
     fits, wave_speeds, depths : dict
         By area id; `depths` holds what the areas' echoes say of the slab (`AreaDepths`).
     picks : list of Pick
@@ -140,6 +142,7 @@ class ChainResult:
     item_ties: Tuple[Tie, ...] = ()
     site_fit: Optional[SiteFit] = None
     known_depths: Optional[Tuple] = None
+    inputs: Dict[str, Dict[str, str]] = field(default_factory=dict)
     fits: Dict[str, AreaFit] = field(default_factory=dict)
     wave_speeds: Dict[str, WaveSpeed] = field(default_factory=dict)
     depths: Dict[str, AreaDepths] = field(default_factory=dict)

@@ -19,10 +19,10 @@ from .layers import CRS_KEY, RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FO
 from .result import AreaDepths
 
 
-def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
-    """The survey that `survey_path` was made from, read again from its folder.
+def find_survey_folder(survey_path) -> Path:
+    """The folder that `survey_path` was made from.
 
-    The folder is looked for where it was, then where it would be if folder and GeoPackage were moved together.
+    It is looked for where it was, then where it would be if folder and GeoPackage were moved together.
     Raises `SurveyError` if neither is there.
     """
     survey_path = Path(survey_path)
@@ -35,8 +35,14 @@ def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
         raise SurveyError(
             f"The survey folder {folder} of {survey_path.name} is not there any more; read the survey again."
         )
+    return found
+
+
+def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
+    """The survey that `survey_path` was made from, read again from its folder. Raises `SurveyError` if that is not there."""
+    folder = find_survey_folder(survey_path)
     interval = read_metadata(survey_path, SAMPLE_INTERVAL_KEY)
-    return read_survey(found, float(interval) if interval else None, monitor)
+    return read_survey(folder, float(interval) if interval else None, monitor)
 
 
 def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:

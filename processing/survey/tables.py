@@ -5,6 +5,7 @@ semicolons a decimal comma is read too. Fields may be quoted. Column names are r
 columns that are not known are kept in `extra`. A row that cannot be used becomes a finding and is left out.
 """
 
+import codecs
 import csv
 import io
 import math
@@ -18,6 +19,7 @@ from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
 AREAS_FILE = "scan_areas.csv"
 LINES_FILE = "scan_lines.csv"
 CONTROL_POINTS_FILE = "control_points.csv"
+KNOWN_DEPTHS_FILE = "known_depths.csv"
 
 MAX_BYTES = 2**25
 _UNSAFE = '/\\:*?"<>|,;'
@@ -165,8 +167,7 @@ def read_table(path: Path, columns: Columns, findings: List[Finding], optional: 
     Raises `SurveyError` where the file cannot be read or lacks a column.
     """
     text = _read_text(path)
-    header_text = text.lstrip().partition("\n")[0]
-    separator = ";" if header_text.count(";") > header_text.count(",") else ","
+    separator = _separator(text)
     # Strict: an opened quote that never ends would swallow all rows after it.
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     names: List[str] = []
@@ -190,6 +191,36 @@ def read_table(path: Path, columns: Columns, findings: List[Finding], optional: 
     if not names:
         raise SurveyError(f"{path.name} is empty.")
     return rows
+
+
+def cell_problems(name: str, value, kind: Union[Number, Name, Choice, Text]) -> List[str]:
+    """A sentence on a value that a table's column would refuse; empty where it can stand there."""
+    try:
+        _READERS[type(kind)](str(value).strip(), kind, False)
+    except ValueError as error:
+        return [f"{name} {error}."]
+    return []
+
+
+def read_cells(path: Path) -> Tuple[List[str], List[List[str]], str, bool]:
+    """A table as it stands: column names and rows of cells as text, the separator, and whether a byte-order mark leads.
+
+    Raises `SurveyError` where the file cannot be read or is no valid CSV.
+    """
+    text = _read_text(path)
+    separator = _separator(text)
+    try:
+        rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True) if any(row)]
+    except csv.Error as error:
+        raise SurveyError(f"{path.name} is not valid CSV: {error}.") from error
+    if not rows:
+        raise SurveyError(f"{path.name} is empty.")
+    return [name.strip().lower() for name in rows[0]], rows, separator, path.read_bytes().startswith(codecs.BOM_UTF8)
+
+
+def _separator(text: str) -> str:
+    header = text.lstrip().partition("\n")[0]
+    return ";" if header.count(";") > header.count(",") else ","
 
 
 def _read_text(path: Path) -> str:
