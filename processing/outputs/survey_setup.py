@@ -86,10 +86,15 @@ def _check_new_area(folder: Path, area: ScanArea) -> None:
     if area.area_id.lower() in {name.lower() for name in known_area_ids(folder)}:
         text = tr("Area {area} is in {file} already; give the new one another id.")
         raise SurveyError(text.format(area=area.area_id, file=tables.AREAS_FILE))
-    for name, kind in tables.AREA_COLUMNS.items():
-        problems = tables.cell_problems(name, getattr(area, name), kind)
+    _check_cells(tables.AREA_COLUMNS, {name: getattr(area, name) for name in tables.AREA_COLUMNS}, area.area_id)
+
+
+def _check_cells(columns: tables.Columns, row: Mapping, name: str) -> None:
+    """Raises `SurveyError` for the first value of a row that a column would refuse."""
+    for column, kind in columns.items():
+        problems = tables.cell_problems(column, row[column], kind)
         if problems:
-            raise SurveyError(problems[0])
+            raise SurveyError(f"{name}: {problems[0]}")
 
 
 def _append_control_points(folder: Path, staging: Path, points: Sequence[ControlPoint]) -> None:
@@ -102,10 +107,7 @@ def _append_control_points(folder: Path, staging: Path, points: Sequence[Control
         taken.add((point.area_id, point.point_id))
         values = (point.area_id, point.point_id, *point.local_m, *point.site_m, point.sigma_m)
         row = dict(zip(tables.CONTROL_POINT_COLUMNS, values))
-        for name, kind in tables.CONTROL_POINT_COLUMNS.items():
-            problems = tables.cell_problems(name, row[name], kind)
-            if problems:
-                raise SurveyError(tr("Control point {point}: {problem}", point=point.point_id, problem=problems[0]))
+        _check_cells(tables.CONTROL_POINT_COLUMNS, row, point.point_id)
         if point.local_sigma_m:
             row["local_sigma_m"] = point.local_sigma_m
         cells.append(row)
@@ -120,10 +122,12 @@ def _area_cells(area: ScanArea) -> Dict[str, object]:
 
 
 def _line_cells(area: ScanArea, lines: Sequence[PlannedLine], names: Sequence[str]) -> List[Dict[str, object]]:
-    return [
-        dict(zip(tables.LINE_COLUMNS, (area.area_id, line.line_id, name, line.dipole_axis, *line.start_m, *line.end_m)))
-        for line, name in zip(lines, names)
-    ]
+    rows = []
+    for line, name in zip(lines, names):
+        values = (area.area_id, line.line_id, name, line.dipole_axis, *line.start_m, *line.end_m)
+        rows.append(dict(zip(tables.LINE_COLUMNS, values)))
+        _check_cells(tables.LINE_COLUMNS, rows[-1], line.line_id)
+    return rows
 
 
 def _bring_files(

@@ -20,6 +20,7 @@ DIRECTIONS = ("x", "y")
 LINE_BY_LINE, AXIS_BY_AXIS = "line by line", "axis by axis"
 ORDERS = (LINE_BY_LINE, AXIS_BY_AXIS)
 MOST_LINES = 2000
+_SLACK_M = 1e-6
 _MICROMETRE = 6  # digits of metres that are kept: sums of spacings carry no dust of binary fractions
 
 
@@ -102,15 +103,23 @@ def check_plan(plan: GridPlan) -> List[str]:
         said.append(tr("The grid must be longer than 0 and no longer than 1000 m, both ways."))
     if not plan.sets:
         said.append(tr("There is no direction with lines."))
-    for lines in plan.sets:
-        if not lines.spacing_m > 0.0:
-            said.append(tr("The spacing of the lines along {direction} must be above zero.", direction=lines.direction))
-        elif not said and not 0 < line_count(plan, lines) <= MOST_LINES:
-            text = tr("The grid holds {count} lines along {direction}; {most} is the most, and one the least.")
-            said.append(text.format(count=line_count(plan, lines), direction=lines.direction, most=MOST_LINES))
-        if not lines.dipole_axes or not set(lines.dipole_axes) <= set(DIPOLE_AXES):
-            said.append(tr("The lines along {direction} have no dipole axis.", direction=lines.direction))
-    return said
+    return said + [sentence for lines in plan.sets for sentence in _check_set(plan, lines)]
+
+
+def _check_set(plan: GridPlan, lines: LineSet) -> List[str]:
+    along = lines.direction
+    if not lines.dipole_axes or not set(lines.dipole_axes) <= set(DIPOLE_AXES):
+        return [tr("The lines along {direction} have no dipole axis.", direction=along)]
+    if not lines.spacing_m > 0.0:
+        return [tr("The spacing of the lines along {direction} must be above zero.", direction=along)]
+    width, count = plan.size_m[1 if along == "x" else 0], line_count(plan, lines)
+    if not 0 < count <= MOST_LINES:
+        text = tr("The grid holds {count} lines along {direction}; one is the least, {most} the most.")
+        return [text.format(count=count, direction=along, most=MOST_LINES)]
+    if lines.first_offset_m < 0.0 or lines.first_offset_m + (count - 1) * lines.spacing_m > width + _SLACK_M:
+        text = tr("{count} lines along {direction}, the first at {first} m, do not fit into {width} m.")
+        return [text.format(count=count, direction=along, first=f"{lines.first_offset_m:g}", width=f"{width:g}")]
+    return []
 
 
 def line_count(plan: GridPlan, lines: LineSet) -> int:
@@ -118,7 +127,7 @@ def line_count(plan: GridPlan, lines: LineSet) -> int:
     if lines.count is not None:
         return lines.count
     width = plan.size_m[1 if lines.direction == "x" else 0]
-    return max(0, int((width - lines.first_offset_m) / lines.spacing_m + 1e-6) + 1)
+    return max(0, int((width - lines.first_offset_m + _SLACK_M) / lines.spacing_m) + 1)
 
 
 def plan_lines(plan: GridPlan) -> List[PlannedLine]:

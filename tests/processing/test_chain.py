@@ -272,7 +272,8 @@ def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
         assert twin.read_bytes() == file.path.read_bytes()
     log = rows(path, "run_log")
     assert [row["step"] for row in rows(whole.survey_path, "run_log")] == [
-        *("read survey", "fit areas", "estimate wave speed", "detect items", "fit areas", "join items", "depth slices")
+        *("read survey", "fit areas", "estimate wave speed", "detect items", "fit areas", "join items", "depth slices"),
+        "write report",
     ]
     assert [row["step"] for row in log if row["step"] != "join items"] == [
         *("read survey", "fit areas", "estimate wave speed", "detect items", "fit areas", "depth slices")
