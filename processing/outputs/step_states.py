@@ -5,6 +5,7 @@ folder as it is now, so that no state is kept elsewhere and none can be wrong.
 """
 
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
@@ -115,6 +116,15 @@ def read_states(
 def steps_to_run(states: Sequence[StepState]) -> List[str]:
     """Names of the steps that are not done or outdated, in order; those about penetrations are for the user to start."""
     return [one.step.name for one in states if one.state in (NOT_DONE, OUTDATED) and one.step.name != PENETRATIONS]
+
+
+def areas_named(finding: Finding, area_ids: Sequence[str]) -> List[str]:
+    """Which of the survey's areas a finding is about: those it names where it was found, else those in its sentence."""
+    for text in (finding.where, finding.text):
+        named = [name for name in area_ids if re.search(rf"(?<![\w-]){re.escape(name)}(?![\w-])", text)]
+        if named:
+            return named
+    return []
 
 
 def note_step(survey_path, step: str, parameters: Mapping, monitor: Monitor = Monitor()) -> None:
