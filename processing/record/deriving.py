@@ -282,7 +282,7 @@ def _doubts(item: Row, rows: Sequence[Row], proofs: Sequence[Row]) -> List[str]:
         out.append(tr("The survey that showed it was processed anew and does not show it any more."))
     if rows and not item[GEOMETRY]:
         out.append(tr("Its scan area has no position on the site grid."))
-    out += [tr("Survey {survey}: {text}", survey=row["survey_id"], text=row["flag"]) for row in rows if row["flag"]]
+    out += [tr("Survey {survey}: {flag}", survey=row["survey_id"], flag=row["flag"]) for row in rows if row["flag"]]
     sure = {row["kind"]: row["survey_id"] for row in rows if (row["kind_confidence"] or 0.0) >= SURE_OF_KIND}
     if len(sure) > 1:
         words = ", ".join(f"{survey}: {kind.replace('_', ' ')}" for kind, survey in sorted(sure.items()))

@@ -79,7 +79,7 @@ def check_date(text: str, what: str = "The date") -> str:
         return date.fromisoformat(str(text).strip()).isoformat()
     except ValueError as error:
         raise ProcessingError(
-            tr("{what} '{text}' is no date: write year, month and day, as 2031-05-04.", what=what, text=text)
+            tr("{what} '{given}' is no date: write year, month and day, as 2031-05-04.", what=what, given=text)
         ) from error
 
 
