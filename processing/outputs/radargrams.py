@@ -11,6 +11,7 @@ import numpy as np
 from ..errors import ProcessingError
 from ..items.model import Item, Pick
 from ..survey.model import ScanArea, ScanLine, Survey
+from .section_path import meetings
 
 PANELS = ("raw", "processed", "migrated")
 BEFORE_NS = 0.4  # shown before time zero
@@ -231,30 +232,13 @@ def find_crossings(
     own = {pick.item_id: pick for pick in picks if pick.line_id == line.line_id}
     out = []
     for item in items:
-        met = _meeting(line, item.vertices_m)
+        met = next(iter(meetings(line.start_m, line.end_m, item.vertices_m)), None)
         pick = own.get(item.item_id)
         if pick is not None:
             distance = float((np.array([pick.x_m, pick.y_m]) - line.start_m) @ line.direction)
-            angle = met[2] if met else 0.0
+            angle = met.crossing_rad if met else 0.0
             out.append(Crossing(names.get(item.item_id, item.item_id), distance, pick.depth_m, angle, True))
         elif met:
-            out.append(Crossing(names.get(item.item_id, item.item_id), *met, False))
+            place = (met.distance_m, met.depth_m, met.crossing_rad)
+            out.append(Crossing(names.get(item.item_id, item.item_id), *place, False))
     return sorted(out, key=lambda crossing: (crossing.distance_m, crossing.depth_m))
-
-
-def _meeting(line: ScanLine, vertices):
-    """Distance along the line, depth and angle from the line's normal where a polyline crosses it; None where it does not."""
-    travel = line.direction
-    away = vertices[:, :2] - line.start_m
-    along, across = away @ travel, away @ np.array([-travel[1], travel[0]])
-    for i in range(len(vertices) - 1):
-        before, after = across[i], across[i + 1]
-        if before == after or before * after > 0:
-            continue
-        part = before / (before - after)
-        distance = along[i] + part * (along[i + 1] - along[i])
-        if 0 <= distance <= line.length_m:
-            depth = vertices[i, 2] + part * (vertices[i + 1, 2] - vertices[i, 2])
-            angle = np.arctan2(abs(along[i + 1] - along[i]), abs(after - before))
-            return float(distance), float(depth), float(angle)
-    return None
