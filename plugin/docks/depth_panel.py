@@ -251,6 +251,7 @@ class DepthPanel(QgsDockWidget):
     def _set_beside(self, wanted: bool) -> None:
         if wanted and self.second is None:
             window = self.iface.mainWindow()
+            self._own_width = self.width()
             self.second = SecondMap(self.canvas, window)
             self.second.closedByUser.connect(lambda: self.beside.setChecked(False))
             self.iface.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, self.second)
@@ -266,6 +267,8 @@ class DepthPanel(QgsDockWidget):
             second.close_down()
             self.iface.removeDockWidget(second)
             second.deleteLater()
+            if not self.isFloating():  # otherwise this panel would take the second map's place
+                self.iface.mainWindow().resizeDocks([self], [self._own_width], Qt.Orientation.Horizontal)
 
     def _on_map(self, layer):
         """Extent of a layer in the coordinates of the map."""

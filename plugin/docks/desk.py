@@ -57,7 +57,9 @@ class Desk:
         return dock
 
     def close(self) -> None:
-        """Leave nothing of the plugin in the window."""
+        """Leave nothing of the plugin in the window; a second call finds nothing to do."""
+        if self.toolbar is None:
+            return
         for dock in self._docks.values():
             getattr(dock, "close_down", lambda: None)()
             self.iface.removeDockWidget(dock)
@@ -70,6 +72,7 @@ class Desk:
         self.actions.clear()
         self.iface.mainWindow().removeToolBar(self.toolbar)
         self.toolbar.deleteLater()
+        self.toolbar = None
 
     def _toggle(self, name: str, wanted: bool) -> None:
         if wanted:

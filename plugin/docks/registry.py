@@ -35,4 +35,7 @@ class PanelEntry:
         return import_module(f".{self.name}", __package__).make(desk)
 
 
-PANELS: Tuple[PanelEntry, ...] = (PanelEntry("depth_panel", tr("Depth"), tr("Choose the depth that the map shows.")),)
+PANELS: Tuple[PanelEntry, ...] = (
+    PanelEntry("depth_panel", tr("Depth"), tr("Choose the depth that the map shows.")),
+    PanelEntry("section_panel", tr("Section"), tr("Look at a scan line, or at a section through the depth slices.")),
+)

@@ -101,7 +101,11 @@ class SecondMap(QgsDockWidget):
         self._copy_extent(self.main, self.canvas)
 
     def _lead_extent(self) -> None:
-        self._copy_extent(self.canvas, self.main)
+        # Only the mouse leads: this map also changes by itself, when it is resized or gets its layers.
+        if self.canvas.underMouse():
+            self._copy_extent(self.canvas, self.main)
+        else:
+            self._follow_extent()
 
     def _copy_extent(self, source: QgsMapCanvas, target: QgsMapCanvas) -> None:
         """Same centre and same scale; nothing where they are there already, so that the maps do not chase each other."""

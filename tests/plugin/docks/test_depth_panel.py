@@ -149,6 +149,9 @@ def test_two_depths_side_by_side(panel, shown, qtbot):
     shown.canvas.zoomScale(17)
     assert second.canvas.center().distance(shown.canvas.center()) < 1e-3
     assert second.canvas.scale() == pytest.approx(17, rel=1e-3)
+    second.canvas.zoomScale(30)  # not by the mouse: it goes back to what the main map shows
+    assert (shown.canvas.scale(), second.canvas.scale()) == pytest.approx((17, 17), rel=1e-3)
+    second.canvas.underMouse = lambda: True
     second.canvas.zoomScale(9)
     assert shown.canvas.scale() == pytest.approx(9, rel=1e-3)
     second.close()

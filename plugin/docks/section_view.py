@@ -1,0 +1,329 @@
+"""The picture of a section: zoomed and moved with the mouse, with picks, items and a curve that can be dragged."""
+
+from dataclasses import replace
+from typing import List, Optional, Tuple
+
+from qgis.PyQt.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
+from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPalette, QPen
+from qgis.PyQt.QtWidgets import QSizePolicy, QWidget
+
+from ...processing.language import tr
+from ...processing.outputs.section_data import Section
+from ...processing.radar.travel_curve import FASTEST_M_NS, SLOWEST_M_NS, TravelCurve
+from .section_axes import AxesPainter
+from .section_image import SectionImage, image_of
+from .section_marks import PICK, Mark, MarkPainter
+
+LOOK, EDIT = "look", "edit"
+SMALLEST_PART = 0.02  # of the whole: the closest that one can zoom in
+WHEEL_STEP = 1.25
+
+
+class SectionView(QWidget):
+    """One panel of one section.
+
+    Distances are metres along the section; the vertical axis is depth (m) or time after time zero (ns), as the panel has it.
+    """
+
+    cursorMoved = pyqtSignal(float, float)  # distance, depth
+    cursorLeft = pyqtSignal()
+    pickWanted = pyqtSignal(float, float)  # distance, depth
+    pickMoved = pyqtSignal(int, float, float)  # feature, distance, depth
+    pickChosen = pyqtSignal(int)  # feature, -1 for none
+    deleteWanted = pyqtSignal()
+    curveChanged = pyqtSignal()
+
+    def __init__(self, parent=None):
+        super().__init__(parent)
+        self.section: Optional[Section] = None
+        self.picture: Optional[SectionImage] = None
+        self.shown = QRectF(0, 0, 1, 1)
+        self.marks: List[Mark] = []
+        self.curve: Optional[TravelCurve] = None
+        self.message = tr("Choose a scan line on the map, or draw a section across the depth slices.")
+        self.mode = LOOK
+        self.cursor_m: Optional[float] = None
+        self._dragged: Optional[str] = None  # view, pick, apex or flank
+        self._grip = QPointF()
+        self._moving: Optional[Mark] = None
+        self.setMouseTracking(True)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+
+    # What is shown
+
+    def show_section(self, section: Section, number: int, keep_place: bool = False) -> None:
+        """Show one panel; `keep_place` keeps the stretch that is looked at."""
+        before = self.shown
+        self.section = section
+        self.picture = image_of(section, section.panels[number])
+        self.shown = QRectF(self.picture.shown)
+        if keep_place:
+            self.shown.setLeft(before.left())
+            self.shown.setRight(before.right())
+        self._moving = None
+        self.update()
+
+    def show_message(self, text: str) -> None:
+        """Instead of a section, a sentence."""
+        self.section = self.picture = self.curve = None
+        self.marks, self.message = [], text
+        self.update()
+
+    def show_marks(self, marks: List[Mark]) -> None:
+        self.marks = marks
+        self.update()
+
+    def show_curve(self, curve: Optional[TravelCurve]) -> None:
+        self.curve = curve
+        self.update()
+
+    def show_cursor(self, distance_m: Optional[float]) -> None:
+        """A line at a distance along the section, or none."""
+        if distance_m != self.cursor_m:
+            self.cursor_m = distance_m
+            self.update()
+
+    def show_all(self) -> None:
+        """The whole section."""
+        if self.picture is not None:
+            self.shown = QRectF(self.picture.shown)
+            self.update()
+
+    def centre_on(self, distance_m: float) -> None:
+        """Move along the section, as far as needed to see a place."""
+        if not self.shown.left() <= distance_m <= self.shown.right():
+            self._move(distance_m - self.shown.center().x(), 0.0)
+
+    # Where things lie on the screen
+
+    @property
+    def em(self) -> int:
+        """The height of a line of text, of which all sizes are multiples."""
+        return self.fontMetrics().height()
+
+    @property
+    def in_depth(self) -> bool:
+        return self.picture is None or self.picture.in_depth
+
+    @property
+    def plot(self) -> QRectF:
+        """The widget without its axes."""
+        right = 5.2 if self.section is not None and self.section.picture is not None else 1.0
+        margins = (4.6 * self.em, 0.7 * self.em, -right * self.em, -2.7 * self.em)
+        return QRectF(self.rect()).adjusted(*margins)
+
+    def point(self, distance_m: float, vertical: float) -> QPointF:
+        """Place on the screen of a distance and a value of the vertical axis."""
+        plot = self.plot
+        x = plot.left() + (distance_m - self.shown.left()) / self.shown.width() * plot.width()
+        y = plot.top() + (vertical - self.shown.top()) / self.shown.height() * plot.height()
+        return QPointF(x, y)
+
+    def point_of_depth(self, distance_m: float, depth_m: float) -> QPointF:
+        """The same for a depth (m), whatever the vertical axis is."""
+        return self.point(distance_m, depth_m if self.in_depth else float(self.section.picture.time_of_depth(depth_m)))
+
+    def data_at(self, point: QPointF) -> Tuple[float, float]:
+        """Distance and value of the vertical axis at a place on the screen."""
+        plot = self.plot
+        distance = self.shown.left() + (point.x() - plot.left()) / plot.width() * self.shown.width()
+        vertical = self.shown.top() + (point.y() - plot.top()) / plot.height() * self.shown.height()
+        return distance, vertical
+
+    def depth_at(self, point: QPointF) -> Tuple[float, float]:
+        """Distance and depth (m) at a place on the screen."""
+        distance, vertical = self.data_at(point)
+        return distance, max(vertical if self.in_depth else float(self.section.depth_of_time(vertical)), 0.0)
+
+    def mark_at(self, point: QPointF) -> Optional[Mark]:
+        """The nearest pick within reach of the mouse."""
+        reach = 0.7 * self.em
+        found = None
+        for mark in self.marks:
+            away = self.point_of_depth(mark.distance_m, mark.depth_m) - point
+            if mark.what == PICK and abs(away.x()) + abs(away.y()) < reach:
+                found, reach = mark, abs(away.x()) + abs(away.y())
+        return found
+
+    # Drawing
+
+    def sizeHint(self) -> QSize:
+        return QSize(50 * self.em, 16 * self.em)
+
+    def minimumSizeHint(self) -> QSize:
+        return QSize(20 * self.em, 8 * self.em)
+
+    def paintEvent(self, event):
+        painter = QPainter(self)
+        if self.picture is None:
+            painter.setPen(self.palette().color(QPalette.ColorRole.WindowText))
+            painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.message)
+            return
+        plot = self.plot
+        painter.fillRect(plot, QColor("#ffffff"))
+        painter.fillRect(plot, QBrush(QColor("#808080"), Qt.BrushStyle.DiagCrossPattern))  # where there are no data
+        painter.save()
+        painter.setClipRect(plot)
+        self._draw_image(painter)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        marks = MarkPainter(painter, self)
+        marks.draw_unreliable(self.section.reliable_at_m, self.section.reliable_m)
+        marks.draw([self._moving if self._is_moving(mark) else mark for mark in self.marks])
+        if self.curve is not None and not self.in_depth:
+            marks.draw_curve(self.curve)
+        if self.cursor_m is not None:
+            x = self.point(self.cursor_m, 0.0).x()
+            for pen in (QPen(QColor("#ffffff"), 0.2 * self.em), QPen(QColor("#0072b2"), 0.1 * self.em)):
+                painter.setPen(pen)
+                painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
+        painter.restore()
+        AxesPainter(painter, self).draw()
+
+    def _draw_image(self, painter: QPainter) -> None:
+        image, extent = self.picture.image, self.picture.extent
+        part = self.shown.intersected(extent)
+        if part.isEmpty():
+            return
+        across, down = image.width() / extent.width(), image.height() / extent.height()
+        source = QRectF(
+            (part.left() - extent.left()) * across,
+            (part.top() - extent.top()) * down,
+            part.width() * across,
+            part.height() * down,
+        )
+        corners = self.point(part.left(), part.top()), self.point(part.right(), part.bottom())
+        painter.drawImage(QRectF(*corners), image, source)
+
+    def _is_moving(self, mark: Mark) -> bool:
+        return self._moving is not None and (mark.what, mark.fid) == (PICK, self._moving.fid)
+
+    # Mouse and keys
+
+    def mousePressEvent(self, event):
+        if self.picture is None or event.button() != Qt.MouseButton.LeftButton:
+            return
+        point = QPointF(event.pos())
+        self._grip = point
+        self._dragged = "view"
+        if self.curve is not None and not self.in_depth:
+            self._dragged = self._part_of_curve(point) or "view"
+        if self._dragged == "view":
+            mark = self.mark_at(point)
+            self.pickChosen.emit(mark.fid if mark is not None else -1)
+            if mark is not None and self.mode == EDIT:
+                self._dragged, self._moving = "pick", mark
+            elif self.mode == EDIT and self.plot.contains(point):
+                self._dragged = None
+                self.pickWanted.emit(*self.depth_at(point))
+
+    def mouseMoveEvent(self, event):
+        if self.picture is None:
+            return
+        point = QPointF(event.pos())
+        if event.buttons() & Qt.MouseButton.LeftButton and self._dragged is not None:
+            self._drag_to(point)
+        distance, depth = self.depth_at(point)
+        if self.plot.contains(point):
+            self.show_cursor(distance)
+            self.cursorMoved.emit(distance, depth)
+        else:
+            self.leaveEvent(None)
+
+    def mouseReleaseEvent(self, event):
+        if self._dragged == "pick" and self._moving is not None:
+            moved, self._moving = self._moving, None
+            if QPointF(event.pos()) != self._grip:
+                self.pickMoved.emit(moved.fid, moved.distance_m, moved.depth_m)
+            self.update()
+        self._dragged = None
+
+    def mouseDoubleClickEvent(self, event):
+        if self.mode == LOOK:
+            self.show_all()
+
+    def leaveEvent(self, event):
+        self.show_cursor(None)
+        self.cursorLeft.emit()
+
+    def wheelEvent(self, event):
+        if self.picture is None:
+            return
+        turns = (event.angleDelta().y() or event.angleDelta().x()) / 120.0  # some systems turn it with Alt
+        keys = event.modifiers()
+        along = not keys & Qt.KeyboardModifier.ShiftModifier
+        down = not keys & Qt.KeyboardModifier.ControlModifier
+        self.zoom(WHEEL_STEP**turns, QPointF(event.position()), along, down)
+        event.accept()
+
+    def keyPressEvent(self, event):
+        steps = {
+            Qt.Key.Key_Left: (-0.1, 0.0),
+            Qt.Key.Key_Right: (0.1, 0.0),
+            Qt.Key.Key_Up: (0.0, -0.1),
+            Qt.Key.Key_Down: (0.0, 0.1),
+        }
+        zooms = {Qt.Key.Key_Plus: WHEEL_STEP, Qt.Key.Key_Minus: 1 / WHEEL_STEP}
+        if self.picture is None:
+            super().keyPressEvent(event)
+        elif event.key() in steps:
+            along, down = steps[event.key()]
+            self._move(along * self.shown.width(), down * self.shown.height())
+        elif event.key() in zooms:
+            self.zoom(zooms[event.key()], self.plot.center())
+        elif event.key() == Qt.Key.Key_Home:
+            self.show_all()
+        elif event.key() in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace) and self.mode == EDIT:
+            self.deleteWanted.emit()
+        else:
+            super().keyPressEvent(event)
+
+    def zoom(self, factor: float, about: QPointF, along: bool = True, down: bool = True) -> None:
+        """Magnify about a place on the screen, which stays where it is."""
+        distance, vertical = self.data_at(about)
+        whole = self.picture.shown
+        width = min(max(self.shown.width() / (factor if along else 1.0), SMALLEST_PART * whole.width()), whole.width())
+        height = min(
+            max(self.shown.height() / (factor if down else 1.0), SMALLEST_PART * whole.height()), whole.height()
+        )
+        left = distance - (distance - self.shown.left()) * width / self.shown.width()
+        top = vertical - (vertical - self.shown.top()) * height / self.shown.height()
+        self.shown = QRectF(left, top, width, height)
+        self._move(0.0, 0.0)
+
+    def _move(self, distance: float, vertical: float) -> None:
+        """Move what is shown, not beyond the ends."""
+        whole = self.picture.shown
+        self.shown.translate(distance, vertical)
+        self.shown.moveLeft(min(max(self.shown.left(), whole.left()), whole.right() - self.shown.width()))
+        self.shown.moveTop(min(max(self.shown.top(), whole.top()), whole.bottom() - self.shown.height()))
+        self.update()
+
+    def _drag_to(self, point: QPointF) -> None:
+        before, now = self.data_at(self._grip), self.data_at(point)
+        if self._dragged == "view":
+            self._move(before[0] - now[0], before[1] - now[1])
+            self._grip = point
+        elif self._dragged == "pick":
+            distance, depth = self.depth_at(point)
+            distance = min(max(distance, 0.0), self.section.path.length_m)
+            self._moving = replace(self._moving, distance_m=distance, depth_m=depth)
+            self.update()
+        else:
+            if self._dragged == "apex":
+                shallowest = float(self.section.picture.time_of_depth(0.0))
+                curve = replace(self.curve, apex_m=now[0], apex_ns=max(now[1], shallowest))
+            else:
+                curve = self.curve.through(*now)
+            self.curve = replace(curve, speed_m_ns=min(max(curve.speed_m_ns, SLOWEST_M_NS), FASTEST_M_NS))
+            self.curveChanged.emit()
+            self.update()
+
+    def _part_of_curve(self, point: QPointF) -> Optional[str]:
+        """Is the mouse at the curve's apex, or on a flank?"""
+        apex = self.point(self.curve.apex_m, self.curve.apex_ns)
+        if abs(apex.x() - point.x()) + abs(apex.y() - point.y()) < 1.2 * self.em:
+            return "apex"
+        distance, _ = self.data_at(point)
+        on_curve = self.point(distance, float(self.curve.time_ns(distance)))
+        return "flank" if abs(on_curve.y() - point.y()) < 0.8 * self.em else None

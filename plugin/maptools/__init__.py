@@ -1,0 +1,1 @@
+"""Tools that work on the map canvas."""
