@@ -8,6 +8,7 @@ from qgis.gui import QgsDockWidget, QgsFileWidget
 from qgis.PyQt.QtCore import QFileSystemWatcher, Qt, QTimer
 from qgis.PyQt.QtWidgets import (
     QAbstractItemView,
+    QDoubleSpinBox,
     QFormLayout,
     QHBoxLayout,
     QHeaderView,
@@ -81,6 +82,11 @@ class SurveyPanel(QgsDockWidget):
         self.look = _button(tr("Look again"), tr("Compare the survey folder with what the result was made from."))
         self.show_layers = _button(tr("Show on the map"), tr("Load the result as styled layers, or load it again."))
         self.show_solid = _button(tr("In 3-D"), tr("Items and slab surfaces as bodies, in a view of its own."))
+        self.exaggeration = QDoubleSpinBox()
+        self.exaggeration.setRange(1.0, 20.0)
+        self.exaggeration.setDecimals(1)
+        self.exaggeration.setPrefix("× ")
+        self.exaggeration.setToolTip(tr("How many times heights are drawn in 3-D; 1 is true."))
         self.steps = QTreeWidget()
         self.steps.setHeaderLabels([tr("Step"), tr("State")])
         self.steps.setToolTip(tr("The steps in order. Open one for what it noticed; click a finding to see its area."))
@@ -113,6 +119,7 @@ class SurveyPanel(QgsDockWidget):
         below.addLayout(_row(self.run_one, self.run_rest, self.stop))
         below.addWidget(self.progress)
         below.addWidget(self.log)
+        below.addLayout(_row(self.show_layers, self.show_solid, self.exaggeration))
         self.splitter = QSplitter(Qt.Orientation.Vertical)
         self.splitter.addWidget(self.steps)
         self.splitter.addWidget(lower)
@@ -122,7 +129,7 @@ class SurveyPanel(QgsDockWidget):
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.addLayout(form)
-        layout.addLayout(_row(self.set_up, self.look, self.show_layers, self.show_solid))
+        layout.addLayout(_row(self.set_up, self.look))
         layout.addWidget(self.splitter, 1)
         self.setWidget(inside)
         # A log of four lines and a list of five steps stay readable, in any font.
@@ -302,6 +309,7 @@ class SurveyPanel(QgsDockWidget):
         there = survey is not None and survey.is_file()
         self.show_layers.setEnabled(there)
         self.show_solid.setEnabled(there)
+        self.exaggeration.setEnabled(there)
         self.folder.setEnabled(not running)
         self.result.setEnabled(not running)
 
@@ -368,7 +376,7 @@ class SurveyPanel(QgsDockWidget):
         from ..view3d import open_view
 
         try:
-            for sentence in open_view(self.iface, self.project, self.survey_path):
+            for sentence in open_view(self.iface, self.project, self.survey_path, self.exaggeration.value()):
                 self.say("note", sentence)
         except InslabError as error:
             self.say("error", str(error))

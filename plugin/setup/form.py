@@ -132,12 +132,12 @@ class SetUpForm(QDialog):
     def update_plan(self) -> None:
         """Work out the lines, draw them, say what is missing, and look at the files in the background."""
         plan = self.plan()
-        said = [*self.grid_page.problems(), *check_plan(plan)]
-        self.lines = [] if said else self.files_page.assigned(plan_lines(plan))
+        of_grid = [*self.grid_page.problems(), *check_plan(plan)]
+        self.lines = [] if of_grid else self.files_page.assigned(plan_lines(plan))
         points, more = self.points_page.points(plan.area.area_id)
         self.sketch.show_plan(plan.size_m, self.lines, points=[(one.point_id, one.local_m) for one in points])
         self.files_page.show_lines(self.lines)
-        said += self._problems_of_folder(plan.area.area_id) + more
+        said = [*self._problems_of_folder(plan.area.area_id), *of_grid, *more]
         if not said and not any(line.file for line in self.lines):
             said = [tr("No line has a file yet; choose the folder with the files.")]
         self.problem.setText(said[0] if said else "")

@@ -19,7 +19,7 @@ import numpy as np
 from ..errors import MissingPackageError, ProcessingError, SurveyError
 
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
-GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon")
+GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,8 @@ class Layer:
         Column name to ``str``, ``int``, ``float`` or ``bool``, in order.
     rows : sequence of (coordinates, values)
         Coordinates: None; (2 or 3,) for a point; (n, 2 or 3) for a line; a list of rings (n, 2) for a polygon, the outer one
-        first. Values: by column name; a missing one, None and NaN become NULL.
+        first; a list of rings (n, 3), one for each face, for a body of flat faces (MultiPolygonZ). Values: by column name;
+        a missing one, None and NaN become NULL.
     """
 
     name: str
@@ -301,6 +302,7 @@ def _add_layers(dataset, layers: Sequence[Layer], crs_wkt: str) -> None:
         "LineString": ogr.wkbLineString,
         "LineStringZ": ogr.wkbLineString25D,
         "Polygon": ogr.wkbPolygon,
+        "MultiPolygonZ": ogr.wkbMultiPolygon25D,
     }
     types = {str: ogr.OFTString, int: ogr.OFTInteger, float: ogr.OFTReal, bool: ogr.OFTInteger}
     for layer in layers:
@@ -340,6 +342,13 @@ def _geometry(kind: str, coordinates):
         for ring in coordinates:
             polygon.AddGeometry(_line(ogr.wkbLinearRing, ring))
         return polygon
+    if kind == "MultiPolygonZ":
+        body = ogr.Geometry(ogr.wkbMultiPolygon25D)
+        for ring in coordinates:
+            face = ogr.Geometry(ogr.wkbPolygon25D)
+            face.AddGeometry(_line(ogr.wkbLinearRing, ring))
+            body.AddGeometry(face)
+        return body
     if kind.startswith("LineString"):
         return _line(ogr.wkbLineString25D if kind.endswith("Z") else ogr.wkbLineString, coordinates)
     point = ogr.Geometry(ogr.wkbPoint25D if kind.endswith("Z") else ogr.wkbPoint)
@@ -364,7 +373,13 @@ def _add_point(geometry, position) -> None:
 def _coordinates(geometry):
     if geometry is None or geometry.IsEmpty():
         return None
+    if geometry.GetGeometryName() == "MULTIPOLYGON":
+        return [ring for face in _parts(geometry) for ring in _coordinates(face)]
     if geometry.GetGeometryCount():
-        return [np.array(geometry.GetGeometryRef(i).GetPoints(), float) for i in range(geometry.GetGeometryCount())]
+        return [np.array(part.GetPoints(), float) for part in _parts(geometry)]
     points = np.array(geometry.GetPoints(), float)
     return points[0] if geometry.GetGeometryName() == "POINT" else points
+
+
+def _parts(geometry) -> List:
+    return [geometry.GetGeometryRef(number) for number in range(geometry.GetGeometryCount())]
