@@ -85,7 +85,7 @@ class LineSetBox(QGroupBox):
         strange = parse_numbers(self.turned.text())[1] if self.isChecked() else ""
         if not strange:
             return ""
-        return tr("Turned lines: '{text}' is no line number; write them like 3, 5-7.", text=strange)
+        return tr("Turned lines: '{given}' is no line number; write them like 3, 5-7.", given=strange)
 
 
 class GridPage(QWidget):
