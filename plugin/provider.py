@@ -16,10 +16,13 @@ from .algorithms.fitdrawing import FitDrawing
 from .algorithms.joinitems import JoinItems
 from .algorithms.placepenetrations import PlacePenetrations
 from .algorithms.processsurvey import ProcessSurvey
+from .algorithms.queryrecord import QueryRecord
 from .algorithms.radargrams import DrawRadargrams
 from .algorithms.readsurvey import ReadSurvey
 from .algorithms.routechase import RouteChase
 from .algorithms.sitegrid import DefineSiteGrid
+from .algorithms.updaterecord import UpdateRecord
+from .algorithms.verifyitem import VerifyItem
 from .algorithms.wavespeed import EstimateWaveSpeed
 
 ICONS = Path(__file__).parent / "icons"
@@ -39,6 +42,9 @@ ALGORITHMS = (
     PlacePenetrations,
     RouteChase,
     DrillSheet,
+    UpdateRecord,
+    VerifyItem,
+    QueryRecord,
     ExportDrawing,
 )
 

@@ -10,10 +10,14 @@ from typing import Dict, List, Optional, Tuple
 from .errors import ProcessingError
 from .language import tr
 from .monitor import Monitor
+from .outputs.geopackage import write_geopackage
 from .outputs.layers import software_version
+from .outputs.publish import write_text
+from .outputs.record_answer import answer_layers, answer_page, answer_sentences
 from .outputs.record_rows import latest_scan, read_content
 from .record.history import Book, Changed, Revision, as_known_on, change, latest_date
 from .record.merging import MergeReport, merge_survey
+from .record.query import Answer, Question, ask
 from .record.schema import GEOMETRY, TABLES
 from .record.store import open_store
 from .record.verification import Verification, VerificationReport, verify_item
@@ -74,6 +78,32 @@ def verify(record: str, verification: Verification, monitor: Monitor = Monitor()
     for sentence in verification_sentences(report):
         monitor.log(sentence)
     return report, changed
+
+
+def query_record(
+    record: str, question: Question, output_path=None, report_path=None, monitor: Monitor = Monitor()
+) -> Tuple[Answer, List[str]]:
+    """What the record says of a place, as known on a date: its rows, and the answer in sentences.
+
+    `output_path` (GeoPackage) gets the layers items, verifications, penetrations, coverage and unknown_ground, `report_path` an
+    HTML page; existing files are replaced. Nothing in the record changes.
+    """
+    store = open_store(record)
+    with store.session() as session:
+        book = as_known_on(session, question.known_on)
+        as_of = question.known_on or latest_date(session)
+        about = {row["name"]: row["value"] for row in session.read(TABLES["about"])}
+    monitor.step(0.3)
+    answer = ask(book, question, as_of)
+    monitor.step(0.8)
+    sentences = answer_sentences(answer)
+    if output_path:
+        write_geopackage(output_path, answer_layers(answer), about["crs_wkt"])
+    if report_path:
+        write_text(Path(report_path), answer_page(answer, store.name))
+    for sentence in sentences:
+        monitor.log(sentence)
+    return answer, sentences
 
 
 def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object, Dict]]]:

@@ -28,6 +28,15 @@ def small_survey(tmp_path_factory):
     return surveys.small_survey(tmp_path_factory.mktemp("small") / "survey")
 
 
+@pytest.fixture(scope="session")
+def postgis():
+    """Words of libpq for a database of a server that was started for the tests."""
+    import postgis as servers
+
+    with servers.server() as words:
+        yield words
+
+
 @pytest.fixture(scope="module")  # not "session": the test that loads the plugin adds a provider of its own
 def inslab_provider(qgis_app):
     """The Processing provider, registered."""

@@ -30,6 +30,7 @@ GROUPS = {
     "depth": "Depth slices",
     "items": "Items",
     "penetrations": "Penetrations",
+    "record": "Record",
     "handover": "Handing over",
 }
 

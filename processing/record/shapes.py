@@ -97,6 +97,11 @@ def line_of(vertices):
     return _line(import_ogr().wkbLineString, [position[:2] for position in vertices])
 
 
+def point_of(place):
+    """An OGR point in plan."""
+    return _to_ogr("Point", list(place)[:2])
+
+
 def rings_of(polygon) -> List[List[List[float]]]:
     """Closed rings (x, y) of an OGR polygon."""
     rings = [polygon.GetGeometryRef(number) for number in range(polygon.GetGeometryCount())]
@@ -138,8 +143,7 @@ def length_inside(vertices, polygon) -> float:
 
 def contains(rings, place: Sequence[float]) -> bool:
     """Does a place (x, y) lie in the polygon of `rings`?"""
-    point = _to_ogr("Point", list(place)[:2])
-    return bool(polygon_of(rings).Intersects(point))
+    return bool(polygon_of(rings).Intersects(point_of(place)))
 
 
 def boxes_meet(one, other, reach_m: float = 0.0) -> bool:

@@ -21,6 +21,9 @@ NAMES = [
     "placepenetrations",
     "routechase",
     "drillsheet",
+    "updaterecord",
+    "verifyitem",
+    "queryrecord",
     "exportdrawing",
 ]
 
@@ -80,7 +83,18 @@ def test_copies_are_of_the_same_kind(algorithm):
 
 
 def test_all_parameters_but_the_inputs_have_defaults(algorithm):
-    inputs = {"SURVEY_FOLDER", "SURVEY", "PENETRATIONS", "START", "END", "DRAWING", "PAIRS"}
+    inputs = {
+        "SURVEY_FOLDER",
+        "SURVEY",
+        "PENETRATIONS",
+        "START",
+        "END",
+        "DRAWING",
+        "PAIRS",
+        "RECORD",
+        "ITEM",
+        "VERIFIED_ON",
+    }
     for parameter in algorithm.parameterDefinitions():
         optional = bool(parameter.flags() & parameter.Flag.FlagOptional)
         assert (

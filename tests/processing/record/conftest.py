@@ -11,15 +11,6 @@ pytest.importorskip("osgeo")
 _schemas = (f"record_{number}" for number in itertools.count())
 
 
-@pytest.fixture(scope="session")
-def postgis():
-    """Words of libpq for a database of a server that was started for the tests."""
-    import postgis as servers
-
-    with servers.server() as words:
-        yield words
-
-
 @pytest.fixture(params=["geopackage", "postgis"])
 def record(request, tmp_path):
     """Name of a record that is not there yet, in each kind of store."""

@@ -199,3 +199,10 @@ def test_a_password_never_stands_in_a_message(postgis):
         store.exists()
     assert "secret" not in str(told.value)
     assert "secret" not in store.name
+
+
+def test_the_page_of_fields_is_that_of_the_schema():
+    from inslab.processing.record.schema import as_markdown
+
+    page = (TESTS.parent / "docs" / "record.md").read_text(encoding="utf-8")
+    assert page.endswith(as_markdown())
