@@ -15,7 +15,7 @@ from .outputs.layers import software_version
 from .outputs.publish import write_text
 from .outputs.record_answer import answer_layers, answer_page, answer_sentences
 from .outputs.record_rows import latest_scan, read_content
-from .record.history import Book, Changed, Revision, as_known_on, change, latest_date
+from .record.history import Book, Changed, Revision, as_known_on, change, check_date, latest_date
 from .record.merging import MergeReport, merge_survey
 from .record.query import Answer, Question, ask
 from .record.schema import GEOMETRY, TABLES
@@ -123,7 +123,7 @@ def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object,
 
 def _day(given: str, own: Optional[str], latest: str) -> str:
     if given:
-        return given
+        return check_date(given)
     if not own and not latest:
         raise ProcessingError(
             tr("The survey states no date of its scans: say on which date it is recorded, as 2031-05-04.")

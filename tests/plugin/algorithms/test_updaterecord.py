@@ -22,7 +22,9 @@ def inputs(processed, tmp_path):
 def connection(postgis, monkeypatch):
     """Name of a PostGIS connection of QGIS."""
     metadata = QgsProviderRegistry.instance().providerMetadata("postgres")
-    metadata.saveConnection(metadata.createConnection(QgsDataSourceUri(postgis).uri(), {}), "records")
+    metadata.saveConnection(
+        metadata.createConnection(QgsDataSourceUri(postgis).uri(), {"saveUsername": True}), "records"
+    )
     yield "records"
     metadata.deleteConnection("records")
 
