@@ -27,6 +27,14 @@ def dipole_axis_vectors(travel, axis):
     return (sideways, travel) if axis == "across" else (travel, -sideways)
 
 
+def antenna_positions(midpoints_m, travel, axis, separation_m):
+    """Transmitter and receiver, shape (trace, 3) each with depth 0, and the dipoles' unit vector (2,)."""
+    dipole, apart = dipole_axis_vectors(travel, axis)
+    middle = np.c_[midpoints_m, np.zeros(len(midpoints_m))]
+    half = np.r_[apart, 0.0] * separation_m / 2.0
+    return middle - half, middle + half, dipole
+
+
 def field_below(dipole, directions, index):
     """Field in the concrete of a dipole on its surface, over that of the same dipole in air.
 

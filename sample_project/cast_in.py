@@ -4,6 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .cylinders import Sort
+
 
 @dataclass(frozen=True)
 class CastIn:
@@ -22,13 +24,17 @@ class CastIn:
     def is_metal(self) -> bool:
         return self.kind != "plastic_conduit"
 
+    @property
+    def sort(self) -> Sort:
+        return Sort(self.diameter_m, self.is_metal)
+
     def moved(self, vertices_m) -> "CastIn":
         return replace(self, vertices_m=np.asarray(vertices_m, dtype=float))
 
     def nearest(self, points_m):
         """Nearest points on the axis and its unit tangents there, both of shape (point, 3).
 
-        A straight object counts as endless; every object must run on well beyond the points that look at it.
+        A straight object counts as endless here; `distances_to_ends` says where it ends.
         """
         points_m = np.asarray(points_m, dtype=float)
         axis = self.vertices_m + np.array([0.0, 0.0, self.diameter_m / 2.0])
@@ -48,6 +54,15 @@ class CastIn:
             (1.0 - weight) * axis[low] + weight * axis[low + 1],
             _unit((1.0 - weight) * tangents[low] + weight * tangents[low + 1]),
         )
+
+    def distances_to_ends(self, points_m):
+        """How far the nearest points lie before the start and before the end along the end pieces, each of shape (point,).
+
+        Negative beyond it.
+        """
+        points_m = np.asarray(points_m, dtype=float)
+        for end, inner in (self.vertices_m[[0, 1]], self.vertices_m[[-1, -2]]):
+            yield (points_m - end) @ _unit(inner - end)
 
 
 def _unit(vectors):

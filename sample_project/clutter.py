@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .antenna import HEIGHT_M, field_below
-from .forward import Radar, ScanModel, antenna_positions, fade
+from .antenna import HEIGHT_M, antenna_positions, field_below
+from .forward import Radar, ScanModel, fade
 
 TILE_M = 0.25
 STONES_A_SQUARE_METRE = 1500

@@ -1,11 +1,10 @@
-"""Radar traces over concrete with cylinders in it: spectra by ray geometry and cylinder series.
+"""Radar traces over concrete with cylinders in it: the full wave of each cylinder alone, added up.
 
-Each echo is: transmission of the dipole into the concrete, the exact two-leg path, spreading of a point source over a
-cylinder, attenuation along the path, the cylinder's TM and TE amplitude for the angle of incidence, and the way back to
-the other dipole (by reciprocity). The direct wave and the slab base complete the trace; `clutter` adds the aggregate.
+Each echo is that of an endless cylinder below a half-space (`near_field`, read from `echo_tables`). Direct wave and slab base
+complete the trace; `clutter` adds the aggregate. Slab base and aggregate are ray geometry: they lie or count far away.
 
-Left out on purpose: multiple echoes between objects, shadows, near-field terms of the dipole below the surface. An object
-that curves counts as straight where the echo comes from.
+Left out on purpose: multiple echoes between objects, and shadows. An object that curves or dips counts as straight and level
+where the echo comes from; beside its end the echo fades as Fresnel's integral says.
 
 The frame is that of the scan: local x, y, depth down from the scanned surface; metres, GHz, ns.
 """
@@ -13,14 +12,16 @@ The frame is that of the scan: local x, y, depth down from the scanned surface; 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import fresnel
 
-from .antenna import HEIGHT_M, dipole_axis_vectors, direct_wave, field_below, ricker_spectrum
-from .cylinders import CylinderEcho
+from .antenna import HEIGHT_M, dipole_axis_vectors, direct_wave, ricker_spectrum
+from .echo_tables import echo_tables, two_way
 from .materials import Concrete, free_wavenumber
-from .paths import cylinder_paths
 
 # Echoes fade out between these path lengths: both lie beyond the record.
 FADE_START_M, FADE_END_M = 0.95, 1.15
+# Further from its end an item counts as endless.
+ENDS_SEEN_M = 0.6
 
 
 @dataclass(frozen=True)
@@ -42,11 +43,19 @@ class Radar:
     def frequency_ghz(self) -> np.ndarray:
         return np.arange(self.transform_count)[self.band] / (self.transform_count * self.interval_ns)
 
+    @property
+    def pulse(self) -> np.ndarray:
+        """Spectrum of the emitted pulse, shape (frequency,)."""
+        return ricker_spectrum(self.frequency_ghz, self.centre_ghz)
+
 
 class ScanModel:
-    """Echoes of one scan area: its concrete, its slab base and what is cast in, in the scan's own frame."""
+    """Echoes of one scan area: its concrete, its slab base and what is cast in, in the scan's own frame.
 
-    def __init__(self, radar: Radar, concrete: Concrete, thickness_m: float, objects):
+    `sorts`: a tuple of all sorts of cylinders that some areas have between them, so that they share one set of tables.
+    """
+
+    def __init__(self, radar: Radar, concrete: Concrete, thickness_m: float, objects, sorts=None):
         self.radar = radar
         self.concrete = concrete
         self.thickness_m = thickness_m
@@ -54,22 +63,23 @@ class ScanModel:
         f = radar.frequency_ghz
         self.air = free_wavenumber(f)
         self.wavenumber = concrete.wavenumber(f)
-        self.pulse = ricker_spectrum(f, radar.centre_ghz)
-        self._echoes = {}
+        self.pulse = radar.pulse
+        self.tables = echo_tables(radar, concrete, sorts or sorts_of(objects))
 
     def spectra(self, midpoints_m, travel, axis) -> np.ndarray:
         """Spectra of direct wave, slab base and all objects, complex64, shape (trace, frequency).
 
         `midpoints_m`, shape (trace, 2), lie midway between the dipoles.
         """
-        transmitter, receiver, dipole = antenna_positions(midpoints_m, travel, axis, self.radar.separation_m)
-        sum_of_echoes = np.zeros((len(midpoints_m), len(self.air)), dtype=np.complex64)
+        dipole, _ = dipole_axis_vectors(travel, axis)
+        midpoints = np.c_[midpoints_m, np.zeros(len(midpoints_m))]
+        common = self.pulse * (self.direct() + self.slab_base())
+        spectra = np.tile(common.astype(np.complex64), (len(midpoints), 1))
         for cast_in in self.objects:
-            near = _within_reach(cast_in, (transmitter + receiver) / 2.0)
+            near = _within_reach(cast_in, midpoints)
             if near.any():
-                sum_of_echoes[near] += self._cylinder(cast_in, transmitter[near], receiver[near], dipole)
-        common = self.direct() + self.slab_base()
-        return (self.pulse * (sum_of_echoes + common)).astype(np.complex64)
+                spectra[near] += self._cylinder(cast_in, midpoints[near], dipole)
+        return spectra
 
     def direct(self) -> np.ndarray:
         """Direct wave without the pulse, shape (frequency,)."""
@@ -88,44 +98,32 @@ class ScanModel:
         gap = 2.0 * self.air * HEIGHT_M * air_cosine
         return through**2 * reflection * np.exp(-1j * (self.wavenumber * path + gap)) / (4.0 * np.pi * path)
 
-    def _cylinder(self, cast_in, transmitter, receiver, dipole) -> np.ndarray:
-        radius = cast_in.diameter_m / 2.0
-        point, tangent = cast_in.nearest((transmitter + receiver) / 2.0)
-        paths = cylinder_paths(transmitter, receiver, point, tangent, radius)
-        parts, air_cosine = [], 0.0
-        for direction in paths.directions:
-            field, cosine = field_below(dipole, direction, self.concrete.index)
-            air_cosine = air_cosine + cosine
-            # Component across both axis and ray (TE), and in the plane of axis and ray (TM).
-            across = np.cross(tangent, direction)
-            across /= np.linalg.norm(across, axis=1, keepdims=True)
-            parts.append((np.sum(field * np.cross(direction, across), axis=1), np.sum(field * across, axis=1)))
-        (tm_1, te_1), (tm_2, te_2) = parts
-        tm, te = self._echo_of(cast_in).amplitudes(paths.bend_rad, paths.sine)
-        # The electric field of TE turns over on its way back, that of TM does not (the series is for the field along
-        # the axis: electric for TM, magnetic for TE).
-        amplitude = (te_1 * te_2)[:, None] * te - (tm_1 * tm_2)[:, None] * tm
-        spreading = fade(paths.path_m) / np.sqrt(paths.leg_m[0] * paths.leg_m[1] * paths.axis_path_m) / (4.0 * np.pi)
-        phase = np.multiply.outer(paths.axis_path_m, self.wavenumber) + np.multiply.outer(
-            air_cosine * HEIGHT_M, self.air
-        )
-        wave = np.exp((-1j * phase).astype(np.complex64)) * np.sqrt(2j / (np.pi * self.wavenumber))
-        return (spreading[:, None] * amplitude * wave).astype(np.complex64)
-
-    def _echo_of(self, cast_in) -> CylinderEcho:
-        key = (cast_in.is_metal, cast_in.diameter_m)
-        if key not in self._echoes:
-            inner = None if cast_in.is_metal else self.air
-            self._echoes[key] = CylinderEcho(cast_in.diameter_m / 2.0, self.wavenumber, inner)
-        return self._echoes[key]
+    def _cylinder(self, cast_in, midpoints_m, dipole) -> np.ndarray:
+        point, tangent = cast_in.nearest(midpoints_m)
+        toward = point - midpoints_m
+        along = tangent[:, :2] / np.linalg.norm(tangent[:, :2], axis=1, keepdims=True)
+        offset = toward[:, 0] * along[:, 1] - toward[:, 1] * along[:, 0]
+        # Of an item that dips a little, the distance counts: it stands for the depth of a level one.
+        depth = np.sqrt(np.sum(toward**2, axis=1) - offset**2)
+        cosine = along @ dipole
+        spectra = self.tables.spectra(cast_in.sort, offset, depth, cosine)
+        _, way = two_way(offset, depth, cosine, self.radar.separation_m)
+        spectra *= fade(way - cast_in.diameter_m).astype(np.float32)[:, None]
+        for inside in cast_in.distances_to_ends(midpoints_m):
+            near = inside < ENDS_SEEN_M
+            if near.any():
+                spectra[near] *= beside_end(inside[near], way[near] / 2.0, self.wavenumber.real)
+        return spectra
 
 
-def antenna_positions(midpoints_m, travel, axis, separation_m):
-    """Transmitter and receiver, shape (trace, 3) each with depth 0, and the dipoles' unit vector (2,)."""
-    dipole, apart = dipole_axis_vectors(travel, axis)
-    middle = np.c_[midpoints_m, np.zeros(len(midpoints_m))]
-    half = np.r_[apart, 0.0] * separation_m / 2.0
-    return middle - half, middle + half, dipole
+def beside_end(inside_m, distance_m, wavenumber):
+    """Share of an endless item's echo that is left beside its end (Fresnel's integral), shape (trace, frequency).
+
+    `inside_m` is how far the point that answers lies before the end, negative beyond it; `distance_m` how far away it is.
+    """
+    place = inside_m[:, None] * np.sqrt(2.0 * wavenumber / (np.pi * distance_m[:, None]))
+    sine, cosine = fresnel(place)
+    return ((0.5 + 0.5j) * (0.5 + cosine - 1j * (0.5 + sine))).astype(np.complex64)
 
 
 def fade(path_m):
@@ -145,3 +143,8 @@ def to_traces(spectra, radar: Radar, delay_ns) -> np.ndarray:
 def _within_reach(cast_in, points_m):
     point, _ = cast_in.nearest(points_m)
     return np.linalg.norm(point - points_m, axis=1) < FADE_END_M / 2.0
+
+
+def sorts_of(objects):
+    """The sorts of cylinders among the objects, in a fixed order."""
+    return tuple(sorted({item.sort for item in objects}, key=lambda sort: (sort.is_metal, sort.diameter_m)))

@@ -9,7 +9,7 @@ import numpy as np
 from ..processing.survey.segy import write_segy
 from . import building, drawings, penetrations, scan_plan, scanned_plan
 from .clutter import Stones, clutter_spectra, draw_stones
-from .forward import Radar, ScanModel, to_traces
+from .forward import Radar, ScanModel, sorts_of, to_traces
 from .instrument import DIRECT_PEAK_COUNTS, NOISE_DB, TIME_ZERO_NS, draw_line_errors, draw_position_error, record
 from .scan_plan import AREAS, Area, control_points, lines_of
 
@@ -47,7 +47,7 @@ def write_area(folder, area: Area):
     """Write the line files of one area. Returns its rows for scan_lines.csv and its entries for truth.json."""
     wall = area.surface == "wall"
     objects = building.wall_objects() if wall else building.slab_objects()
-    model = ScanModel(RADAR, area.concrete, area.thickness_m, area.objects_in_scan(objects))
+    model = ScanModel(RADAR, area.concrete, area.thickness_m, area.objects_in_scan(objects), sorts_of(objects))
     stones = _stones_of(area, building.SEED + 500 if wall else building.SEED)
     # One setting of the instrument for the whole job: dry concrete gives the stated peak.
     reference = ScanModel(RADAR, building.SLAB_CONCRETE, building.SLAB_THICKNESS_M, [])

@@ -1,8 +1,14 @@
-"""The way from transmitter to a cylinder's surface to receiver: exact, for antennas apart and a line at any angle."""
+"""Echo of a cylinder by ray geometry: what the full wave comes to far away, as an oracle for the sample's forward model.
+
+Transmission of the dipole into the concrete (Fresnel), the exact two-leg path, spreading of a point source over a cylinder,
+attenuation, the cylinder series for the angle of incidence, and the way back by reciprocity. No near field.
+"""
 
 from dataclasses import dataclass
 
 import numpy as np
+
+ORDERS = np.arange(11)
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,35 @@ class CylinderPaths:
     leg_m: tuple
     directions: tuple
     tangent: np.ndarray
+
+
+def ray_echo(model, cast_in, midpoints_m, travel, axis):
+    """Spectra of the echo of one item without the pulse, shape (trace, frequency); `midpoints_m` has shape (trace, 2)."""
+    from inslab.sample_project.antenna import HEIGHT_M, antenna_positions, field_below
+    from inslab.sample_project.cylinders import signs
+
+    transmitter, receiver, dipole = antenna_positions(midpoints_m, travel, axis, model.radar.separation_m)
+    point, tangent = cast_in.nearest((transmitter + receiver) / 2.0)
+    paths = cylinder_paths(transmitter, receiver, point, tangent, cast_in.diameter_m / 2.0)
+    parts, air_cosine = [], 0.0
+    for direction in paths.directions:
+        field, cosine = field_below(dipole, direction, model.concrete.index)
+        air_cosine = air_cosine + cosine
+        # Component across both axis and ray (TE), and in the plane of axis and ray (TM).
+        across = np.cross(tangent, direction)
+        across /= np.linalg.norm(across, axis=1, keepdims=True)
+        parts.append((np.sum(field * np.cross(direction, across), axis=1), np.sum(field * across, axis=1)))
+    (tm_1, te_1), (tm_2, te_2) = parts
+    along = model.wavenumber * np.sqrt(1.0 - paths.sine[:, None] ** 2 + 0j)
+    a = cast_in.sort.coefficients(ORDERS[:, None, None], along, model.wavenumber, model.air)
+    angles = (signs(ORDERS)[:, None] * np.cos(np.outer(ORDERS, paths.bend_rad)))[:, :, None]
+    # The electric field of TE turns over on its way back, that of TM does not.
+    amplitude = (te_1 * te_2)[:, None] * (angles * a.te).sum(axis=0) - (tm_1 * tm_2)[:, None] * (angles * a.tm).sum(
+        axis=0
+    )
+    spreading = 1.0 / np.sqrt(paths.leg_m[0] * paths.leg_m[1] * paths.axis_path_m) / (4.0 * np.pi)
+    phase = np.multiply.outer(paths.axis_path_m, model.wavenumber) + np.multiply.outer(air_cosine * HEIGHT_M, model.air)
+    return spreading[:, None] * amplitude * np.exp(-1j * phase) * np.sqrt(2j / (np.pi * model.wavenumber))
 
 
 def cylinder_paths(transmitter_m, receiver_m, point_m, tangent, radius_m) -> CylinderPaths:
