@@ -56,7 +56,7 @@ class CastIn:
         )
 
     def distances_to_ends(self, points_m):
-        """How far the nearest points lie before the start and before the end along the end pieces, each of shape (point,).
+        """How far the points lie inside the start, then inside the end, along the end pieces: two arrays of shape (point,).
 
         Negative beyond it.
         """

@@ -36,13 +36,15 @@ TOP_PART = 0.75
 
 @dataclass(frozen=True)
 class Pair:
-    """Two dipoles side by side over a cylinder: components of the dipoles' direction along and across it, and where the
-    receiver lies along it from the transmitter (metres)."""
+    """Two dipoles side by side over a cylinder.
+
+    `along` and `across` are the components of the dipoles' direction; the receiver lies `shift_m` along the cylinder and twice
+    `half_steps` (in steps of the offsets) across it from the transmitter.
+    """
 
     along: float
     across: float
     shift_m: float
-    # Offset between the dipoles across the cylinder, in steps of the fine grid: receiver less transmitter, halved.
     half_steps: int
 
 
