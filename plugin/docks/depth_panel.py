@@ -21,7 +21,7 @@ from ...processing.language import tr
 from ...processing.outputs.stored import read_area_depths
 from ..shown import ShownPlane, first_visible, shown_planes
 from ..styles import slices
-from ..styles.depth import DepthWindow, set_window
+from ..styles.depth import DepthWindow, set_window, window_of
 from .depth_scale import DepthScale
 from .second_map import SecondMap
 
@@ -54,7 +54,9 @@ class DepthPanel(QgsDockWidget):
         self._look_soon.timeout.connect(self._show_reliable)
         self.project.layersAdded.connect(self._project_changed)
         self.project.layersRemoved.connect(self._project_changed)
+        self.project.readProject.connect(self._project_changed)
         self.canvas.extentsChanged.connect(self._view_changed)
+        self.closed.connect(lambda: self.play.setChecked(False))
         self.refresh()
 
     def _build(self) -> None:
@@ -157,12 +159,26 @@ class DepthPanel(QgsDockWidget):
         self.scale.show_slices(slices.band_ranges_m(layer) if layer else [], self._item_depths(chosen))
         self.scale.setValue(slices.shown_band(layer) - 1 if layer else 0)
         self.scale.blockSignals(False)
+        self._take_window()
         if self.window is not None:
             self.scale.show_window(self.window.from_m, self.window.to_m)
         for control in (self.shallower, self.deeper, self.play, self.beside):
             control.setEnabled(layer is not None)
         self._depths_of = ("", {})
         self._show_reliable()
+
+    def _take_window(self) -> None:
+        """The window that the project was saved with."""
+        window = window_of(self.project)
+        if window is None or not self.scale.ranges_m:
+            return
+        top, base = self.scale.ranges_m[self.scale.value()]
+        for control in (self.margin, self.others):
+            control.blockSignals(True)
+        self.margin.setValue(round(500 * (window.to_m - window.from_m - (base - top))))
+        self.set_others(window.others)
+        for control in (self.margin, self.others):
+            control.blockSignals(False)
 
     def apply(self) -> None:
         """Bring the map to the depth of the panel: slices of all planes, items and picks."""
@@ -222,6 +238,7 @@ class DepthPanel(QgsDockWidget):
         for signal, slot in (
             (self.project.layersAdded, self._project_changed),
             (self.project.layersRemoved, self._project_changed),
+            (self.project.readProject, self._project_changed),
             (self.canvas.extentsChanged, self._view_changed),
         ):
             signal.disconnect(slot)

@@ -29,7 +29,10 @@ class SectionBar(QToolBar):
             True,
         )
         self.selected = self._button(
-            tr("Selected"), tr("Show the pick or item that is selected on the map in the radargram that shows it best.")
+            tr("Selected"),
+            tr(
+                "Show the pick, item or scan line that is selected on the map or in a table, in the radargram that shows it best."
+            ),
         )
         self.addSeparator()
         self.panels = self._list(
@@ -38,6 +41,10 @@ class SectionBar(QToolBar):
         self.axes = self._list(tr("Which way the dipoles lay: across or along the direction of travel."))
         for name in PANELS:
             self.panels.addItem(PANEL_NAMES[name])
+        for axis, name in AXIS_NAMES.items():
+            self.axes.addItem(name, axis)
+        for box in (self.panels, self.axes):  # a toolbar does not notice when a list gets longer names
+            box.setMinimumWidth(box.sizeHint().width())
         self.panels.setCurrentIndex(1)
         self.addSeparator()
         self.test = self._button(
@@ -55,7 +62,10 @@ class SectionBar(QToolBar):
         self.save = self._button("", tr("Save the picks and stop editing."), icon="/mActionSaveEdits.svg")
         self.whole = self._button(
             "",
-            tr("The whole section. The wheel magnifies (Ctrl: only along, Shift: only down), dragging moves."),
+            tr(
+                "The whole section. The wheel magnifies (Ctrl: only along, Shift: only down), dragging moves, "
+                "Page up and Page down go to the neighbouring line."
+            ),
             icon="/mActionZoomFullExtent.svg",
         )
         self.panels.currentIndexChanged.connect(self.panelChosen.emit)

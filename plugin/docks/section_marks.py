@@ -51,7 +51,9 @@ class MarkPainter:
         """Items first, picks on top of them; labels as far as there is room, that of a selected item before others."""
         for mark in sorted(marks, key=lambda mark: mark.what == PICK):
             self._draw_mark(mark)
-        taken = []
+        half = QPointF(0.5 * self.em, 0.5 * self.em)
+        places = [self.view.point_of_depth(mark.distance_m, mark.depth_m) for mark in marks]
+        taken = [QRectF(place - half, place + half) for place in places]
         for mark in sorted(marks, key=lambda mark: not mark.is_selected):
             if mark.what != PICK or mark.is_selected:
                 self._draw_label(mark, taken)
@@ -107,12 +109,10 @@ class MarkPainter:
 
     def draw_unreliable(self, at_m: np.ndarray, depth_m: np.ndarray) -> None:
         """Hatching below the depth that counts as scanned; where none does, from the surface on."""
-        bottom = self.view.plot.bottom()
-        limit = [
-            self.view.point_of_depth(distance, 0.0 if np.isnan(depth) else depth)
-            for distance, depth in zip(at_m, depth_m)
-        ]
-        area = QPolygonF([QPointF(limit[0].x(), bottom), *limit, QPointF(limit[-1].x(), bottom)])
+        plot = self.view.plot
+        limit = self.view.polygon(at_m, self.view.vertical_of_depth(np.nan_to_num(depth_m)))
+        area = QPolygonF([QPointF(limit[0].x(), plot.bottom()), *limit, QPointF(limit[-1].x(), plot.bottom())])
+        area = area.intersected(QPolygonF(plot))  # hatching all of a magnified line would take long
         self.painter.setPen(Qt.PenStyle.NoPen)
         for colour, pattern in ((QColor(255, 255, 255, 70), None), (QColor(0, 0, 0, 150), Qt.BrushStyle.BDiagPattern)):
             self.painter.setBrush(QBrush(colour) if pattern is None else QBrush(colour, pattern))
@@ -122,7 +122,7 @@ class MarkPainter:
         """The curve of a test of the wave speed, with a handle at its apex."""
         extent = self.view.shown
         distance = np.linspace(extent.left(), extent.right(), 241)
-        points = QPolygonF([self.view.point(d, t) for d, t in zip(distance, curve.time_ns(distance))])
+        points = self.view.polygon(distance, curve.time_ns(distance))
         apex = self.view.point(curve.apex_m, curve.apex_ns)
         self.painter.setBrush(Qt.BrushStyle.NoBrush)
         for pen in (QPen(QColor("#ffffff"), 0.34 * self.em), QPen(CURVE_COLOUR, 0.16 * self.em)):

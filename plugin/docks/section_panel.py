@@ -20,7 +20,7 @@ from .section_picks import PickEditor, item_marks
 from .section_speed import SpeedRow
 from .section_task import SectionTask
 from .section_view import EDIT, LOOK, SectionView
-from .section_wanted import line_of_feature, wanted_of_selection
+from .section_wanted import WantedLine, line_of_feature, neighbour, wanted_of_selection
 
 LINE_PANEL = 1  # of `radargrams.PANELS`: processed
 
@@ -85,6 +85,8 @@ class SectionPanel(QgsDockWidget):
         view.pickMoved.connect(lambda *to: self._with_picks(lambda editor: editor.move(*to)))
         view.pickChosen.connect(self._pick_chosen)
         view.deleteWanted.connect(self.delete_pick)
+        view.neighbourWanted.connect(self.show_neighbour)
+        self.closedStateChanged.connect(self._closed_or_opened)
         self.project.layersWillBeRemoved.connect(self._layers_go)
 
     # What is shown
@@ -121,11 +123,20 @@ class SectionPanel(QgsDockWidget):
         """Show the pick or item that is selected on the map in the radargram that shows it best."""
         wanted = wanted_of_selection(self.project)
         if wanted is None:
-            self._say(tr("Select a pick or an item on the map first."))
+            self._say(tr("Select a pick, an item or a scan line first."))
         elif not wanted.line_id:
             self._say(tr("No scan line shows this item; draw a section across it instead."))
         else:
-            self.show_line(wanted.plane, wanted.area_id, wanted.line_id, wanted.dipole_axis, wanted.distance_m)
+            self._show_wanted(wanted)
+
+    def show_neighbour(self, step: int) -> None:
+        """Show the next scan line of the area (1), or the one before (-1)."""
+        line = self.section.line if self.section is not None else None
+        if line is None or self.plane is None:
+            return
+        wanted = neighbour(self.plane, line.area_id, line.line_id, line.dipole_axis, step)
+        if wanted is not None:
+            self._show_wanted(wanted)
 
     def add_pick(self, distance_m: float, depth_m: float) -> None:
         """A new pick of the scan line that is shown, selected."""
@@ -203,8 +214,7 @@ class SectionPanel(QgsDockWidget):
         self._show_panel(self.bar.panel_number)
         self.view.show_all()
         self.view.show_cursor(self._centre_m)
-        crs = plane.layer("scan_lines").crs()
-        self.on_map.show(self.section.path if self.section.is_placed else None, crs)
+        self._show_on_map()
         self.test_speed(self.bar.test.isChecked())
         self._say()
 
@@ -271,8 +281,27 @@ class SectionPanel(QgsDockWidget):
         planes = [plane for plane in shown_planes(self.project) if plane.is_visible(self.project)]
         return [plane.layer("scan_lines") for plane in planes if plane.layer("scan_lines") is not None]
 
+    def _show_wanted(self, wanted: WantedLine) -> None:
+        self.show_line(wanted.plane, wanted.area_id, wanted.line_id, wanted.dipole_axis, wanted.distance_m)
+
     def _line_chosen(self, layer, feature: QgsFeature) -> None:
         self.show_line(plane_of_layer(self.project, layer), *line_of_feature(feature))
+
+    def _show_on_map(self) -> None:
+        plane = self.plane
+        if self.section is not None and self.section.is_placed and plane is not None:
+            self.on_map.show(self.section.path, plane.layer("scan_lines").crs())
+        else:
+            self.on_map.show(None)
+
+    def _closed_or_opened(self, is_closed: bool) -> None:
+        """What was drawn on the map goes with the panel and comes back with it."""
+        if is_closed:
+            for tool in (self.line_tool, self.section_tool):
+                self.canvas.unsetMapTool(tool)
+            self.on_map.show(None)
+        else:
+            self._show_on_map()
 
     def _pointed(self, distance_m: float, depth_m: float) -> None:
         self.on_map.mark(distance_m)

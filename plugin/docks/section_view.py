@@ -3,8 +3,9 @@
 from dataclasses import replace
 from typing import List, Optional, Tuple
 
+import numpy as np
 from qgis.PyQt.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
-from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPalette, QPen
+from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPalette, QPen, QPolygonF
 from qgis.PyQt.QtWidgets import QSizePolicy, QWidget
 
 from ...processing.language import tr
@@ -31,6 +32,7 @@ class SectionView(QWidget):
     pickMoved = pyqtSignal(int, float, float)  # feature, distance, depth
     pickChosen = pyqtSignal(int)  # feature, -1 for none
     deleteWanted = pyqtSignal()
+    neighbourWanted = pyqtSignal(int)  # 1 the next line, -1 the one before
     curveChanged = pyqtSignal()
 
     def __init__(self, parent=None):
@@ -46,6 +48,7 @@ class SectionView(QWidget):
         self._dragged: Optional[str] = None  # view, pick, apex or flank
         self._grip = QPointF()
         self._moving: Optional[Mark] = None
+        self._framed: Optional[Tuple] = None
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
@@ -100,18 +103,27 @@ class SectionView(QWidget):
     @property
     def em(self) -> int:
         """The height of a line of text, of which all sizes are multiples."""
-        return self.fontMetrics().height()
-
-    @property
-    def in_depth(self) -> bool:
-        return self.picture is None or self.picture.in_depth
+        return self._frame()[0]
 
     @property
     def plot(self) -> QRectF:
         """The widget without its axes."""
-        right = 5.2 if self.section is not None and self.section.picture is not None else 1.0
-        margins = (4.6 * self.em, 0.7 * self.em, -right * self.em, -2.7 * self.em)
-        return QRectF(self.rect()).adjusted(*margins)
+        return self._frame()[1]
+
+    def _frame(self) -> Tuple[int, QRectF]:
+        """`em` and `plot`, kept as long as nothing changes that they depend on: a frame asks for them a thousand times."""
+        has_second_scale = self.section is not None and self.section.picture is not None
+        key = (self.width(), self.height(), has_second_scale, self.font().key())
+        if self._framed is None or self._framed[0] != key:
+            em = self.fontMetrics().height()
+            right = 5.2 if has_second_scale else 1.0
+            plot = QRectF(self.rect()).adjusted(4.6 * em, 0.7 * em, -right * em, -2.7 * em)
+            self._framed = (key, em, plot)
+        return self._framed[1:]
+
+    @property
+    def in_depth(self) -> bool:
+        return self.picture is None or self.picture.in_depth
 
     def point(self, distance_m: float, vertical: float) -> QPointF:
         """Place on the screen of a distance and a value of the vertical axis."""
@@ -122,7 +134,18 @@ class SectionView(QWidget):
 
     def point_of_depth(self, distance_m: float, depth_m: float) -> QPointF:
         """The same for a depth (m), whatever the vertical axis is."""
-        return self.point(distance_m, depth_m if self.in_depth else float(self.section.picture.time_of_depth(depth_m)))
+        return self.point(distance_m, float(self.vertical_of_depth(depth_m)))
+
+    def polygon(self, distances_m: np.ndarray, verticals: np.ndarray) -> QPolygonF:
+        """Many places at once."""
+        plot = self.plot
+        x = plot.left() + (distances_m - self.shown.left()) / self.shown.width() * plot.width()
+        y = plot.top() + (verticals - self.shown.top()) / self.shown.height() * plot.height()
+        return QPolygonF([QPointF(*place) for place in zip(x.tolist(), y.tolist())])
+
+    def vertical_of_depth(self, depth_m):
+        """The value of the vertical axis for depths (m)."""
+        return depth_m if self.in_depth else self.section.picture.time_of_depth(depth_m)
 
     def data_at(self, point: QPointF) -> Tuple[float, float]:
         """Distance and value of the vertical axis at a place on the screen."""
@@ -166,10 +189,10 @@ class SectionView(QWidget):
         painter.save()
         painter.setClipRect(plot)
         self._draw_image(painter)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         marks = MarkPainter(painter, self)
         marks.draw_unreliable(self.section.reliable_at_m, self.section.reliable_m)
-        marks.draw([self._moving if self._is_moving(mark) else mark for mark in self.marks])
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        marks.draw([self._moving if self._is_moving(mark) else mark for mark in self._marks_in_view()])
         if self.curve is not None and not self.in_depth:
             marks.draw_curve(self.curve)
         if self.cursor_m is not None:
@@ -192,8 +215,15 @@ class SectionView(QWidget):
             part.width() * across,
             part.height() * down,
         )
+        painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, self.section.picture is not None)
         corners = self.point(part.left(), part.top()), self.point(part.right(), part.bottom())
         painter.drawImage(QRectF(*corners), image, source)
+
+    def _marks_in_view(self) -> List[Mark]:
+        """Without those so far outside that not even their bars reach in."""
+        margin = 0.1 * self.shown.width() + 0.1
+        low, high = self.shown.left() - margin, self.shown.right() + margin
+        return [mark for mark in self.marks if low <= mark.distance_m <= high]
 
     def _is_moving(self, mark: Mark) -> bool:
         return self._moving is not None and (mark.what, mark.fid) == (PICK, self._moving.fid)
@@ -263,6 +293,7 @@ class SectionView(QWidget):
             Qt.Key.Key_Up: (0.0, -0.1),
             Qt.Key.Key_Down: (0.0, 0.1),
         }
+        pages = {Qt.Key.Key_PageUp: -1, Qt.Key.Key_PageDown: 1}
         zooms = {Qt.Key.Key_Plus: WHEEL_STEP, Qt.Key.Key_Minus: 1 / WHEEL_STEP}
         if self.picture is None:
             super().keyPressEvent(event)
@@ -271,6 +302,8 @@ class SectionView(QWidget):
             self._move(along * self.shown.width(), down * self.shown.height())
         elif event.key() in zooms:
             self.zoom(zooms[event.key()], self.plot.center())
+        elif event.key() in pages:
+            self.neighbourWanted.emit(pages[event.key()])
         elif event.key() == Qt.Key.Key_Home:
             self.show_all()
         elif event.key() in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace) and self.mode == EDIT:

@@ -26,9 +26,9 @@ def line_of_feature(feature: QgsFeature) -> Tuple[str, str, str]:
 
 
 def wanted_of_selection(project: QgsProject) -> Optional[WantedLine]:
-    """The line of the first pick or item that is selected in any plane; None where nothing is."""
+    """The line of the first pick, item or scan line that is selected in any plane; None where nothing is."""
     for plane in shown_planes(project):
-        for name, find in (("picks", _line_of_pick), ("items", _line_of_item)):
+        for name, find in FINDERS:
             layer = plane.layer(name)
             chosen = next(iter(layer.getSelectedFeatures()), None) if layer is not None else None
             if chosen is not None:
@@ -61,6 +61,21 @@ def _line_of_item(plane: ShownPlane, item: QgsFeature) -> WantedLine:
     line = min(crossing, key=lambda row: (row.geometry().distance(middle), row["dipole_axis"] != "across"))
     where = line.geometry().lineLocatePoint(line.geometry().intersection(geometry).centroid())
     return WantedLine(plane, *line_of_feature(line), where)
+
+
+def _line_itself(plane: ShownPlane, line: QgsFeature) -> WantedLine:
+    """Selected in its table, a line of an area without a position can be shown as well."""
+    return WantedLine(plane, *line_of_feature(line))
+
+
+FINDERS = (("picks", _line_of_pick), ("items", _line_of_item), ("scan_lines", _line_itself))
+
+
+def neighbour(plane: ShownPlane, area_id: str, line_id: str, dipole_axis: str, step: int) -> Optional[WantedLine]:
+    """The line that comes `step` lines after another one of its area, with the same dipole axis; None beyond the ends."""
+    lines = _rows(plane.layer("scan_lines"), area_id=area_id, dipole_axis=dipole_axis)
+    number = [line["line_id"] for line in lines].index(line_id) + step
+    return WantedLine(plane, *line_of_feature(lines[number])) if 0 <= number < len(lines) else None
 
 
 def _rows(layer, **wanted):

@@ -60,3 +60,13 @@ def set_window(project: QgsProject, window: Optional[DepthWindow]) -> None:
             QgsExpressionContextUtils.setProjectVariable(project, name, variables[name])
         else:
             QgsExpressionContextUtils.removeProjectVariable(project, name)
+
+
+def window_of(project: QgsProject) -> Optional[DepthWindow]:
+    """The window that a project was left with; None for all depths."""
+    scope = QgsExpressionContextUtils.projectScope(project)
+    from_m, to_m, percent = (scope.variable(name) for name in (FROM, TO, OTHERS))
+    if from_m is None or to_m is None or percent is None:
+        return None
+    others = next((key for key, value in OTHER_DEPTHS.items() if value == int(percent)), "faint")
+    return DepthWindow(float(from_m), float(to_m), others)

@@ -63,6 +63,13 @@ def to_site(area_id: str, local) -> np.ndarray:
     return np.array(origin) + np.array([[cos, -sin], [sin, cos]]) @ np.array(local, float)
 
 
+def true_speed(area_id: str):
+    """The wave speed and time zero that the survey was made with, to spare a test their estimate."""
+    from inslab.processing.radar.model import WaveSpeed
+
+    return WaveSpeed(area_id, SPEED_M_NS, 0.001, TIME_ZERO_NS, 0.02, "true values")
+
+
 def _lines():
     width, height = SIZE_M
     for number in range(round(height / LINE_STEP_M) + 1):

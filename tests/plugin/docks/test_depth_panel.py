@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from qgis.core import (
+    Qgis,
     QgsExpressionContext,
     QgsExpressionContextUtils,
     QgsMapRendererParallelJob,
@@ -173,3 +174,30 @@ def test_it_draws_itself_and_lets_go_when_closed(panel, desk, shown, project):
     desk.close()
     project.clear()  # would reach a panel that still listens
     shown.canvas.zoomScale(20)
+
+
+def test_a_project_keeps_its_window(panel, shown):
+    panel.margin.setValue(20)
+    panel.set_others("hidden")
+    panel.set_depth(0.075)
+    assert depth.window_of(shown.project) == depth.DepthWindow(pytest.approx(0.05), pytest.approx(0.10), "hidden")
+    panel.margin.blockSignals(True)
+    panel.margin.setValue(0)
+    panel.margin.blockSignals(False)
+    panel.refresh()
+    assert (panel.margin.value(), panel.others.currentData(), panel.scale.value()) == (20, "hidden", 7)
+
+
+def test_play_ends_when_the_panel_is_closed(panel):
+    panel.play.setChecked(True)
+    panel.close()
+    assert not panel._timer.isActive()
+
+
+@pytest.mark.skipif(Qgis.QGIS_VERSION_INT < 33800, reason="QGIS has no elevation control before 3.38")
+def test_each_band_tells_its_height(shown):
+    layer = shown.plane.layer("slices")
+    properties = layer.elevationProperties()
+    assert properties.isEnabled()
+    height = properties.fixedRangePerBand()[5]
+    assert (height.lower(), height.upper()) == pytest.approx((-0.05, -0.04))

@@ -5,17 +5,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import surveys
-from qgis.core import QgsFeatureRequest, QgsPointXY
-from qgis.PyQt.QtCore import QEvent, QPointF, Qt
-from qgis.PyQt.QtGui import QMouseEvent
+from qgis.core import QgsFeatureRequest, QgsPointXY, QgsVectorLayer
+from qgis.PyQt.QtCore import QEvent, QPoint, QPointF, QRectF, Qt
+from qgis.PyQt.QtGui import QMouseEvent, QWheelEvent
 from qgis.PyQt.QtWidgets import QApplication
 
 from inslab.plugin.docks.section_axes import AxesPainter, label_of, round_steps
 from inslab.plugin.docks.section_marks import PICK
+from inslab.plugin.docks.section_picks import PickEditor
 from inslab.plugin.docks.section_task import SectionTask
 from inslab.processing import chain
+from inslab.processing.outputs import area_work
 from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.outputs.section_data import SectionSource
 
+NUMBERS = ("depth_m", "local_x_m", "local_y_m", "sigma_along_m", "sigma_depth_m")
 LINE = ("A1", "X02", "across")  # at local y = 0.2, from x = 0 to 0.8
 
 
@@ -234,7 +238,7 @@ def test_a_curve_is_dragged_and_tells_speed_and_permittivity(on_line, qtbot):
 
 def test_the_selected_item_or_pick_is_shown_where_it_is_seen_best(panel, shown, qtbot):
     panel.show_selected()
-    assert "Select a pick or an item" in panel.footer.text()
+    assert "Select a pick, an item" in panel.footer.text()
     items, picks = shown.plane.layer("items"), shown.plane.layer("picks")
     item = next(items.getFeatures())
     items.selectByIds([item.id()])
@@ -249,6 +253,81 @@ def test_the_selected_item_or_pick_is_shown_where_it_is_seen_best(panel, shown, 
     assert (panel.section.line.area_id, panel.section.line.line_id) == ("A2", pick["line_id"])
     (mark,) = [mark for mark in panel.view.marks if mark.is_selected]
     assert panel.view.cursor_m == pytest.approx(mark.distance_m, abs=0.003)
+
+
+def test_a_line_selected_in_its_table_and_its_neighbours(panel, shown, qtbot):
+    lines = shown.plane.layer("scan_lines")
+    request = "area_id = 'A1' and line_id = 'X05' and dipole_axis = 'along'"
+    lines.selectByExpression(request)
+    panel.show_selected()
+    composed(panel, qtbot)
+    assert panel.section.line.name == "X05 along"
+    qtbot.keyClick(panel.view, Qt.Key.Key_PageUp)
+    composed(panel, qtbot)
+    assert panel.section.line.name == "X04 along"
+    panel.show_neighbour(1)
+    composed(panel, qtbot)
+    assert panel.section.line.name == "X05 along"
+
+
+def test_a_line_of_an_area_without_a_position_is_edited(project, survey_copy, tmp_path, monkeypatch):
+    """Without control points: no place on the map, but a radargram, and picks in local coordinates."""
+    table = survey_copy / "control_points.csv"
+    table.write_text(table.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    path = tmp_path / "survey.gpkg"
+    chain.read_step(survey_copy, path)
+    monkeypatch.setattr(area_work, "wave_speed", lambda *_: surveys.true_speed("A1"))
+    rows = [row for _, row in read_layer(path, "scan_lines") if row["line_id"] == "X02"]
+    section = SectionSource(path).of_line("A1", "X02", "across")
+    assert rows
+    assert not section.is_placed
+    assert np.isnan(section.reliable_m).all()
+    layer = QgsVectorLayer("PointZ?crs=EPSG:25832", "picks", "memory")
+    names = ("pick_id:string", "area_id:string", "line_id:string", *(f"{name}:double" for name in NUMBERS))
+    layer.dataProvider().addAttributes(QgsVectorLayer("Point?field=" + "&field=".join(names), "f", "memory").fields())
+    layer.updateFields()
+    editor = PickEditor(layer, section)
+    fid = editor.add(0.3, 0.07)
+    (mark,) = editor.marks()
+    assert (mark.distance_m, mark.depth_m, mark.label) == (pytest.approx(0.3), pytest.approx(0.07), "A1-hand-1")
+    assert not layer.getFeature(fid).hasGeometry()
+    editor.move(fid, 0.5, 0.08)
+    assert editor.marks()[0].distance_m == pytest.approx(0.5)
+    layer.rollBack()
+
+
+def test_wheel_and_keys_magnify_and_move(on_line, qtbot):
+    view = on_line.view
+    whole = QRectF(view.shown)
+    centre = view.plot.center()
+    turn = QWheelEvent(
+        centre,
+        centre,
+        QPoint(),
+        QPoint(0, 120),
+        Qt.MouseButton.NoButton,
+        Qt.KeyboardModifier.ControlModifier,
+        Qt.ScrollPhase.NoScrollPhase,
+        False,
+    )
+    QApplication.sendEvent(view, turn)
+    assert view.shown.width() == pytest.approx(whole.width() / 1.25)
+    assert view.shown.height() == pytest.approx(whole.height())
+    qtbot.keyClick(view, Qt.Key.Key_Plus)
+    assert view.shown.height() == pytest.approx(whole.height() / 1.25)
+    before = view.shown.left()
+    qtbot.keyClick(view, Qt.Key.Key_Left)
+    assert view.shown.left() < before
+    qtbot.keyClick(view, Qt.Key.Key_Home)
+    assert view.shown == whole
+
+
+def test_closing_takes_the_line_off_the_map(on_line, shown):
+    assert on_line.on_map.path is not None
+    on_line.close()
+    assert on_line.on_map.path is None
+    on_line.closedStateChanged.emit(False)  # opened again; the window of the tests itself is never shown
+    assert on_line.on_map.path is on_line.section.path
 
 
 def test_an_item_without_picks_is_shown_in_a_line_that_crosses_it(panel, shown, qtbot):
