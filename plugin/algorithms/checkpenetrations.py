@@ -6,6 +6,7 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step
 from ...processing.penetrations.model import VERDICTS
 from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
 from ..layers import table_source
@@ -67,8 +68,11 @@ class CheckPenetrations(InslabAlgorithm):
         destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
         output = inputs.geopackage_of(destination)
         sections = self.parameterAsString(parameters, self.SECTIONS, context) or None
+        survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
+        planned = inputs.source_file(self, parameters, context)
+        noted = file_parameters(planned) if planned else {}  # as it was when it was read
         verdicts = check_step(
-            self.parameterAsFile(parameters, self.SURVEY, context),
+            survey_path,
             table.holes,
             table.sides,
             table.rows,
@@ -79,6 +83,7 @@ class CheckPenetrations(InslabAlgorithm):
             sections,
             monitor,
         )
+        note_step(survey_path, PENETRATIONS, noted, monitor)
         counts = count_verdicts(verdicts)
         monitor.log(", ".join(f"{number} {verdict.replace('_', ' ')}" for verdict, number in counts.items()) + ".")
         style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)

@@ -2,6 +2,8 @@
 
 import math
 import re
+from pathlib import Path
+from typing import Optional
 
 from qgis.core import (
     QgsGeometry,
@@ -11,6 +13,7 @@ from qgis.core import (
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterMatrix,
     QgsProcessingParameterString,
+    QgsProviderRegistry,
     QgsWkbTypes,
 )
 from qgis.PyQt.QtCore import NULL
@@ -260,6 +263,15 @@ def _records(algorithm, parameters, context):
             place = vertex.x(), vertex.y()
         records.append((place, {name: feature[name] for name in fields}))
     return fields, records
+
+
+def source_file(algorithm, parameters, context) -> Optional[str]:
+    """The file that the penetrations come from; None where they come from none."""
+    layer = algorithm.parameterAsVectorLayer(parameters, PENETRATIONS, context)
+    if layer is None:
+        return None
+    path = QgsProviderRegistry.instance().decodeUri(layer.providerType(), layer.source()).get("path", "")
+    return path if path and Path(path).is_file() else None
 
 
 def holes_from_numbers(ids, numbers) -> Penetrations:

@@ -1,5 +1,6 @@
 """inslab:checkpenetrations: definition, refusals, run, cancelling."""
 
+import json
 import math
 from pathlib import Path
 
@@ -192,3 +193,26 @@ def test_points_with_their_geometry(values, tmp_path):
     assert {name: row["verdict"] for name, row in rows.items()} == of_table
     assert rows["free"]["floor"] == 2
     assert math.isclose(rows["free"].geometry().asPoint().x(), ROWS[0][1], abs_tol=1e-9)
+
+
+def test_the_survey_notes_what_was_checked(values):
+    from inslab.processing.outputs.step_states import PENETRATIONS, file_parameters
+    from inslab.processing.outputs.stored import read_run_log
+
+    run("checkpenetrations", values)
+    last = read_run_log(values["SURVEY"])[-1]
+    assert last["step"] == PENETRATIONS
+    assert json.loads(last["parameters"]) == file_parameters(values["PENETRATIONS"])
+
+
+def test_a_survey_that_cannot_be_written_to_is_checked_all_the_same(values, monkeypatch):
+    from inslab.processing.errors import ProcessingError
+    from inslab.processing.outputs import step_states
+
+    def refuse(*_):
+        raise ProcessingError("The disc is full.")
+
+    monkeypatch.setattr(step_states, "replace_layers", refuse)
+    log = Log()
+    assert run("checkpenetrations", values, log)["CLEAR_COUNT"] >= 1
+    assert any("could not be noted" in text and "The disc is full." in text for text in log.warnings)
