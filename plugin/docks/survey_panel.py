@@ -29,6 +29,7 @@ from ...processing.language import tr
 from ...processing.monitor import Monitor
 from ...processing.outputs.step_states import PENETRATIONS, STEPS, StepState, read_states, steps_to_run
 from ...processing.outputs.stored import find_survey_folder
+from ..background import quiet_flags
 from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
@@ -224,9 +225,7 @@ class SurveyPanel(QgsDockWidget):
         def look(task) -> List[StepState]:
             return read_states(survey, folder, remembered, Monitor(cancelled=task.isCanceled))
 
-        self._look = QgsTask.fromFunction(
-            tr("Look at the survey"), look, on_finished=self._looked, flags=QgsTask.Flag.CanCancel
-        )
+        self._look = QgsTask.fromFunction(tr("Look at the survey"), look, on_finished=self._looked, flags=quiet_flags())
         QgsApplication.taskManager().addTask(self._look)
 
     @property

@@ -1,7 +1,7 @@
 """Small helpers for the pages of the form."""
 
 from qgis.gui import QgsFileWidget
-from qgis.PyQt.QtWidgets import QComboBox, QDoubleSpinBox, QLineEdit, QToolButton
+from qgis.PyQt.QtWidgets import QComboBox, QDoubleSpinBox, QLineEdit, QSizePolicy, QToolButton
 
 
 def number(value: float, low: float, high: float, decimals: int, unit: str, tip: str) -> QDoubleSpinBox:
@@ -32,6 +32,7 @@ def choice(entries, tip: str) -> QComboBox:
     box.setToolTip(tip)
     box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
     box.setMinimumContentsLength(12)
+    box.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
     return box
 
 

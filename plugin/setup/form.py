@@ -24,6 +24,7 @@ from ...processing.language import tr
 from ...processing.monitor import Monitor
 from ...processing.outputs.survey_setup import add_area, known_area_ids
 from ...processing.survey.grid_plan import PlannedLine, check_file, check_plan, check_together, plan_lines
+from ..background import quiet_flags
 from . import fields
 from .area_page import AreaPage
 from .files_page import FilesPage
@@ -50,7 +51,7 @@ class SetUpForm(QDialog):
         self._check: Optional[QgsTask] = None
         self._read_now = False
         self.lines: List[PlannedLine] = []
-        self.checks = []
+        self._looked_at, self._found = None, None  # area and lines whose files were looked at, and what they say
         self.area_page, self.grid_page, self.files_page = AreaPage(), GridPage(), FilesPage()
         self.points_page = PointsPage(canvas)
         self._build()
@@ -134,8 +135,8 @@ class SetUpForm(QDialog):
         plan = self.plan()
         of_grid = [*self.grid_page.problems(), *check_plan(plan)]
         self.lines = [] if of_grid else self.files_page.assigned(plan_lines(plan))
-        points, more = self.points_page.points(plan.area.area_id)
-        self.sketch.show_plan(plan.size_m, self.lines, points=[(one.point_id, one.local_m) for one in points])
+        more = self.points_page.points(plan.area.area_id)[1]
+        self.sketch.show_plan(plan.size_m, self.lines, points=self.points_page.local_points())
         self.files_page.show_lines(self.lines)
         said = [*self._problems_of_folder(plan.area.area_id), *of_grid, *more]
         if not said and not any(line.file for line in self.lines):
@@ -162,11 +163,16 @@ class SetUpForm(QDialog):
         return []
 
     def _check_files(self, area) -> None:
+        lines = [line for line in self.lines if line.file is not None]
+        what = (area, tuple(lines))
+        if what == self._looked_at:
+            if self._found is not None:
+                self._show_checks(self._found)
+            return
+        self._looked_at, self._found = what, None
         if self._check is not None:
             self._check.cancel()
             self._check = None
-        self.checks = []
-        lines = [line for line in self.lines if line.file is not None]
         if not lines:
             return
 
@@ -180,10 +186,10 @@ class SetUpForm(QDialog):
 
         def looked(_error, found=None):
             if check is self._check:  # else the plan has changed since
-                self._check = None
+                self._check, self._found = None, found
                 self._show_checks(found)
 
-        check = QgsTask.fromFunction(tr("Look at line files"), look, on_finished=looked, flags=QgsTask.Flag.CanCancel)
+        check = QgsTask.fromFunction(tr("Look at line files"), look, on_finished=looked, flags=quiet_flags())
         self._check = check
         QgsApplication.taskManager().addTask(check)
 
@@ -194,9 +200,9 @@ class SetUpForm(QDialog):
     def _show_checks(self, found) -> None:
         if found is None:
             return
-        self.checks, together = found
-        self.files_page.show_checks(self.checks, together)
-        self.sketch.bad = frozenset(number for number, one in enumerate(self.checks) if one.problem)
+        checks, together = found
+        self.files_page.show_checks(checks, together)
+        self.sketch.bad = frozenset(number for number, one in enumerate(checks) if one.problem)
         self.sketch.update()
 
     # Writing

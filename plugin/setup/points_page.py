@@ -129,6 +129,15 @@ class PointsPage(QWidget):
             )
         return found, said
 
+    def local_points(self) -> List[Tuple[str, Tuple[float, float]]]:
+        """Name and local place of each row that has one, for the sketch."""
+        found = []
+        for row in range(self.table.rowCount()):
+            place = [_number(self._cell(row, column).replace(",", ".")) for column in (LOCAL_X, LOCAL_Y)]
+            if None not in place:
+                found.append((self._cell(row, NAME), (place[0], place[1])))
+        return found
+
     def _cell(self, row: int, column: int) -> str:
         item = self.table.item(row, column)
         return item.text().strip() if item is not None else ""
