@@ -34,7 +34,7 @@ from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
 from .survey_runs import SurveyRunner, can_run, run_of, runs_of
-from .survey_signs import RUNNING, WORDS, sign
+from .survey_signs import RUNNING, WORDS, WrappedSentences, sign
 
 SCOPE = "inslab"  # of what is kept in a project
 STEP_ROLE, FINDING_ROLE = Qt.ItemDataRole.UserRole, Qt.ItemDataRole.UserRole + 1
@@ -94,6 +94,7 @@ class SurveyPanel(QgsDockWidget):
         self.steps.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.steps.setAlternatingRowColors(True)
         self.steps.setWordWrap(True)
+        self.steps.setItemDelegate(WrappedSentences(self.steps))
         self.steps.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
         header = self.steps.header()
         header.setStretchLastSection(False)
@@ -151,6 +152,7 @@ class SurveyPanel(QgsDockWidget):
         self.steps.itemSelectionChanged.connect(self._enable)
         self.steps.itemClicked.connect(self._clicked)
         self.steps.customContextMenuRequested.connect(self._open_menu)
+        self.steps.header().sectionResized.connect(lambda *_: self.steps.scheduleDelayedItemsLayout())
         self.runner.said.connect(self.say)
         self.runner.progressed.connect(lambda percent: self.progress.setValue(round(percent)))
         self.runner.started.connect(self._started)

@@ -1,12 +1,14 @@
 """The signs of the survey panel: how a step stands, told by shape, word and colour, each enough by itself."""
 
-from qgis.PyQt.QtCore import QPointF, QRectF, Qt
+from qgis.PyQt.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from qgis.PyQt.QtGui import QColor, QIcon, QPainter, QPalette, QPen, QPixmap, QPolygonF
+from qgis.PyQt.QtWidgets import QStyledItemDelegate
 
 from ...processing.language import tr
 from ...processing.outputs.step_states import DONE, NOT_DONE, OUTDATED, WARNINGS
 
 RUNNING = "running"
+_TALLEST = 10_000
 WORDS = {
     NOT_DONE: tr("not done"),
     DONE: tr("done"),
@@ -17,6 +19,21 @@ WORDS = {
 # From the palette of Okabe and Ito (see styles/items.py).
 COLOURS = {DONE: "#009e73", WARNINGS: "#e69f00", OUTDATED: "#0072b2", RUNNING: "#56b4e9"}
 _TICK = ((0.27, 0.52), (0.44, 0.69), (0.75, 0.34))
+
+
+class WrappedSentences(QStyledItemDelegate):
+    """Gives the rows below a step the height that their sentences need in the width of the view: nothing is cut off."""
+
+    def sizeHint(self, option, index) -> QSize:
+        hint = super().sizeHint(option, index)
+        view = self.parent()
+        if not index.parent().isValid():
+            return hint
+        # A row's text begins one step of indentation in, beyond that of the branch's own mark.
+        width = view.viewport().width() - 2 * view.indentation() - option.fontMetrics.averageCharWidth()
+        wrapped = Qt.TextFlag.TextWordWrap | Qt.TextFlag.TextWrapAnywhere
+        needed = option.fontMetrics.boundingRect(QRect(0, 0, max(width, 1), _TALLEST), wrapped, index.data())
+        return QSize(hint.width(), max(hint.height(), needed.height() + option.fontMetrics.descent()))
 
 
 def sign(state: str, side: int, palette: QPalette, ratio: float = 1.0) -> QIcon:

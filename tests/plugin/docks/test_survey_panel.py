@@ -185,6 +185,10 @@ def test_a_click_on_a_finding_shows_its_area(panel, survey_copy, tmp_path, settl
     assert parent.text(1).startswith("look at")
     finding = next(parent.child(n) for n in range(parent.childCount()) if "P9" in parent.child(n).text(0))
     assert finding.data(0, FINDING_ROLE) is not None
+    panel.widget().resize(300, 700)
+    panel.show()
+    parent.setExpanded(True)
+    qtbot.waitUntil(lambda: panel.steps.visualItemRect(finding).height() > 2 * panel.fontMetrics().height())  # wrapped
     canvas = panel.iface.mapCanvas()
     canvas.setDestinationCrs(QgsProject.instance().crs())
     panel.steps.itemClicked.emit(finding, 0)
