@@ -21,6 +21,7 @@ from .algorithms.radargrams import DrawRadargrams
 from .algorithms.readsurvey import ReadSurvey
 from .algorithms.routechase import RouteChase
 from .algorithms.sitegrid import DefineSiteGrid
+from .algorithms.surveyreport import SurveyReport
 from .algorithms.updaterecord import UpdateRecord
 from .algorithms.verifyitem import VerifyItem
 from .algorithms.wavespeed import EstimateWaveSpeed
@@ -46,6 +47,7 @@ ALGORITHMS = (
     VerifyItem,
     QueryRecord,
     ExportDrawing,
+    SurveyReport,
 )
 
 

@@ -1,36 +1,25 @@
 """The drill sheet as a layout: one page for each penetration, with plan, section, numbers, cautions and a signature."""
 
-from pathlib import Path
 from typing import List, Mapping
 
 from qgis.core import (
-    QgsFillSymbol,
     QgsLayout,
     QgsLayoutExporter,
-    QgsLayoutItemLabel,
     QgsLayoutItemMap,
     QgsLayoutItemPage,
-    QgsLayoutItemPicture,
-    QgsLayoutItemShape,
-    QgsLayoutPoint,
-    QgsLayoutSize,
     QgsPrintLayout,
     QgsProject,
     QgsRectangle,
-    QgsSingleSymbolRenderer,
-    QgsUnitTypes,
     QgsVectorLayer,
 )
-from qgis.PyQt.QtGui import QColor, QFont
+from qgis.PyQt.QtGui import QColor
 
 from ...processing import cautions
-from ...processing.errors import ProcessingError
 from ..layers import table_source
 from ..styles.items import style_items
 from ..styles.penetrations import style_verdicts
+from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
 
-FONT = "DejaVu Sans"  # on every system that QGIS installs on Debian; others fall back to their own
-LEFT_MM, WIDTH_MM = 15.0, 180.0
 MAP_MM = 88.0
 SCALE = 10.0
 VERDICT_WORDS = {
@@ -60,22 +49,15 @@ def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: Lis
             layout.pageCollection().addPage(page)
         else:
             layout.pageCollection().page(0).setPageSize("A4", QgsLayoutItemPage.Orientation.Portrait)
-        _Page(layout, number, len(rows)).fill(row, _layers(project, survey_path, sheet_path, layer_name, row))
+        _Sheet(layout, number, len(rows)).fill(row, _layers(project, survey_path, sheet_path, layer_name, row))
     monitor.step(0.6)
-    part = Path(path).with_name(f".{Path(path).name}.part.pdf")
-    part.parent.mkdir(parents=True, exist_ok=True)
-    try:
-        result = QgsLayoutExporter(layout).exportToPdf(str(part), QgsLayoutExporter.PdfExportSettings())
-        if result != QgsLayoutExporter.ExportResult.Success:
-            raise ProcessingError(f"The drill sheets cannot be written to {path}; choose another place for them.")
-        part.replace(path)
-    except OSError as error:
-        raise ProcessingError(
-            f"{path} cannot be replaced ({error.strerror}); close it, then run this again."
-        ) from error
-    finally:
-        part.unlink(missing_ok=True)
+    write_in_place(path, lambda part: _exported(layout, part), "The drill sheets")
     monitor.step(1.0)
+
+
+def _exported(layout: QgsPrintLayout, path) -> bool:
+    result = QgsLayoutExporter(layout).exportToPdf(str(path), QgsLayoutExporter.PdfExportSettings())
+    return result == QgsLayoutExporter.ExportResult.Success
 
 
 def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> list:
@@ -89,7 +71,7 @@ def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> 
     sources = (
         (sheet_path, layer_name, style_verdicts),
         (survey_path, "items", style_items),
-        (survey_path, "coverage", _style_scanned),
+        (survey_path, "coverage", style_scanned),
     )
     for order, (path, table, style) in enumerate(sources):
         scanned = ' AND "line_directions" >= 2' if table == "coverage" else ""
@@ -104,58 +86,27 @@ def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> 
     return made
 
 
-def _style_scanned(layer) -> None:
-    """White on the grey of the map. (The hatching of the main map comes out of place in a PDF.)"""
-    layer.setRenderer(QgsSingleSymbolRenderer(QgsFillSymbol.createSimple({"color": "#ffffff", "outline_style": "no"})))
-
-
-class _Page:
-    """One page of the layout."""
+class _Sheet(Page):
+    """The page of one hole."""
 
     def __init__(self, layout: QgsLayout, number: int, count: int):
-        self.layout, self.number, self.count = layout, number, count
+        super().__init__(layout, number)
+        self.count = count
 
     def fill(self, row: Mapping, layers: list) -> None:
-        self._text(f"Drill sheet: penetration {row['penetration_id']}", 15, 14, bold=True)
-        self._text(f"{row['level']}, {_seen_from(row)}     sheet {self.number + 1} of {self.count}", 24, 9)
-        self._frame(31, 11)
-        self._text(VERDICT_WORDS[row["verdict"]], 33.5, 12, bold=True, left=LEFT_MM + 3)
+        self.text(f"Drill sheet: penetration {row['penetration_id']}", 15, 14, bold=True)
+        self.text(f"{row['level']}, {_seen_from(row)}     sheet {self.number + 1} of {self.count}", 24, 9)
+        self.frame(31, 11)
+        self.text(VERDICT_WORDS[row["verdict"]], 33.5, 12, bold=True, left=LEFT_MM + 3)
         self._map(row, layers, 46)
-        self._text(
+        self.text(
             "\n".join(_numbers(row)), 46, 8.5, left=LEFT_MM + MAP_MM + 5, width=WIDTH_MM - MAP_MM - 5, height=MAP_MM
         )
-        self._text(row["reason"], 138.5, 8.5, height=9)
-        self._picture(row["section"], 147, 76)
-        self._text("Nearest items: " + row["nearest_items"] + ".", 224, 8, height=8)
-        self._text("\n".join(cautions.ALL), 233, 7, height=32)
+        self.text(row["reason"], 138.5, 8.5, height=9)
+        self.picture(row["section"], 147, 76)
+        self.text("Nearest items: " + row["nearest_items"] + ".", 224, 8, height=8)
+        self.text("\n".join(cautions.ALL), 233, 7, height=32)
         self._signature(266)
-
-    def _place(self, item, left, top, width, height):
-        self.layout.addLayoutItem(item)
-        millimetres = QgsUnitTypes.LayoutUnit.LayoutMillimeters
-        item.attemptMove(QgsLayoutPoint(left, top, millimetres), True, False, self.number)
-        item.attemptResize(QgsLayoutSize(width, height, millimetres))
-        return item
-
-    def _text(self, text, top, size, bold=False, left=LEFT_MM, width=WIDTH_MM, height=8.0):
-        label = QgsLayoutItemLabel(self.layout)
-        label.setText(text)
-        font = QFont(FONT)
-        font.setPointSizeF(size)
-        font.setBold(bold)
-        if hasattr(label, "setTextFormat"):
-            text_format = label.textFormat()
-            text_format.setFont(font)
-            text_format.setSize(size)
-            label.setTextFormat(text_format)
-        else:  # QGIS 3.22
-            label.setFont(font)
-        return self._place(label, left, top, width, height)
-
-    def _frame(self, top, height):
-        shape = QgsLayoutItemShape(self.layout)
-        shape.setShapeType(QgsLayoutItemShape.Shape.Rectangle)
-        return self._place(shape, LEFT_MM, top, WIDTH_MM, height)
 
     def _map(self, row, layers, top):
         view = QgsLayoutItemMap(self.layout)
@@ -164,27 +115,22 @@ class _Page:
         half = MAP_MM / 2000.0 * SCALE
         extent = QgsRectangle(row["x_m"] - half, row["y_m"] - half, row["x_m"] + half, row["y_m"] + half)
         view.setExtent(extent)  # before the size: a new map has none in QGIS 3.22
-        self._place(view, LEFT_MM, top, MAP_MM, MAP_MM)
+        self.place(view, LEFT_MM, top, MAP_MM, MAP_MM)
         view.setLayers(layers)
         view.setKeepLayerSet(True)
         if layers:
             view.setCrs(layers[0].crs())
         view.setExtent(extent)
-        self._text(f"Plan 1:{SCALE:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN", top + MAP_MM, 6.5)
-
-    def _picture(self, path, top, height):
-        picture = QgsLayoutItemPicture(self.layout)
-        picture.setPicturePath(str(path))
-        self._place(picture, LEFT_MM, top, WIDTH_MM, height)
+        self.text(f"Plan 1:{SCALE:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN", top + MAP_MM, 6.5)
 
     def _signature(self, top):
-        self._frame(top, 20)
+        self.frame(top, 20)
         text = (
             "Decision of the responsible engineer:   "
             "[  ] drill   [  ] drill after exposure or a second method   [  ] do not drill\n\n"
             "Name ______________________   Date ______________   Signature ______________________________"
         )
-        self._text(text, top + 3, 8.5, left=LEFT_MM + 3, width=WIDTH_MM - 6, height=16)
+        self.text(text, top + 3, 8.5, left=LEFT_MM + 3, width=WIDTH_MM - 6, height=16)
 
 
 def _seen_from(row: Mapping) -> str:

@@ -19,6 +19,7 @@ from . import drawing_layers as names
 from .drawing_content import Drawing, GridChange, polygon
 from .geopackage import import_ogr, without_gdal_exceptions
 from .layers import software_version
+from .words import mm, verdict_words
 
 METRES = 6  # value of $INSUNITS in the published description of the format
 HATCH_LINES = 60  # across the drawing
@@ -180,7 +181,7 @@ def _draw_hole(sheet: _Sheet, place: np.ndarray, row, text_m: float) -> None:
     for cross in ((1.0, 0.0), (0.0, 1.0)):
         arm = np.multiply(cross, radius + text_m / 2)
         sheet.line(layer, [place[:2] - arm, place[:2] + arm], pen)
-    words = f"{row.get('penetration_id', '')} {verdict_words(row)}".strip()
+    words = f"{row.get('penetration_id', '')} {verdict_words(row.get('verdict'))}".strip()
     beside = place[:2] + [radius + text_m, 0.0]
     sheet.text(names.layer_name(names.HOLE, names.TEXT, code, names.NEW), words, beside, text_m, pen, anchor=4)
 
@@ -188,18 +189,6 @@ def _draw_hole(sheet: _Sheet, place: np.ndarray, row, text_m: float) -> None:
 def hole_code(row) -> str:
     """The verdict as the layer's own field: CLEAR, TOOCLOSE, HITS, UNKNOWN or NOTCHECKED."""
     return VERDICT_CODES.get(row.get("verdict"), NOT_CHECKED)
-
-
-def verdict_words(row) -> str:
-    """The verdict as a reader wants it; a hole without one was not checked."""
-    words = {
-        "CLEAR": tr("clear of what is known"),
-        "TOOCLOSE": tr("TOO CLOSE"),
-        "HITS": tr("HITS AN ITEM"),
-        "UNKNOWN": tr("UNKNOWN"),
-        NOT_CHECKED: tr("not checked"),
-    }
-    return words[hole_code(row)]
 
 
 def notes(drawing: Drawing, grid: GridChange) -> List[str]:
@@ -215,9 +204,7 @@ def notes(drawing: Drawing, grid: GridChange) -> List[str]:
         ),
     ]  # fmt: skip
     if sigmas:
-        sentences.append(
-            tr("Position in plan: 1-sigma {low} to {high} mm.", low=_mm(min(sigmas)), high=_mm(max(sigmas)))
-        )
+        sentences.append(tr("Position in plan: 1-sigma {low} to {high} mm.", low=mm(min(sigmas)), high=mm(max(sigmas))))
     sentences.append(
         tr(
             "Hatched: not scanned both ways, UNKNOWN. Below the depth that is written on scanned ground all is UNKNOWN too."
@@ -243,10 +230,6 @@ def _write_notes(sheet: _Sheet, drawing: Drawing, grid: GridChange, text_m: floa
     layer, pen = names.layer_name(names.NOTE, names.TEXT), names.OTHER_PENS[names.NOTE]
     for number, line in enumerate(lines):
         sheet.text(layer, line, (left, low - 2 * text_m - 1.7 * text_m * number), text_m, pen, anchor=7)
-
-
-def _mm(metres: float) -> str:
-    return f"{1000 * metres:.0f}"
 
 
 def _rings(shape) -> Iterable[np.ndarray]:

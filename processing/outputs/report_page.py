@@ -1,6 +1,6 @@
 """The page that all reports are: one HTML file that stands alone and prints in grey, with its tables and the cautions.
 
-No scripts, no pictures, nothing from elsewhere; every text that came from a file is escaped.
+No scripts, nothing from elsewhere; every text that came from a file is escaped.
 """
 
 from html import escape
@@ -20,6 +20,10 @@ td.number, th.number { text-align: right; white-space: nowrap; }
 .cautions { border: 2px solid #1c1c1c; padding: 0.4em 1em; }
 .cautions li { margin: 0.25em 0; }
 li.error { font-weight: 600; }
+figure { margin: 1em 0; }
+figure img { max-width: 100%; border: 1px solid #d0d0d0; }
+figcaption { font-size: 0.9em; color: #555; }
+table.signatures td { height: 3.4em; min-width: 8em; }
 @media print { body { margin: 0; max-width: none; font-size: 9pt; } h2 { break-after: avoid; } tr, li { break-inside: avoid; } }
 """
 
@@ -41,11 +45,14 @@ def cautions_box() -> str:
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence]) -> str:
-    """A table; a head that starts with # is that of a column of numbers."""
+    """A table; a head that starts with # is that of a column of numbers. Without words in any head there is no row of heads."""
     kinds = [' class="number"' if head.startswith("#") else "" for head in heads]
-    out: List[str] = ["<table>", "<thead><tr>"]
-    out += [f"<th{kind}>{escape(head.lstrip('#'))}</th>" for head, kind in zip(heads, kinds)]
-    out.append("</tr></thead>\n<tbody>")
+    out: List[str] = ["<table>"]
+    if any(heads):
+        out.append("<thead><tr>")
+        out += [f"<th{kind}>{escape(head.lstrip('#'))}</th>" for head, kind in zip(heads, kinds)]
+        out.append("</tr></thead>")
+    out.append("<tbody>")
     for row in rows:
         out.append("<tr>" + "".join(f"<td{kind}>{escape(str(cell))}</td>" for cell, kind in zip(row, kinds)) + "</tr>")
     out.append("</tbody></table>")

@@ -25,6 +25,7 @@ NAMES = [
     "verifyitem",
     "queryrecord",
     "exportdrawing",
+    "surveyreport",
 ]
 
 

@@ -1,0 +1,111 @@
+"""Write the report for a client: PDF and HTML."""
+
+import tempfile
+from pathlib import Path
+
+from qgis.core import (
+    QgsProcessingAlgorithm,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterString,
+)
+
+from ...processing.chain import radargrams_step
+from ...processing.outputs.paper import paper_html
+from ...processing.outputs.publish import write_text
+from ...processing.outputs.radargrams import PANELS
+from ...processing.outputs.survey_report import Cover, compose_report
+from ..layouts.map_sheets import MapDrawer
+from ..layouts.survey_report import map_png, write_report_pdf
+from . import penetration_inputs as inputs
+from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+
+
+class SurveyReport(InslabAlgorithm):
+    """Survey in; a report as PDF and, if wanted, as HTML out."""
+
+    SURVEY, PENETRATIONS, LINES = "SURVEY", inputs.PENETRATIONS, "LINES"
+    TITLE_TEXT, CLIENT, AUTHOR, REMARKS = "TITLE", "CLIENT", "AUTHOR", "REMARKS"
+    REPORT, HTML, PAGE_COUNT = "REPORT", "HTML", "PAGE_COUNT"
+
+    NAME = "surveyreport"
+    TITLE = "Write a survey report"
+    GROUP = "handover"
+    TAGS = (
+        "report,client,pdf,html,layout,map sheet,plan,cover,mat,item list,radargram,signature,hand over,concrete,radar"
+    )
+    SUMMARY = "Writes the report for a client: plans, items, what checks them, what is unknown, and a place to sign."
+    DESCRIPTION = (
+        "This algorithm writes a report from what a processed survey holds: a cover with the job's facts and the cautions, a "
+        "plan of each level and of each scan area at a round scale with the coordinates of the site grid, all items with depth, "
+        "uncertainty, kind and reasons, mats of bars, planned holes with their verdicts, chosen radargrams, how the areas were "
+        "fitted and how well they agree, wave speeds with what checks them, what counts as scanned, findings, and lines to "
+        "sign. It reads well printed without colour. Nothing is computed anew and the survey is not changed."
+    )
+    HELP = {
+        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the GeoPackage of "
+        "a record with the same tables.",
+        TITLE_TEXT: "Title on the cover; left empty, the name of the survey is taken.",
+        CLIENT: "Who gets the report.",
+        AUTHOR: "Who wrote it.",
+        REMARKS: "What else belongs on the cover, for example the number of the job.",
+        PENETRATIONS: "The verdicts of 'Check penetrations', to be drawn and listed. Holes without a verdict are marked as not "
+        "checked.",
+        LINES: "Lines whose radargrams go into the report, with commas between: A1/x05 is line x05 of area A1 with all its dipole "
+        "axes, A1 are all lines of area A1. Left empty, there are none. Needs the radar data and matplotlib.",
+        REPORT: "The report (PDF, A4).",
+        HTML: "The same report as one page for a browser.",
+        PAGE_COUNT: "Number of pages of the PDF.",
+    }
+
+    def flags(self):
+        # A layout belongs to the main thread.
+        return super().flags() | QgsProcessingAlgorithm.Flag.FlagNoThreading
+
+    def initAlgorithm(self, configuration=None):
+        self.addParameter(survey_parameter(self.SURVEY))
+        for name, label in (
+            (self.TITLE_TEXT, "Title"),
+            (self.CLIENT, "Client"),
+            (self.AUTHOR, "Report by"),
+            (self.REMARKS, "Remarks"),
+        ):
+            self.addParameter(QgsProcessingParameterString(name, tr(label), "", name == self.REMARKS, True))
+        self.addParameter(inputs.penetrations_parameter(optional=True))
+        self.addParameter(QgsProcessingParameterString(self.LINES, tr("Lines drawn as radargrams"), "", False, True))
+        self.addParameter(QgsProcessingParameterFileDestination(self.REPORT, tr("Report"), tr("PDF (*.pdf)")))
+        self.addParameter(
+            QgsProcessingParameterFileDestination(
+                self.HTML, tr("Report for a browser"), tr("HTML (*.html)"), None, True, False
+            )
+        )
+        self.addOutput(QgsProcessingOutputNumber(self.PAGE_COUNT, tr("Pages")))
+
+    def problems(self, parameters, context):
+        sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
+        if parameters.get(self.PENETRATIONS):
+            sentences += inputs.place_problems(self, parameters, context)
+        return sentences
+
+    def compute(self, parameters, context, monitor):
+        survey = self.parameterAsFile(parameters, self.SURVEY, context)
+        report = self.parameterAsFileOutput(parameters, self.REPORT, context)
+        page = self.parameterAsFileOutput(parameters, self.HTML, context)
+        lines = self.parameterAsString(parameters, self.LINES, context)
+        words = (
+            self.parameterAsString(parameters, name, context) or ""
+            for name in (self.TITLE_TEXT, self.CLIENT, self.AUTHOR, self.REMARKS)
+        )
+        holes = inputs.hole_rows(self, parameters, context)
+        with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
+            pictures = []
+            if lines:
+                pictures = radargrams_step(survey, Path(folder), lines, PANELS[:2], monitor.part(0.0, 0.4))
+            paper = compose_report(survey, Cover(*words), holes, pictures)
+            drawer = MapDrawer(survey, holes)
+            html = paper_html(paper, lambda sheet: map_png(drawer, sheet)) if page else None
+            pages = write_report_pdf(report, paper, drawer, monitor.part(0.4, 1.0))
+        if page:
+            write_text(page, html)
+        monitor.log(tr("The report has {count} pages.", count=pages))
+        return {self.REPORT: report, **({self.HTML: page} if page else {}), self.PAGE_COUNT: pages}

@@ -1,0 +1,170 @@
+"""Sections of a paper set as pages of text, with tables that go on over pages under the same heads.
+
+Qt's text engine sets the text. It would break a page in the middle of a table's row, and leave a heading alone at the foot of a
+page; so the pieces are measured first and dealt out to pages here, and each page is set for itself.
+"""
+
+import re
+from dataclasses import dataclass
+from html import escape
+from typing import List, Optional, Sequence, Union
+
+from qgis.PyQt.QtCore import QRectF, QSizeF, Qt, QUrl
+from qgis.PyQt.QtGui import (
+    QAbstractTextDocumentLayout,
+    QGuiApplication,
+    QImage,
+    QPainter,
+    QPalette,
+    QTextCursor,
+    QTextDocument,
+)
+
+from ...processing.outputs.paper import Part, Picture, Section, Table, part_html
+from .page import FONT, page_font
+
+LEAST_BELOW_HEADING = 0.12  # of a page: a heading keeps at least so much of what follows it on its page
+FILLED = 0.98  # pieces set together can be a little higher than each for itself
+LARGEST_PICTURE = 0.4  # of a page's height
+STYLE = f"""
+body {{ font-family: "{FONT}"; font-size: 8pt; color: #1c1c1c; }}
+h1 {{ font-size: 20pt; margin-top: 20px; }} h2 {{ font-size: 12pt; margin-top: 14px; margin-bottom: 4px; }}
+th {{ font-weight: bold; background-color: #e4e4e4; }}
+td {{ border-bottom: 1px solid #b8b8b8; }}
+p {{ margin-top: 4px; margin-bottom: 4px; }} li {{ margin-bottom: 2px; }}
+"""
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """What is never broken: a heading, a part, or one row of a table (whose number is `row`); heights in dots."""
+
+    content: Union[str, Part]
+    height: float
+    row: Optional[int] = None
+    heads_height: float = 0.0
+
+    @property
+    def is_heading(self) -> bool:
+        return isinstance(self.content, str)
+
+
+class TextPages:
+    """Pages of a given size (dots) and resolution (dots an inch)."""
+
+    def __init__(self, title: str, sections: Sequence[Section], size: QSizeF, dots_per_inch: int):
+        self.size = size
+        self.device = QImage(1, 1, QImage.Format.Format_RGB32)  # tells the text engine the resolution, nothing else
+        self.device.setDotsPerMeterX(round(dots_per_inch / 0.0254))
+        self.device.setDotsPerMeterY(round(dots_per_inch / 0.0254))
+        # Widths of pictures in HTML count in dots of the screen.
+        self.screen_dots = QGuiApplication.primaryScreen().logicalDotsPerInchY() / dots_per_inch
+        pieces = [self._piece(f"<h1>{escape(title)}</h1>")] if title else []
+        for section in sections:
+            if section.title:
+                pieces.append(self._piece(f"<h2>{escape(section.title)}</h2>"))
+            for part in section.parts:
+                pieces += self._rows(part) if isinstance(part, Table) and part.rows else [self._piece(part)]
+        self.pages = [self._document(page) for page in self._deal_out(pieces)]
+
+    def draw(self, painter: QPainter, number: int) -> None:
+        """Draws one page with its upper left corner at the painter's origin."""
+        context = QAbstractTextDocumentLayout.PaintContext()
+        context.palette.setColor(QPalette.ColorRole.Text, Qt.GlobalColor.black)
+        context.clip = QRectF(0, 0, self.size.width(), self.size.height())
+        self.pages[number].documentLayout().draw(painter, context)
+
+    def _deal_out(self, pieces: List[_Piece]) -> List[List[_Piece]]:
+        pages: List[List[_Piece]] = [[]]
+        filled, room = 0.0, FILLED * self.size.height()
+        for number, piece in enumerate(pieces):
+            needed = piece.height
+            if piece.is_heading and number + 1 < len(pieces):
+                following = pieces[number + 1]
+                kept = LEAST_BELOW_HEADING * self.size.height()
+                needed += min(following.height + following.heads_height, kept) if following.row is None else kept
+            goes_on = bool(pages[-1]) and pages[-1][-1].content is piece.content and piece.row is not None
+            heads = 0.0 if goes_on else piece.heads_height
+            if pages[-1] and filled + heads + needed > room:
+                pages.append([])
+                filled, heads = 0.0, piece.heads_height
+            pages[-1].append(piece)
+            filled += heads + piece.height
+        return pages
+
+    def _document(self, pieces: Sequence[_Piece]) -> QTextDocument:
+        """One page, or any number of pieces to be measured."""
+        document = QTextDocument()
+        document.setDocumentMargin(0)
+        document.documentLayout().setPaintDevice(self.device)
+        document.setDefaultFont(page_font(8))
+        document.setDefaultStyleSheet(STYLE)
+        html, number = [], 0
+        while number < len(pieces):
+            piece, end = pieces[number], number + 1
+            while end < len(pieces) and piece.row is not None and pieces[end].content is piece.content:
+                end += 1
+            content = piece.content
+            if piece.row is not None:
+                rows = [content.rows[one.row] for one in pieces[number:end]]
+                content = Table(content.heads, rows, widths=content.widths)
+            html.append(content if piece.is_heading else part_html(content, lambda one: self._picture(document, one)))
+            number = end
+        document.setHtml("<body>" + _printable("\n".join(html)) + "</body>")
+        document.setTextWidth(self.size.width())
+        return document
+
+    def _piece(self, content: Union[str, Part]) -> _Piece:
+        document = self._document([_Piece(content, 0.0)])
+        return _Piece(content, document.size().height())
+
+    def _rows(self, table: Table) -> List[_Piece]:
+        """The rows of a table, measured in the table as a whole."""
+        document = self._document([_Piece(table, 0.0, row) for row in range(len(table.rows))])
+        layout = document.documentLayout()
+        cursor = QTextCursor(document)
+        while cursor.currentTable() is None:
+            cursor.movePosition(QTextCursor.MoveOperation.NextBlock)
+        grid = cursor.currentTable()
+        tops = [
+            layout.blockBoundingRect(grid.cellAt(row, 0).firstCursorPosition().block()).top()
+            for row in range(grid.rows())
+        ]
+        ends = [*tops[1:], document.size().height()]
+        heads = grid.rows() - len(table.rows)
+        height_of_heads = tops[heads]
+        return [
+            _Piece(table, ends[heads + row] - tops[heads + row], row, height_of_heads)
+            for row in range(len(table.rows))
+        ]  # fmt: skip
+
+    def _picture(self, document: QTextDocument, picture: Picture) -> str:
+        """A picture as wide as the text, or less where it would be too high."""
+        image = QImage(str(picture.path))
+        document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(picture.path.name), image)
+        highest = LARGEST_PICTURE * self.size.height() * image.width() / max(image.height(), 1)
+        width = min(self.size.width(), highest) * self.screen_dots
+        return f'<p><img src="{escape(picture.path.name)}" width="{width:.0f}"></p><p>{escape(picture.caption)}</p>'
+
+
+def _printable(html: str) -> str:
+    """The same HTML with what Qt's text engine knows in the place of classes."""
+    html = re.sub(r'<table class="signatures">.*?</table>', _with_room_to_sign, html, flags=re.S)
+    html = re.sub(r"<th((?: width=[^ >]*)?)>", r'<th\1 align="left">', html).replace('class="number"', 'align="right"')
+    html = re.sub(r'<td align="right">(.*?)</td>', _unbroken, html)
+    html = html.replace('<div class="cautions">', '<table class="box"><tr><td>')
+    html = html.replace("</ul></div>", "</ul></td></tr></table>")
+    # A heading right below a table would stick to it.
+    html = html.replace("</table>", '</table><p style="font-size: 4pt; margin: 0px;">&nbsp;</p>')
+    shape = 'width="100%" cellspacing="0" cellpadding="3" style="border-collapse: collapse;"'
+    return html.replace("<table>", f"<table {shape}>").replace('<table class="box">', f'<table border="1" {shape}>')
+
+
+def _with_room_to_sign(found) -> str:
+    roomy = found.group(0).replace("<td></td>", "<td><br><br><br></td>")
+    return roomy.replace('<table class="signatures">', '<table class="box">')
+
+
+def _unbroken(found) -> str:
+    """A number with its uncertainty stays on one line."""
+    return '<td align="right">{}</td>'.format(found.group(1).replace(" ", "&nbsp;"))
