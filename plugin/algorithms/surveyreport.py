@@ -20,6 +20,8 @@ from ..layouts.survey_report import map_png, write_report_pdf
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
 
+PANEL = (PANELS[1],)  # as processed: what a client can see
+
 
 class SurveyReport(InslabAlgorithm):
     """Survey in; a report as PDF and, if wanted, as HTML out."""
@@ -100,10 +102,10 @@ class SurveyReport(InslabAlgorithm):
         with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
             pictures = []
             if lines:
-                pictures = radargrams_step(survey, Path(folder), lines, PANELS[:2], monitor.part(0.0, 0.4))
+                pictures = radargrams_step(survey, Path(folder), lines, PANEL, monitor.part(0.0, 0.4))
             paper = compose_report(survey, Cover(*words), holes, pictures)
             drawer = MapDrawer(survey, holes)
-            html = paper_html(paper, lambda sheet: map_png(drawer, sheet)) if page else None
+            html = paper_html(paper, lambda sheet: map_png(drawer, sheet, monitor)) if page else None
             pages = write_report_pdf(report, paper, drawer, monitor.part(0.4, 1.0))
         if page:
             write_text(page, html)

@@ -39,45 +39,53 @@ def write_report_pdf(path, paper: Paper, drawer: MapDrawer, monitor) -> int:
         pages += [(texts, page) for page in range(len(texts.pages))]
 
     def write(part) -> bool:
-        writer = QPdfWriter(str(part))
-        writer.setResolution(DOTS_PER_INCH)
-        writer.setTitle(paper.title)
-        writer.setCreator("Inslab")
-        painter = None
-        for number, one in enumerate(pages):
-            monitor.step(0.3 + 0.7 * number / len(pages))
-            layout = drawer.draw(one) if isinstance(one, MapSheet) else None
-            size = layout.pageCollection().page(0).pageSize() if layout else QSizeF(*A4_MM)
-            lying = size.width() > size.height()
-            orientation = QPageLayout.Orientation.Landscape if lying else QPageLayout.Orientation.Portrait
-            writer.setPageLayout(QPageLayout(QPageSize(QPageSize.PageSizeId.A4), orientation, QMarginsF()))
-            if painter is None:
-                painter = QPainter()
-                if not painter.begin(writer):
-                    return False
-            else:
-                writer.newPage()
-            if layout:
-                layout.renderContext().setDpi(DOTS_PER_INCH)
-                QgsLayoutExporter(layout).renderPage(painter, 0)
-                drawer.forget(layout)
-            else:
-                painter.save()
-                painter.translate(_dots(EDGE_MM), _dots(TOP_MM))
-                texts, page = one
-                texts.draw(painter, page)
-                painter.restore()
-            _draw_foot(painter, paper.title, number + 1, len(pages), writer)
-        painter.end()
-        part.write_bytes(DATE.sub(lambda found: _fixed(found.group(0)), part.read_bytes()))
-        return True
+        painter = QPainter()
+        try:
+            drawn = _draw_pages(part, paper.title, pages, drawer, painter, monitor)
+        finally:
+            painter.end()  # before its file goes, also when the run is stopped: Qt crashes otherwise
+        if drawn:
+            part.write_bytes(DATE.sub(lambda found: _fixed(found.group(0)), part.read_bytes()))
+        return drawn
 
     write_in_place(path, write, tr("The report"))
     return len(pages)
 
 
-def map_png(drawer: MapDrawer, sheet: MapSheet) -> bytes:
+def _draw_pages(path, title: str, pages, drawer: MapDrawer, painter: QPainter, monitor) -> bool:
+    """Draws plans and (texts, number of the page) into a new PDF; False where it cannot be written."""
+    writer = QPdfWriter(str(path))
+    writer.setResolution(DOTS_PER_INCH)
+    writer.setTitle(title)
+    writer.setCreator("Inslab")
+    for number, one in enumerate(pages):
+        monitor.step(0.3 + 0.7 * number / len(pages))
+        layout = drawer.draw(one) if isinstance(one, MapSheet) else None
+        size = layout.pageCollection().page(0).pageSize() if layout else QSizeF(*A4_MM)
+        lying = size.width() > size.height()
+        orientation = QPageLayout.Orientation.Landscape if lying else QPageLayout.Orientation.Portrait
+        writer.setPageLayout(QPageLayout(QPageSize(QPageSize.PageSizeId.A4), orientation, QMarginsF()))
+        if number:
+            writer.newPage()
+        elif not painter.begin(writer):
+            return False
+        if layout:
+            layout.renderContext().setDpi(DOTS_PER_INCH)
+            QgsLayoutExporter(layout).renderPage(painter, 0)
+            drawer.forget(layout)
+        else:
+            texts, page = one
+            painter.save()
+            painter.translate(_dots(EDGE_MM), _dots(TOP_MM))
+            texts.draw(painter, page)
+            painter.restore()
+        _draw_foot(painter, title, number + 1, len(pages), writer)
+    return painter.end()
+
+
+def map_png(drawer: MapDrawer, sheet: MapSheet, monitor) -> bytes:
     """A plan as a picture for a page in a browser."""
+    monitor.step(0.4)
     layout = drawer.draw(sheet)
     image = QgsLayoutExporter(layout).renderPageToImage(0, dpi=PICTURE_DOTS_PER_INCH)
     drawer.forget(layout)

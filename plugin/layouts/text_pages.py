@@ -20,11 +20,9 @@ from qgis.PyQt.QtGui import (
     QTextDocument,
 )
 
-from ...processing.outputs.paper import Part, Picture, Section, Table, part_html
+from ...processing.outputs.paper import Part, Picture, Section, Signatures, Table, Text, part_html
 from .page import FONT, page_font
 
-LEAST_BELOW_HEADING = 0.12  # of a page: a heading keeps at least so much of what follows it on its page
-FILLED = 0.98  # pieces set together can be a little higher than each for itself
 LARGEST_PICTURE = 0.4  # of a page's height
 STYLE = f"""
 body {{ font-family: "{FONT}"; font-size: 8pt; color: #1c1c1c; }}
@@ -48,6 +46,11 @@ class _Piece:
     def is_heading(self) -> bool:
         return isinstance(self.content, str)
 
+    def leads_to(self, following: "_Piece") -> bool:
+        """Must it stand on the page of what follows? So do headings, and sentences above a table."""
+        table = following.row == 0 or isinstance(following.content, Signatures)
+        return self.is_heading or (isinstance(self.content, Text) and table)
+
 
 class TextPages:
     """Pages of a given size (dots) and resolution (dots an inch)."""
@@ -65,7 +68,7 @@ class TextPages:
                 pieces.append(self._piece(f"<h2>{escape(section.title)}</h2>"))
             for part in section.parts:
                 pieces += self._rows(part) if isinstance(part, Table) and part.rows else [self._piece(part)]
-        self.pages = [self._document(page) for page in self._deal_out(pieces)]
+        self.pages = self._deal_out(pieces)
 
     def draw(self, painter: QPainter, number: int) -> None:
         """Draws one page with its upper left corner at the painter's origin."""
@@ -74,23 +77,35 @@ class TextPages:
         context.clip = QRectF(0, 0, self.size.width(), self.size.height())
         self.pages[number].documentLayout().draw(painter, context)
 
-    def _deal_out(self, pieces: List[_Piece]) -> List[List[_Piece]]:
-        pages: List[List[_Piece]] = [[]]
-        filled, room = 0.0, FILLED * self.size.height()
-        for number, piece in enumerate(pieces):
-            needed = piece.height
-            if piece.is_heading and number + 1 < len(pieces):
-                following = pieces[number + 1]
-                kept = LEAST_BELOW_HEADING * self.size.height()
-                needed += min(following.height + following.heads_height, kept) if following.row is None else kept
-            goes_on = bool(pages[-1]) and pages[-1][-1].content is piece.content and piece.row is not None
-            heads = 0.0 if goes_on else piece.heads_height
-            if pages[-1] and filled + heads + needed > room:
-                pages.append([])
-                filled, heads = 0.0, piece.heads_height
-            pages[-1].append(piece)
-            filled += heads + piece.height
+    def _deal_out(self, pieces: List[_Piece]) -> List[QTextDocument]:
+        """The pieces page by page, in order."""
+        pages = []
+        while pieces:
+            count = self._fitting(pieces)
+            page = self._document(pieces[:count])
+            # Set together, pieces are a little higher than each for itself.
+            while page.size().height() > self.size.height() and count > 1:
+                count = self._without_last_headings(pieces, count - 1)
+                page = self._document(pieces[:count])
+            pages.append(page)
+            pieces = pieces[count:]
         return pages
+
+    def _fitting(self, pieces: List[_Piece]) -> int:
+        """How many of the pieces fill a page, going by their heights; at least one."""
+        filled = 0.0
+        for number, piece in enumerate(pieces):
+            goes_on = piece.row is not None and number > 0 and pieces[number - 1].content is piece.content
+            filled += piece.height + (0.0 if goes_on else piece.heads_height)
+            if filled > self.size.height() and number:
+                return self._without_last_headings(pieces, number)
+        return len(pieces)
+
+    @staticmethod
+    def _without_last_headings(pieces: List[_Piece], count: int) -> int:
+        while count > 1 and pieces[count - 1].leads_to(pieces[count]):
+            count -= 1
+        return count
 
     def _document(self, pieces: Sequence[_Piece]) -> QTextDocument:
         """One page, or any number of pieces to be measured."""
@@ -156,7 +171,7 @@ def _printable(html: str) -> str:
     html = html.replace("</ul></div>", "</ul></td></tr></table>")
     # A heading right below a table would stick to it.
     html = html.replace("</table>", '</table><p style="font-size: 4pt; margin: 0px;">&nbsp;</p>')
-    shape = 'width="100%" cellspacing="0" cellpadding="3" style="border-collapse: collapse;"'
+    shape = 'width="100%" cellspacing="0" cellpadding="4" style="border-collapse: collapse;"'
     return html.replace("<table>", f"<table {shape}>").replace('<table class="box">', f'<table border="1" {shape}>')
 
 

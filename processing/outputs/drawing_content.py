@@ -123,7 +123,7 @@ def read_drawing(
         name: [(shape, row) for shape, row in rows if (row["level"], row["surface"]) == (level, surface)]
         for name, rows in tables.items()
     }
-    standing = [(line, _with_depths(line, row)) for line, row in here["items"] if row["status"] not in NO_OBSTACLE]
+    standing = [(line, with_depths(line, row)) for line, row in here["items"] if row["status"] not in NO_OBSTACLE]
     chosen = [(shape, row) for shape, row in standing if choice.holds(row)]
     own_holes = [
         (place, row)
@@ -162,7 +162,7 @@ def polygon(rings: Sequence[np.ndarray]):
     return shape
 
 
-def _with_depths(line: Optional[np.ndarray], row: Mapping) -> Dict:
+def with_depths(line: Optional[np.ndarray], row: Mapping) -> Dict:
     """The row with the depths that its line has; without heights those in its columns, if there are any."""
     depths = (row.get("depth_min_m"), row.get("depth_max_m"))
     if line is not None and line.shape[1] == 3 and np.isfinite(line[:, 2]).all():

@@ -15,7 +15,7 @@ from ..items.model import KINDS
 from ..language import tr
 from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import is_tied, to_national
-from .drawing_content import polygon
+from .drawing_content import polygon, with_depths
 from .geopackage import read_layer
 from .layers import software_version
 from .paper import Bullets, Cautions, MapSheet, Paper, Picture, Section, Signatures, Table, Text
@@ -56,7 +56,9 @@ class SurveyTables:
                 )
             )
         self.crs_wkt = read_crs_wkt(self.path)
-        self.items = [(line, row) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE]
+        self.items = [
+            (line, with_depths(line, row)) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE
+        ]
         places = {
             (row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for _, row in self.rows[name]
         }
@@ -258,7 +260,7 @@ def _kind_order(row: Mapping) -> int:
 def _kind_and_share(row: Mapping) -> str:
     share = row.get("kind_confidence")
     words = kind_words(row["kind"], 1)
-    return words if share is None else f"{words}, {100 * share:.0f} %"
+    return words if share is None else f"{words}, {100 * share:.0f}\u00a0%"
 
 
 def _depth(row: Mapping) -> str:
