@@ -6,7 +6,7 @@ Course, depth, kind and uncertainty of an item come from all its observations (`
 
 import json
 from dataclasses import dataclass
-from typing import Dict, List, Mapping, Sequence, Tuple
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
@@ -31,34 +31,32 @@ EDGE_SIGMAS = 1.645
 
 def derive(book: Book, monitor: Monitor = Monitor()) -> None:
     """Works out everything in the record that follows from its surveys and verifications."""
-    speeds.update_speeds(book)
-    _update_coverage(book)
-    seen = _seen_by_item(book)
+    corrections = speeds.update_speeds(book)
+    _update_coverage(book, corrections)
+    seen = _seen_by_item(book, corrections)
     proofs = _proofs_by_item(book)
     names = [row["item_id"] for row in book.rows("items")]
     names += [name for name in seen if name not in book.tables["items"]]
     flags: Dict[str, List[str]] = {}
     for number, name in enumerate(names):
         monitor.step(0.6 * number / max(len(names), 1))
-        flags[name] = _derive_item(book, name, seen.get(name, []), proofs.get(name, []))
+        flags[name] = _derive_item(book, corrections, name, seen.get(name, []), proofs.get(name, []))
     _find_unseen(book, seen, flags, monitor.part(0.6, 0.9))
     _find_disagreements(book, seen, flags)
     for name, sentences in flags.items():
         book.put("items", dict(book.tables["items"][name], flag=" ".join(dict.fromkeys(sentences))))
 
 
-def _update_coverage(book: Book) -> None:
-    areas = book.tables["scan_areas"]
+def _update_coverage(book: Book, corrections: speeds.Corrections) -> None:
     for row in book.rows("coverage"):
         depth = row["survey_depth_m"]
-        if depth is not None and row["area_key"] in areas:
-            depth = float(speeds.depths_now(areas, [row["area_key"]], depth))
+        if depth is not None and row["area_key"] in corrections.areas:
+            depth = float(corrections.depths([row["area_key"]], depth))
         book.put("coverage", dict(row, depth_m=depth))
 
 
-def _seen_by_item(book: Book) -> Dict[str, List[Row]]:
+def _seen_by_item(book: Book, corrections: speeds.Corrections) -> Dict[str, List[Row]]:
     seen: Dict[str, List[Row]] = {}
-    areas = book.tables["scan_areas"]
     for row in book.rows("observations"):
         if row["outcome"] == NOT_SEEN:
             book.remove("observations", row["observation_id"])
@@ -66,7 +64,7 @@ def _seen_by_item(book: Book) -> Dict[str, List[Row]]:
         shift = None
         if row[GEOMETRY]:
             middle = 0.5 * (row["depth_min_m"] + row["depth_max_m"])
-            now = speeds.depths_now(areas, _speed_areas(book, row), middle)
+            now = corrections.depths(_speed_areas(book, row), middle, row["sigma_own_depth_m"] or 0.0)
             shift = round(float(now) - middle, 6) or None
         book.put("observations", dict(row, depth_shift_m=shift))
         seen.setdefault(row["item_id"], []).append(book.tables["observations"][row["observation_id"]])
@@ -98,14 +96,16 @@ class _Course:
     sigma_depth_m: float
 
 
-def _derive_item(book: Book, name: str, rows: Sequence[Row], proofs: Sequence[Row]) -> List[str]:
+def _derive_item(
+    book: Book, corrections: speeds.Corrections, name: str, rows: Sequence[Row], proofs: Sequence[Row]
+) -> List[str]:
     """Puts the item's row into the book; returns what a person must check."""
     earlier = book.tables["items"].get(name, {})
     row = dict(earlier, item_id=name)
     if rows:
         row.update(_of_observations(book, rows))
         if any(one[GEOMETRY] for one in rows):
-            course = _course(book, rows, proofs)
+            course = _course(book, corrections, rows, proofs)
             row.update(_of_course(course))
         else:
             row[GEOMETRY] = None
@@ -171,12 +171,12 @@ def _of_course(course: _Course) -> Dict[str, object]:
     }
 
 
-def _course(book: Book, rows: Sequence[Row], proofs: Sequence[Row]) -> _Course:
+def _course(book: Book, corrections: speeds.Corrections, rows: Sequence[Row], proofs: Sequence[Row]) -> _Course:
     placed = [row for row in rows if row[GEOMETRY]]
     measured = [one for one in proofs if one["outcome"] == VERIFIED and one[GEOMETRY]]
     deep = [one for one in measured if one["depth_m"] is not None]
     # What was measured on the item itself also moved the wave speed: starting from the surveys' own, it counts once.
-    course = _combine(book, placed, as_stated=bool(deep))
+    course = _combine(book, None if deep else corrections, placed)
     vertices, sigma_xy, sigma_depth = course.vertices_m, course.sigma_xy_m, course.sigma_depth_m
     if deep:
         off = [one["depth_m"] - shapes.nearest_on(vertices, one[GEOMETRY])[1] for one in deep]
@@ -191,9 +191,9 @@ def _course(book: Book, rows: Sequence[Row], proofs: Sequence[Row]) -> _Course:
     return _Course(vertices, sigma_xy, sigma_depth)
 
 
-def _combine(book: Book, rows: Sequence[Row], as_stated: bool) -> _Course:
-    """All observations as one course; `as_stated`: with the wave speeds of the surveys, not the present ones."""
-    pieces = [_piece(book, row, as_stated) for row in rows]
+def _combine(book: Book, corrections: Optional[speeds.Corrections], rows: Sequence[Row]) -> _Course:
+    """All observations as one course; without `corrections` with depths as the surveys stated them."""
+    pieces = [_piece(book, corrections, row) for row in rows]
     straight = all(is_straight(piece) for piece, _ in pieces)
     # Averaged across a common direction, which a bent course does not have: there the surest one stands for all.
     surest = min((piece for piece, _ in pieces), key=lambda piece: (piece.sigma_xy_m, piece.item_id))
@@ -220,14 +220,17 @@ def _rms(values: Sequence[float]) -> float:
     return float(np.sqrt(np.mean(np.square(values))))
 
 
-def _piece(book: Book, row: Row, as_stated: bool) -> Tuple[Item, Mapping[str, Tuple[float, float]]]:
+def _piece(
+    book: Book, corrections: Optional[speeds.Corrections], row: Row
+) -> Tuple[Item, Mapping[str, Tuple[float, float]]]:
     """An observation as an item, and its own and common 1-sigma in plan and in depth, metres."""
     vertices = np.asarray(row[GEOMETRY], float) * [1.0, 1.0, -1.0]
     own, common = row["sigma_own_depth_m"] or 0.0, row["sigma_speed_m"] or 0.0
-    if not as_stated:
+    if corrections is not None:
         areas = _speed_areas(book, row)
-        vertices[:, 2] = speeds.depths_now(book.tables["scan_areas"], areas, vertices[:, 2])
-        common = speeds.speed_sigma_now(book.tables["scan_areas"], areas, float(vertices[:, 2].mean()), common)
+        stated = float(vertices[:, 2].mean())
+        vertices[:, 2] = corrections.depths(areas, vertices[:, 2], own)
+        own, common = corrections.sigmas(areas, stated, own, common)
     parts = {"xy": (row["sigma_own_xy_m"] or 0.0, row["sigma_fit_m"] or 0.0), "depth": (own, common)}
     kinds = {kind: row[f"p_{kind}"] or 0.0 for kind in KINDS}
     total = {axis: max(float(np.hypot(*both)), 1e-4) for axis, both in parts.items()}

@@ -8,11 +8,13 @@ the latest result, so that the order does not matter and nothing is counted twic
 What needs scipy is imported when it is first needed, so that a record can be read without it.
 """
 
-from typing import Dict, List, Mapping, Optional, Sequence
+from dataclasses import dataclass
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
 from ..items.join import LARGEST_GAP_M
+from ..language import tr
 from ..radar.geometry import depth_of_path, two_leg_path
 from ..radar.model import WaveSpeed
 from . import shapes
@@ -22,6 +24,11 @@ from .store import Row
 
 _STATE = ("speed_m_ns", "sigma_m_ns", "time_zero_ns", "sigma_time_zero_ns", "correlation")
 BY_SURVEYOR = "surveyor"
+# What pulse and antenna do to a depth beyond wave speed and time zero hits all objects of one depth alike: this share of their own
+# variance is taken for common at equal depth, less where depths differ by more. On simulated full-wave surveys it is one half to
+# four fifths; the smaller value claims less.
+SHARE, REACH_M = 0.5, 0.040
+LEAST_M = 0.0005
 # How `combine_with_known` ends the name of a method in which known depths took part.
 _HAS_KNOWN = " known"
 
@@ -44,38 +51,123 @@ def present_speed(area: Row) -> Optional[WaveSpeed]:
     return WaveSpeed(area["area_key"], speed, sigma, zero, sigma_zero, first.method, correlation)
 
 
-def update_speeds(book: Book) -> None:
+@dataclass(frozen=True)
+class Measured:
+    """A depth that an opening measured on an observation: where the survey put it and what was found, metres, with 1-sigmas."""
+
+    name: str
+    stated_m: float
+    found_m: float
+    own_m: float
+    sigma_m: float
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What verified depths change in each area: its wave speed, and the error that items at equal depth have in common."""
+
+    areas: Mapping[str, Row]
+    measured: Mapping[str, Sequence[Measured]]
+
+    def depths(self, keys: Sequence[str], depths_m, own_m: float = 0.0) -> np.ndarray:
+        """Depths that a survey stated as they are now (mean over the areas they come from), metres; `own_m`: own 1-sigma."""
+        depths = np.asarray(depths_m, float)
+        moved = []
+        for key in keys:
+            area = self.areas[key]
+            now = depths
+            if area["verified_by"] and area["antenna_separation_m"]:
+                now = moved_depths(depths, area["antenna_separation_m"], survey_speed(area), present_speed(area))
+                now = now + self._common(key, float(np.mean(depths)), own_m)[0]
+            moved.append(now)
+        return np.mean(moved, axis=0) if moved else depths
+
+    def sigmas(self, keys: Sequence[str], depth_m: float, own_m: float, speed_m: float) -> Tuple[float, float]:
+        """Own 1-sigma of a depth and that from wave speed and time zero, metres: as they are now, from what the survey stated."""
+        own, common = [], []
+        for key in keys:
+            verified = bool(self.areas[key]["verified_by"])
+            common.append(float(present_speed(self.areas[key]).depth_sigma_m(depth_m)) if verified else speed_m)
+            own.append(self._common(key, depth_m, own_m)[1] if verified else own_m)
+        if not keys:
+            return own_m, speed_m
+        return float(np.sqrt(np.mean(np.square(own)))), float(np.sqrt(np.mean(np.square(common))))
+
+    def _common(self, key: str, depth_m: float, own_m: float) -> Tuple[float, float]:
+        """Shift by the common error, and the own 1-sigma that is left: a linear update (Kalman) with all openings of the area.
+
+        Depth errors i and j of an area have the covariance J_i P J_j' (speed and time zero, as far as the survey knew them) and
+        SHARE a_i a_j exp(-(d_i - d_j)^2 / (2 REACH_M^2)) besides (a: own 1-sigma, d: depth).
+        """
+        found = self.measured.get(key, ())
+        if not found or not own_m:
+            return 0.0, own_m
+        depths = np.array([depth_m, *(one.stated_m for one in found)])
+        owns = np.array([own_m, *(one.own_m for one in found)])
+        alike = SHARE * np.outer(owns, owns) * np.exp(-0.5 * (np.subtract.outer(depths, depths) / REACH_M) ** 2)
+        by_speed = _speed_covariance(survey_speed(self.areas[key]), depths)
+        among = by_speed[1:, 1:] + alike[1:, 1:]
+        np.fill_diagonal(among, np.diag(by_speed)[1:] + owns[1:] ** 2 + [one.sigma_m**2 for one in found])
+        gain = np.linalg.solve(among, np.column_stack([[one.found_m - one.stated_m for one in found], alike[0, 1:]]))
+        left = own_m**2 - alike[0, 1:] @ gain[:, 1] - 2.0 * by_speed[0, 1:] @ gain[:, 1]
+        return float(alike[0, 1:] @ gain[:, 0]), float(np.sqrt(max(left, LEAST_M**2)))
+
+
+def _speed_covariance(speed: WaveSpeed, depths_m: np.ndarray) -> np.ndarray:
+    """Covariance of depths from wave speed and time zero (first order, as `WaveSpeed.depth_sigma_m`), square metres."""
+    slopes = np.column_stack(
+        [depths_m * speed.sigma_m_ns / speed.speed_m_ns, np.full(len(depths_m), -0.5 * speed.speed_m_ns)]
+    )
+    slopes[:, 1] *= speed.sigma_time_zero_ns
+    return slopes @ np.array([[1.0, speed.correlation], [speed.correlation, 1.0]]) @ slopes.T
+
+
+def update_speeds(book: Book) -> Corrections:
     """Works out the wave speed of every area anew from its survey and from all verified depths."""
+    from ..items.known_depths import KnownDepth, speed_from_depth
     from ..radar.wave_speed import combine_with_known
 
     measured = _measured_depths(book)
+    used: Dict[str, List[Measured]] = {}
     for area in book.rows("scan_areas"):
-        first = survey_speed(area)
+        key, first = area["area_key"], survey_speed(area)
         row = dict(area, verified_by=None, warnings=None)
         row.update(dict.fromkeys(_STATE) if first is None else {name: getattr(first, name) for name in _STATE})
-        known = measured.get(area["area_key"], []) if first is not None else []
+        known = measured.get(key, []) if first is not None else []
         if known and first.method.endswith(_HAS_KNOWN):
             # It may be the very same opening: counted again, the result would look surer than it is.
-            row["warnings"] = (
+            row["warnings"] = tr(
                 "The survey itself used known depths, so that verified depths are not counted again for the wave speed; to use a "
                 "further one, enter it in known_depths.csv and process the survey anew."
             )
         elif known:
-            now = combine_with_known(first, [evidence for _, evidence in known])
+            used[key] = known
+            evidence = [
+                speed_from_depth(
+                    area["antenna_separation_m"],
+                    first,
+                    KnownDepth(key, "item", (np.nan, np.nan), one.found_m, one.sigma_m, one.name),
+                    one.stated_m,
+                    one.own_m,
+                )
+                for one in known
+            ]
+            now = combine_with_known(first, evidence)
             row.update({name: getattr(now, name) for name in _STATE})
-            row.update(verified_by=",".join(name for name, _ in known), warnings="\n".join(now.warnings))
+            row.update(verified_by=",".join(one.name for one in known), warnings="\n".join(now.warnings))
         book.put("scan_areas", row)
+    return Corrections(book.tables["scan_areas"], used)
 
 
-def _measured_depths(book: Book) -> Dict[str, List]:
-    """By area: (verification, evidence of the speed) of each depth that an opening measured there."""
-    from ..items.known_depths import ITEM_SIGMA_M, KnownDepth, speed_from_depth
+def _measured_depths(book: Book) -> Dict[str, List[Measured]]:
+    """By area, each depth that an opening measured there."""
+    from ..items.known_depths import ITEM_SIGMA_M
 
     seen: Dict[str, List[Row]] = {}
     for row in book.rows("observations"):
         if row["outcome"] == SEEN and row[GEOMETRY] and row["source"] != BY_SURVEYOR:
             seen.setdefault(row["item_id"], []).append(row)
-    found: Dict[str, List] = {}
+    found: Dict[str, List[Measured]] = {}
     for one in book.rows("verifications"):
         if one["outcome"] != VERIFIED or one["method"] not in EXPOSURES or one["depth_m"] is None or not one[GEOMETRY]:
             continue
@@ -83,16 +175,11 @@ def _measured_depths(book: Book) -> Dict[str, List]:
             away, height, _ = shapes.nearest_on(row[GEOMETRY], one[GEOMETRY])
             if away > LARGEST_GAP_M:
                 continue  # the survey saw another stretch of the item
+            own = max(row["sigma_own_depth_m"] or 0.0, ITEM_SIGMA_M)
             for key in _areas_at(book, row, one[GEOMETRY]):
-                area = book.tables["scan_areas"][key]
-                first = survey_speed(area)
-                if first is None or not area["antenna_separation_m"]:
-                    continue
-                name = one["verification_id"]
-                known = KnownDepth(key, "item", tuple(one[GEOMETRY][:2]), one["depth_m"], one["sigma_depth_m"], name)
-                own = max(row["sigma_own_depth_m"] or 0.0, ITEM_SIGMA_M)
-                evidence = speed_from_depth(area["antenna_separation_m"], first, known, -height, own)
-                found.setdefault(key, []).append((name, evidence))
+                if book.tables["scan_areas"][key]["antenna_separation_m"]:
+                    measured = Measured(one["verification_id"], -height, one["depth_m"], own, one["sigma_depth_m"])
+                    found.setdefault(key, []).append(measured)
     return found
 
 
@@ -118,25 +205,3 @@ def moved_depths(depths_m, separation_m: float, before: WaveSpeed, after: WaveSp
     path = two_leg_path(0.0, np.asarray(depths_m, float), separation_m, "across", 0.0, NOMINAL_RADIUS_M)
     time = path / before.speed_m_ns - (after.time_zero_ns - before.time_zero_ns)
     return depth_of_path(time * after.speed_m_ns, separation_m, "across", NOMINAL_RADIUS_M)
-
-
-def depths_now(areas: Mapping[str, Row], keys: Sequence[str], depths_m) -> np.ndarray:
-    """Depths that a survey stated, with the present wave speeds of the areas they come from (their mean), metres."""
-    depths = np.asarray(depths_m, float)
-    moved = []
-    for key in keys:
-        area = areas[key]
-        if area["verified_by"] and area["antenna_separation_m"]:
-            moved.append(moved_depths(depths, area["antenna_separation_m"], survey_speed(area), present_speed(area)))
-        else:
-            moved.append(depths)
-    return np.mean(moved, axis=0) if moved else depths
-
-
-def speed_sigma_now(areas: Mapping[str, Row], keys: Sequence[str], depth_m: float, stated_m: float) -> float:
-    """1-sigma of a depth from wave speed and time zero now; `stated_m` is what the survey stated of it, metres."""
-    parts = [
-        float(present_speed(areas[key]).depth_sigma_m(depth_m)) if areas[key]["verified_by"] else stated_m
-        for key in keys
-    ]
-    return float(np.sqrt(np.mean(np.square(parts)))) if parts else stated_m
