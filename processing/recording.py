@@ -44,7 +44,7 @@ def update_record(
         _day(recorded_on, latest_scan(content), "")  # refused before anything is made
         store.create(content.crs_wkt)
     with store.session() as session:
-        _check_grid(session, content.crs_wkt, store.name)
+        tied = _newly_tied(session, content.crs_wkt, store.name)
         day = _day(recorded_on, latest_scan(content), latest_date(session))
     if penetrations_path:
         content = read_content(survey_path, penetrations_path, day)
@@ -55,7 +55,14 @@ def update_record(
         report = merge_survey(book, content, monitor.part(0.1, 0.9))
 
     what = tr("Survey {path} merged", path=Path(survey_path).name)
-    changed = change(store, Revision(day, recorded_by, what, software_version()), work, monitor.part(0.9, 1.0))
+    revision = Revision(day, recorded_by, what, software_version())
+    changed = change(store, revision, work, monitor.part(0.9, 1.0), tied)
+    if tied:
+        monitor.log(
+            tr(
+                "The record's site grid is tied to a national grid now, as the survey's is; coordinates stay as they are."
+            )
+        )
     for sentence in merge_sentences(report, changed):
         monitor.log(sentence)
     return report, changed
@@ -131,7 +138,8 @@ def _day(given: str, own: Optional[str], latest: str) -> str:
     return max(own or "", latest)
 
 
-def _check_grid(session, crs_wkt: str, name: str) -> None:
+def _newly_tied(session, crs_wkt: str, name: str) -> Optional[str]:
+    """The survey's coordinate system where the record lies on the plain local grid still and the survey does not."""
     known = {row["name"]: row["value"] for row in session.read(TABLES["about"])}.get("crs_wkt")
     from .site.crs import local_crs_wkt
 
@@ -143,6 +151,7 @@ def _check_grid(session, crs_wkt: str, name: str) -> None:
                 record=name,
             )
         )
+    return crs_wkt if known == local_crs_wkt() != crs_wkt else None
 
 
 def merge_sentences(report: MergeReport, changed: Changed) -> List[str]:

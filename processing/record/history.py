@@ -88,11 +88,17 @@ def latest_date(session: Session) -> str:
     return max((row["recorded_on"] or "" for row in session.read(REVISIONS)), default="")
 
 
-def change(store: Store, revision: Revision, work: Callable[[Book], None], monitor: Monitor = Monitor()) -> Changed:
+def change(
+    store: Store,
+    revision: Revision,
+    work: Callable[[Book], None],
+    monitor: Monitor = Monitor(),
+    crs_wkt: Optional[str] = None,
+) -> Changed:
     """Does `work` on the record's rows and writes what it changed, with history, in one transaction.
 
-    Rows that somebody changed outside (in QGIS, say) since the last revision are first entered into history as such. Raises
-    `ProcessingError` for a date before that of the latest revision.
+    `crs_wkt` becomes the record's coordinate system where one is given. Rows that somebody changed outside (in QGIS, say) since the
+    last revision are first entered into history as such. Raises `ProcessingError` for a date before that of the latest revision.
     """
     recorded_on = check_date(revision.recorded_on)
     with store.session(writing=True) as session:
@@ -124,6 +130,8 @@ def change(store: Store, revision: Revision, work: Callable[[Book], None], monit
                 session.insert(table, new)
             else:
                 session.update(table, new)
+        if crs_wkt:
+            session.restamp(crs_wkt)
         if found:
             numbers += 1
             _enter(session, str(numbers), revision, found)

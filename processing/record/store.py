@@ -84,6 +84,15 @@ class Session:
         """A Python value as the database takes it."""
         return value
 
+    def restamp(self, crs_wkt: str) -> None:
+        """Gives all layers another coordinate system; coordinates stay as they are."""
+        self._restamp_layers(crs_wkt)
+        row = {"name": "crs_wkt", "value": crs_wkt}
+        self.update(TABLES["about"], row)
+
+    def _restamp_layers(self, crs_wkt: str) -> None:
+        raise NotImplementedError
+
     def name_of(self, table: Table) -> str:
         """A table's name in SQL."""
         raise NotImplementedError

@@ -8,6 +8,7 @@ whose writer was killed back to where it was, by itself, when it is next opened.
 import os
 import sqlite3
 import struct
+import tempfile
 from contextlib import closing
 from pathlib import Path
 
@@ -21,6 +22,7 @@ WAIT_S = 60.0
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
 # GeoPackage binary header (OGC 12-128r18, clause 2.1.3): "GP", version 0, flags, srs_id; flags 1: little endian, no envelope.
 _HEADER = struct.Struct("<2sBBi")
+WIDE = "definition_12_063"
 _ENVELOPE_SIZES = (0, 32, 48, 48, 64)
 
 
@@ -40,6 +42,31 @@ class GeoPackageSession(Session):
 
     def wkb_of(self, value):
         return None if value is None else wkb_in(value)
+
+    def _restamp_layers(self, crs_wkt: str) -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            # How GDAL itself stores this system: an empty record says so.
+            pattern = Path(folder) / "pattern.gpkg"
+            _make_empty(pattern, crs_wkt)
+            with closing(sqlite3.connect(pattern)) as source:
+                source.row_factory = sqlite3.Row
+                number = source.execute("SELECT srs_id FROM gpkg_geometry_columns").fetchone()[0]
+                row = source.execute("SELECT * FROM gpkg_spatial_ref_sys WHERE srs_id = ?", (number,)).fetchone()
+                stamp = {name: row[name] for name in row.keys() if name.startswith(("srs_name", "def", "desc"))}  # noqa: SIM118
+                extensions = source.execute(
+                    "SELECT * FROM gpkg_extensions WHERE extension_name LIKE 'gpkg_crs_wkt%'"
+                ).fetchall()
+        columns = {row[1] for row in self.execute("PRAGMA table_info(gpkg_spatial_ref_sys)")}
+        if WIDE in stamp and WIDE not in columns:
+            # Extension 'WKT for coordinate reference systems' of the GeoPackage standard (OGC 12-128r18, annex F.10).
+            self.execute(f"ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN {WIDE} TEXT NOT NULL DEFAULT 'undefined'")
+            for line in extensions:
+                self.execute("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)", tuple(line))
+        elif WIDE in columns:
+            stamp.setdefault(WIDE, stamp["definition"])
+        pairs = ", ".join(f"{name} = ?" for name in stamp)
+        values = [*stamp.values(), self.srs_id]
+        self.execute(f"UPDATE gpkg_spatial_ref_sys SET {pairs} WHERE srs_id = ?", values)  # noqa: S608
 
     def finish(self) -> None:
         """Brings the extents up to date by which GIS programs zoom to a layer."""

@@ -44,6 +44,14 @@ class PostgisSession(Session):
         row = cursor.fetchone()
         self.srid = row[0] if row else 0
 
+    def _restamp_layers(self, crs_wkt: str) -> None:
+        self.srid = _srid_of(self.connection.cursor(), crs_wkt)
+        for table in TABLES.values():
+            if table.geometry:
+                kind, place = f"geometry({table.geometry}, {self.srid})", quoted(GEOMETRY)
+                change = f"ALTER COLUMN {place} TYPE {kind} USING ST_SetSRID({place}, {self.srid})"
+                self.execute(f"ALTER TABLE {self.name_of(table)} {change}")
+
     def name_of(self, table: Table) -> str:
         return f"{quoted(self.schema)}.{quoted(table.name)}"
 

@@ -138,6 +138,40 @@ def test_a_failed_merge_leaves_the_record_as_it_was(store, monkeypatch):
     assert len(rows(store, "surveys")) == 1
 
 
+def test_a_record_is_tied_later_without_moving(record):
+    import pyproj
+    from osgeo import ogr
+
+    from inslab.processing.record.history import Revision, change
+    from inslab.processing.site.crs import GridTie, tied_crs_wkt
+
+    store = open_store(record)
+    merge(store, survey(mat(), "2031-05-04"))
+    before = rows(store, "items")
+    tied = tied_crs_wkt("Plant", "EPSG:32639", GridTie.from_degrees(611267.2865, 3046565.8255, 45.0, 0.9997728332))
+    change(store, Revision("2031-05-05", "", "tied"), lambda book: None, crs_wkt=tied)
+    assert rows(store, "items") == before
+    assert rows(store, "about")["crs_wkt"]["value"] == tied
+    if is_connection(record):
+        with store.session() as session:
+            found = session.execute("SELECT srtext FROM spatial_ref_sys WHERE srid = %s", (session.srid,)).fetchone()[0]
+            name = session.name_of(TABLES["items"])
+            place = session.execute(f"SELECT DISTINCT ST_SRID(geom) FROM {name}").fetchall()  # noqa: S608
+            assert place == [(session.srid,)]
+    else:
+        dataset = ogr.Open(record)
+        found = dataset.GetLayerByName("items").GetSpatialRef().ExportToWkt(["FORMAT=WKT2_2018"])
+        dataset = None
+    # The same point comes out in the national grid: by PROJ, from what the store says and from what was asked for.
+    x, y = (
+        pyproj.Transformer.from_crs(pyproj.CRS.from_wkt(wkt), "EPSG:32639", always_xy=True).transform(10.0, 20.0)
+        for wkt in (found, tied)
+    )
+    assert x == pytest.approx(y, abs=1e-6)
+    merge(store, survey(mat(3), "2031-06-04"))  # and it is written to as before
+    assert len(rows(store, "items")) == 4
+
+
 def test_the_geopackage_is_one_that_gdal_reads(tmp_path):
     path = tmp_path / "building.gpkg"
     merge(open_store(path), survey(mat(), "2031-05-04"))
