@@ -1,7 +1,7 @@
 """The steps of the main job, composed: a survey folder in, depth slices, items and a report out.
 
 Every function here is one call for one Processing algorithm, takes plain paths and a `Monitor`, and leaves earlier results
-as they were when it is cancelled or fails. One area is worked at a time, and its arrays are dropped before the next. An area
+as they were when it is cancelled or fails. Areas are computed on all cores, and their arrays are held one area at a time. An area
 that fails is named, and the others still run.
 """
 
@@ -11,7 +11,10 @@ from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import area_work, fingerprints, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
+from .outputs import area_task, area_work, fingerprints, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
+from .outputs.area_cache import CACHE_FOLDER, AreaCache
+from .outputs.area_runners import Runner, run_on_cores
+from .outputs.area_task import AreaResult
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
@@ -29,41 +32,42 @@ SAID_OF_ITEMS = (keeping.HAND, keeping.JOINING)
 
 
 def process_survey(
-    survey_folder, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+    survey_folder,
+    output_folder,
+    settings: ChainSettings = ChainSettings(),
+    monitor: Monitor = Monitor(),
+    runner: Runner = run_on_cores,
 ) -> ChainResult:
     """The whole chain: reads `survey_folder` and writes survey.gpkg, slices/, base/ and report.html into `output_folder`.
 
     Everything is written to a temporary folder first and moved into place at the end; rasters of an earlier result that the
-    new one does not have are removed, files that are not Inslab's are left alone.
+    new one does not have are removed, files that are not Inslab's are left alone. Results of areas are kept in a hidden folder
+    there (`outputs.area_cache`): areas that have not changed, or that a run that was broken off had done, are not computed again.
+    `runner` says where areas are computed (`outputs.area_runners`).
     Raises `SurveyError` (nothing usable to read), `ProcessingError` (no area gave a result, or the output cannot be replaced),
     `MissingPackageError`, `Cancelled`.
     """
     settings.check()
     output = Path(output_folder)
+    cache = AreaCache(output / CACHE_FOLDER)
     check_replaceable(output / SURVEY_FILE)
     earlier = stored.read_raster_paths(output / SURVEY_FILE)
     result = _start(survey_folder, output / SURVEY_FILE, settings, monitor.part(0.0, 0.05))
     with staging_folder(output) as staging:
         store = RasterStore(staging, result.crs_wkt, settings.cell_m)
 
-        def work(area: ScanArea, own: Monitor) -> None:
-            prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
-            speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
-            base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
-            volume = area_work.image(result, prepared, speed, base, settings, own.part(0.4, 0.6))
-            if volume is not None:
-                store.keep(area, volume, base)
-            del volume
-            area_work.detect(result, prepared, speed, base, own.part(0.6, 1.0))
+        def keep_slices(area: ScanArea, found: AreaResult) -> None:
+            if found.volume is not None:
+                store.keep(area, found.volume, found.base)
 
-        area_work.each_area(result, work, monitor.part(0.05, 0.83))
+        area_work.work_areas(result, settings, monitor.part(0.05, 0.83), cache=cache, runner=runner, take=keep_slices)
         fitting.fit_with_items(result, settings.fit, monitor)
         area_work.place_and_join(result, monitor.part(0.83, 0.86))
-        with area_work.timed(result.seconds, "mosaic"):
+        with area_task.timed(result.seconds, "mosaic"):
             monitor.log("Joining the areas' depth slices into one picture for each level.")
             rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.86, 0.98))
         monitor.step(0.98)
-        with area_work.timed(result.seconds, "write"):
+        with area_task.timed(result.seconds, "write"):
             keeping.settle(result, monitor)
             steps = [
                 ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
@@ -82,6 +86,7 @@ def process_survey(
             write_text(staging / REPORT_FILE, report_html(result))
             monitor.step(0.99)  # the last chance to cancel
             publish(staging, output, earlier)
+    cache.clean()
     result.rasters = tuple(replace(file, path=output / file.path.relative_to(staging)) for file in rasters)
     result.report_path = output / REPORT_FILE
     monitor.progress(1.0)
@@ -120,11 +125,7 @@ def wave_speed_step(
     result = _reopen(survey_path, monitor.part(0.0, 0.1))
     result.wave_speeds.clear()
     known = area_work.known_depths(result, monitor, known_depths_path)
-
-    def work(area: ScanArea, own: Monitor) -> None:
-        area_work.wave_speed(result, area_work.prepare(result, area, settings, own.part(0.0, 0.4)), own.part(0.4, 1.0))
-
-    area_work.each_area(result, work, monitor.part(0.1, 0.99))
+    area_work.work_areas(result, settings, monitor.part(0.1, 0.99), volume=False, items=False)
     steps = [("estimate wave speed", {**settings.of_lines(), "known_depths": len(known)})]
     _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], steps)
     return result
@@ -144,18 +145,13 @@ def depth_slices_step(
     with staging_folder(output) as staging:
         store = RasterStore(staging, result.crs_wkt, settings.cell_m)
 
-        def work(area: ScanArea, own: Monitor) -> None:
-            if not result.fits[area.area_id].is_fitted:
-                return
-            prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
-            speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.4))
-            base = area_work.slab_base(result, prepared, speed, settings, own.part(0.4, 0.5))
-            volume = area_work.image(result, prepared, speed, base, settings, own.part(0.5, 0.9))
-            if volume is not None:
-                store.keep(area, volume, base)
+        def keep_slices(area: ScanArea, found: AreaResult) -> None:
+            if found.volume is not None:
+                store.keep(area, found.volume, found.base)
 
-        area_work.each_area(result, work, monitor.part(0.1, 0.85))
-        with area_work.timed(result.seconds, "mosaic"):
+        fitted = [area for area in result.survey.areas if result.fits[area.area_id].is_fitted]
+        area_work.work_areas(result, settings, monitor.part(0.1, 0.85), areas=fitted, items=False, take=keep_slices)
+        with area_task.timed(result.seconds, "mosaic"):
             rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.85, 0.98))
         monitor.step(0.99)
         publish(staging, output, stored.read_raster_paths(survey_path))
@@ -174,14 +170,7 @@ def detect_items_step(
     """
     settings.check()
     result = _reopen(survey_path, monitor.part(0.0, 0.1))
-
-    def work(area: ScanArea, own: Monitor) -> None:
-        prepared = area_work.prepare(result, area, settings, own.part(0.0, 0.1))
-        speed = area_work.wave_speed(result, prepared, own.part(0.1, 0.3))
-        base = area_work.slab_base(result, prepared, speed, settings, own.part(0.3, 0.4))
-        area_work.detect(result, prepared, speed, base, own.part(0.4, 1.0))
-
-    area_work.each_area(result, work, monitor.part(0.1, 0.9))
+    area_work.work_areas(result, settings, monitor.part(0.1, 0.9), volume=False)
     area_work.place_and_join(result, monitor.part(0.9, 0.98))
     keeping.settle(result, monitor)
     seams = fit_layers.seam_layer(result.areas, result.seams)
@@ -228,8 +217,11 @@ def radargrams_step(
     with staging_folder(output) as staging:
 
         def work(area: ScanArea, own: Monitor) -> None:
-            prepared = area_work.prepare(result, area, ChainSettings(), own.part(0.0, 0.2))
-            speed = area_work.wave_speed(result, prepared, own.part(0.2, 0.5))
+            own.log(f"Area {area.area_id}: {len(area.lines)} lines.")
+            task, found = area_work.task_of(result, area, ChainSettings(), own), AreaResult(area.area_id)
+            prepared = area_task.prepare(task, found, own.part(0.0, 0.2))
+            speed = area_task.wave_speed(task, prepared, found, own.part(0.2, 0.5))
+            area_work.tell(found, own)
             here = [pick for pick in picks if pick.area_id == area.area_id]
             there = [item for item in items if area.area_id in item.area_ids]
             numbers = [n for n, one in enumerate(prepared.lines) if one.line in chosen[area.area_id]]
@@ -292,7 +284,7 @@ def fit_areas_step(
 def _start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: Monitor) -> ChainResult:
     """Read the survey and fit its areas. An earlier result at `survey_path` passes its site grid on."""
     seconds = {}
-    with area_work.timed(seconds, "read"):
+    with area_task.timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(survey_folder)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
@@ -309,7 +301,7 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
     survey_path = Path(survey_path)
     check_replaceable(survey_path)
     seconds = {}
-    with area_work.timed(seconds, "read"):
+    with area_task.timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(stored.find_survey_folder(survey_path))
         survey = stored.read_stored_survey(survey_path, monitor)
         known = {values["area_id"] for _, values in read_layer(survey_path, "scan_areas")}

@@ -11,18 +11,25 @@ from pathlib import Path
 CATALOGUES = Path(__file__).parent.parent / "languages"
 
 _active = gettext.NullTranslations()
+_code = ""
+
+
+def current() -> str:
+    """The code of the catalogue in use; empty for English."""
+    return _code
 
 
 def use(code: str) -> bool:
     """Take the language `code` ("de", "de_AT"); English where there is no catalogue for it. Returns whether there is one."""
-    global _active
+    global _active, _code
     for name in (code, code.split("_")[0]):
         catalogue = CATALOGUES / f"{name}.mo"
         if catalogue.is_file():
             with catalogue.open("rb") as file:
                 _active = gettext.GNUTranslations(file)
+            _code = name
             return True
-    _active = gettext.NullTranslations()
+    _active, _code = gettext.NullTranslations(), ""
     return False
 
 

@@ -1,126 +1,224 @@
-"""What is done with one area, step by step, and how the areas are gone through.
+"""How the areas of a survey are gone through, and what is done with all of them together.
 
-The radar and item modules are imported when they are first needed, so that reading a survey works without scipy.
+What is done with one area stands in `area_task`.
 """
 
-import time
-import traceback
 from contextlib import contextmanager
-from typing import Callable, Dict, List, Optional, Tuple
+from tempfile import TemporaryDirectory
+from typing import Callable, Dict, Iterator, List, Optional, Sequence, Tuple
 
-import numpy as np
-
-from ..errors import Cancelled, InslabError, MissingPackageError, ProcessingError
+from ..errors import Cancelled, MissingPackageError, ProcessingError
+from ..language import tr
 from ..monitor import Monitor
-from ..radar.model import WaveSpeed
 from ..survey.model import Finding, ScanArea
+from .area_cache import AreaCache
+from .area_runners import Runner, run_on_cores, task_text
+from .area_task import AreaResult, AreaTask, bare, packages, sentence, timed
 from .coverage import find_coverage
 from .placing import group_by_plane, place_item
-from .result import AreaDepths, ChainResult, ChainSettings
+from .plain_data import from_bytes
+from .result import ChainResult, ChainSettings
 from .seams import find_seams
 from .shadow import Shadow, find_shadows
 
-STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
-DISAGREEMENT_SIGMAS = 2.5
+Take = Callable[[ScanArea, AreaResult], None]
+
+
+def work_areas(
+    result: ChainResult,
+    settings: ChainSettings,
+    monitor: Monitor,
+    *,
+    areas: Optional[Sequence[ScanArea]] = None,
+    volume: bool = True,
+    items: bool = True,
+    cache: Optional[AreaCache] = None,
+    runner: Runner = run_on_cores,
+    take: Optional[Take] = None,
+) -> None:
+    """Computes the areas of `result` and adds to it what they give, in the order of the survey, however they were run.
+
+    Parameters
+    ----------
+    areas : sequence of ScanArea, optional
+        Some of the survey's areas; all by default.
+    volume, items : bool
+        As in `AreaTask`.
+    cache : AreaCache, optional
+        Where results are looked for and kept; without it they are not kept beyond this call.
+    take : callable, optional
+        Called with each area and its result, after it was added and before it is dropped: one area at a time is in memory.
+
+    Raises
+    ------
+    ProcessingError
+        Every area failed. One that fails becomes an entry of `result.failures` and a finding.
+    MissingPackageError, Cancelled
+    """
+    with packages(), _cache_or_none(cache) as kept:
+        chosen = result.survey.areas if areas is None else areas
+        tasks = [task_of(result, area, settings, monitor, volume, items) for area in chosen]
+        _AreasAtWork(result, chosen, tasks, kept, take).run(runner, monitor)
 
 
 @contextmanager
-def timed(seconds: Dict[str, float], step: str):
-    """Adds the running time of the block to `seconds[step]`."""
-    start = time.perf_counter()
-    try:
-        yield
-    finally:
-        seconds[step] = seconds.get(step, 0.0) + time.perf_counter() - start
+def _cache_or_none(cache: Optional[AreaCache]) -> Iterator[AreaCache]:
+    if cache is not None:
+        yield cache
+        return
+    with TemporaryDirectory(prefix="inslab-") as folder:
+        yield AreaCache(folder)
+
+
+def task_of(
+    result: ChainResult,
+    area: ScanArea,
+    settings: ChainSettings,
+    monitor: Monitor,
+    volume: bool = True,
+    items: bool = True,
+) -> AreaTask:
+    """The task of one area of `result`; a wave speed that `result` has already is taken as it is."""
+    speed = result.wave_speeds.get(area.area_id)
+    known = () if speed is not None else known_depths(result, monitor)
+    return AreaTask(
+        bare(area),
+        tuple(one for one in known if one.area_id == area.area_id),
+        speed,
+        settings.cell_m,
+        settings.depth_step_m,
+        settings.max_depth_m,
+        settings.mending,
+        volume,
+        items,
+    )
+
+
+class _AreasAtWork:
+    """The areas of one call: what was found in the cache or done by a runner is kept, and taken over in the survey's order."""
+
+    def __init__(
+        self,
+        result: ChainResult,
+        areas: Sequence[ScanArea],
+        tasks: Sequence[AreaTask],
+        cache: AreaCache,
+        take: Optional[Take],
+    ):
+        self._result, self._areas, self._tasks, self._cache, self._take = result, areas, tasks, cache, take
+        self._keys: List[str] = []
+        self._at_hand: Dict[int, Optional[AreaResult]] = {}  # None: in the cache
+        self._next = 0
+
+    def run(self, runner: Runner, monitor: Monitor) -> None:
+        tasks, open_numbers = self._tasks, []
+        for number, task in enumerate(tasks):
+            monitor.step(0.02 * number / len(tasks))
+            self._keys.append(self._cache.key(task))
+            if self._cache.find(self._keys[number]) is None:
+                open_numbers.append(number)
+            else:
+                self._at_hand[number] = None
+        known = set(self._at_hand)
+        if known:
+            count = len(known)
+            monitor.log(tr("{count} of {all} areas are as they were in an earlier run.", count=count, all=len(tasks)))
+
+        def accept(place: int, content: bytes) -> None:
+            number = open_numbers[place]
+            found = from_bytes(content)
+            if found.missing:
+                raise MissingPackageError(found.missing)
+            kept = not found.failure and self._cache.keep(self._keys[number], content, tasks[number])
+            self._at_hand[number] = None if kept else found
+            self._take_over(known, monitor)
+
+        self._take_over(known, monitor)
+        if open_numbers:
+            runner([task_text(tasks[number]) for number in open_numbers], accept, monitor.part(0.02, 1.0))
+        failures = self._result.failures
+        if tasks and len(failures) == len(tasks):
+            area_id, reason = next(iter(failures.items()))
+            raise ProcessingError(
+                tr(
+                    "No scan area could be processed; the first of {count}, {area}: {reason}",
+                    count=len(tasks),
+                    area=area_id,
+                    reason=reason,
+                )
+            )
+
+    def _take_over(self, known, monitor: Monitor) -> None:
+        """Adds to the run's result what the areas gave, as far as those before them are done."""
+        while self._next in self._at_hand:
+            number, area = self._next, self._areas[self._next]
+            found = self._at_hand.pop(number) or self._cache.find(self._keys[number])
+            if found is None:
+                raise ProcessingError(
+                    tr(
+                        "The results kept in {folder} were changed during the run; run this again.",
+                        folder=self._cache.folder,
+                    )
+                )
+            monitor.log(
+                tr(
+                    "Area {area} ({number} of {all}): {lines} lines.",
+                    area=area.area_id,
+                    number=number + 1,
+                    all=len(self._areas),
+                    lines=len(area.lines),
+                )
+            )
+            self._add(area, found, monitor, {} if number in known else found.seconds)
+            if self._take is not None:
+                self._take(area, found)
+            self._next += 1
+
+    def _add(self, area: ScanArea, found: AreaResult, monitor: Monitor, seconds: Dict[str, float]) -> None:
+        result, area_id = self._result, area.area_id
+        tell(found, monitor)
+        result.findings.extend(found.findings)
+        if found.speed is not None:
+            result.wave_speeds[area_id] = found.speed
+        if found.depths is not None:
+            result.depths[area_id] = found.depths
+        result.picks.extend(found.picks)
+        result.area_items.extend(found.items)
+        for step, time in seconds.items():
+            result.seconds[step] = result.seconds.get(step, 0.0) + time
+        if found.failure:
+            _note_failure(result, area_id, found.failure, monitor)
 
 
 def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], monitor: Monitor) -> None:
-    """Calls `work(area, monitor)` for every area; one that fails becomes an entry of `result.failures` and a finding.
+    """Calls `work(area, monitor)` for every area, here and now; one that fails becomes an entry of `result.failures` and a finding.
 
     Raises `ProcessingError` if all fail; `Cancelled` and `MissingPackageError` go through.
     """
     areas = result.survey.areas
     for number, area in enumerate(areas):
         monitor.step(number / len(areas))
-        monitor.log(f"Area {area.area_id} ({number + 1} of {len(areas)}): {len(area.lines)} lines.")
         try:
             work(area, monitor.part(number / len(areas), (number + 1) / len(areas)))
         except (Cancelled, MissingPackageError):
             raise
         except Exception as error:
-            sentence = _sentence(error, monitor).removeprefix(
-                f"Area {area.area_id}: "
-            )  # said already by what stands before
-            result.failures[area.area_id] = sentence
-            result.note("error", f"area {area.area_id}", sentence)
-            monitor.warn(f"Area {area.area_id} gives no complete result: {sentence}")
+            _note_failure(result, area.area_id, sentence(error, area.area_id, monitor.log), monitor)
     if len(result.failures) == len(areas):
         area_id, reason = next(iter(result.failures.items()))
         raise ProcessingError(f"No scan area could be processed; the first of {len(areas)}, {area_id}: {reason}")
 
 
-def prepare(result: ChainResult, area: ScanArea, settings: ChainSettings, monitor: Monitor):
-    """Mended, aligned and levelled lines of an area (`radar.prepare.PreparedArea`)."""
-    with timed(result.seconds, "prepare"), _packages():
-        from ..radar.prepare import prepare_area
-
-        prepared = prepare_area(area, monitor=monitor, mending=settings.mending)
-    for found in prepared.findings:
-        result.findings.append(found)
-        monitor.warn(f"{found.where}: {found.text}")
-    return prepared
+def tell(found: AreaResult, monitor: Monitor) -> None:
+    """What the work on an area had to tell."""
+    for kind, text in found.said:
+        (monitor.warn if kind == "warn" else monitor.log)(text)
 
 
-def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
-    """The area's wave speed: the one that `result` has already, or a new estimate, which is kept there."""
-    area_id = prepared.area.area_id
-    if area_id not in result.wave_speeds:
-        with timed(result.seconds, "wave speed"), _packages():
-            from ..items.bar_speed import estimate_wave_speed
-
-            speed = estimate_wave_speed(prepared, monitor=monitor.part(0.0, 0.6))
-            speed = result.wave_speeds[area_id] = check_speed(result, prepared, speed, monitor.part(0.6, 1.0))
-        for sentence in speed.warnings:
-            result.note("warning", f"area {area_id}", sentence)
-            monitor.warn(f"Area {area_id}: {sentence}")
-        monitor.log(
-            f"Area {area_id}: wave speed {speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f} m/ns "
-            f"(relative permittivity {speed.relative_permittivity:.1f})."
-        )
-    return result.wave_speeds[area_id]
-
-
-def check_speed(result: ChainResult, prepared, speed: WaveSpeed, monitor: Monitor) -> WaveSpeed:
-    """The wave speed with what focusing, known depths and a stated slab thickness say of it."""
-    from ..items.known_depths import use_known_depths
-    from ..radar.focus_speed import check_focus
-    from ..radar.imaging import find_base
-
-    base = find_base(prepared, speed, cell_m=0.02, monitor=monitor.part(0.0, 0.2))
-    thickness = float(np.nanmedian(base.thickness_m)) if base.seen else None
-    speed = check_focus(prepared, speed, thickness, monitor.part(0.2, 0.4))
-    speed, findings = use_known_depths(prepared, speed, base, known_depths(result, monitor), monitor.part(0.4, 1.0))
-    findings += _stated_thickness_findings(prepared.area, base)
-    for found in findings:
-        result.findings.append(found)
-        monitor.warn(f"{found.where}: {found.text}")
-    return speed
-
-
-def _stated_thickness_findings(area: ScanArea, base) -> List[Finding]:
-    """A stated slab thickness that the slab base contradicts; it is nominal, so the wave speed is not adjusted to it."""
-    stated = _stated_thickness(area)
-    if stated is None or not base.seen:
-        return []
-    seen, sigma = float(np.nanmedian(base.thickness_m)), float(np.nanmedian(base.sigma_m))
-    apart = abs(seen - stated) / np.hypot(sigma, STATED_THICKNESS_SIGMA_M)
-    if apart <= DISAGREEMENT_SIGMAS:
-        return []
-    text = (
-        f"the slab base shows {seen:.3f} m where the table of areas states a thickness of {stated:.3f} m, {apart:.1f} sigmas "
-        "apart; if it was measured there, give it as a known depth."
-    )
-    return [Finding("warning", f"area {area.area_id}", text)]
+def _note_failure(result: ChainResult, area_id: str, text: str, monitor: Monitor) -> None:
+    result.failures[area_id] = text
+    result.note("error", f"area {area_id}", text)
+    monitor.warn(tr("Area {area} gives no complete result: {reason}", area=area_id, reason=text))
 
 
 def known_depths(result: ChainResult, monitor: Monitor, path=None) -> Tuple:
@@ -134,78 +232,6 @@ def known_depths(result: ChainResult, monitor: Monitor, path=None) -> Tuple:
             result.findings.append(found)
             monitor.warn(f"{found.where}: {found.text}")
     return result.known_depths
-
-
-def slab_base(result: ChainResult, prepared, speed: WaveSpeed, settings: ChainSettings, monitor: Monitor):
-    """Slab base of an area, in its local grid."""
-    with timed(result.seconds, "image"), _packages():
-        from ..radar.imaging import find_base
-
-        return find_base(prepared, speed, cell_m=settings.cell_m, monitor=monitor)
-
-
-def image(result: ChainResult, prepared, speed: WaveSpeed, base, settings: ChainSettings, monitor: Monitor):
-    """Depth volume of an area, in its local grid; None, with a note, for lines that make no grid."""
-    with timed(result.seconds, "image"), _packages():
-        from ..radar.imaging import image_area
-
-        volume = image_area(
-            prepared,
-            speed,
-            base,
-            cell_m=settings.cell_m,
-            depth_step_m=settings.depth_step_m,
-            max_depth_m=settings.max_depth_m,
-            monitor=monitor,
-        )
-    if volume is None:
-        area_id = prepared.area.area_id
-        result.note("note", f"area {area_id}", "no two of its lines are parallel, so it has no depth slices.")
-        monitor.log(f"Area {area_id}: no two of its lines are parallel, so it has no depth slices.")
-    elif base.seen and settings.max_depth_m and settings.max_depth_m > np.nanmedian(base.thickness_m):
-        thickness = 1000 * float(np.nanmedian(base.thickness_m))
-        text = f"the slab base lies at {thickness:.0f} mm, above the depth asked for; slices below it show no concrete."
-        result.note("warning", f"area {prepared.area.area_id}", text)
-        monitor.warn(f"Area {prepared.area.area_id}: {text}")
-    return volume
-
-
-def reliable_depth(prepared, speed: WaveSpeed, base):
-    """Depth down to which an area counts as scanned, metres, or None where that is not known."""
-    from ..radar.imaging import reliable_depth_m
-
-    return reliable_depth_m(prepared, speed, base)
-
-
-def detect(result: ChainResult, prepared, speed: WaveSpeed, base, monitor: Monitor) -> None:
-    """Finds the area's picks and items, in its local grid, and what its echoes say of the slab; adds them to `result`."""
-    area = prepared.area
-    result.depths[area.area_id] = _depths(area, base, reliable_depth(prepared, speed, base))
-    with timed(result.seconds, "detect"), _packages():
-        from ..items.detect import detect_items
-
-        picks, items = detect_items(prepared, speed, base, monitor=monitor)
-    result.picks.extend(picks)
-    result.area_items.extend(items)
-    monitor.log(f"Area {area.area_id}: {len(items)} items from {len(picks)} picks.")
-
-
-def _depths(area: ScanArea, base, reliable_m: Optional[float]) -> AreaDepths:
-    """Slab thickness as stated in the table of areas (column `slab_thickness_m`), else as the slab base shows it."""
-    stated = _stated_thickness(area)
-    if stated is not None:
-        return AreaDepths(reliable_m, stated, STATED_THICKNESS_SIGMA_M)
-    if not base.seen:
-        return AreaDepths(reliable_m)
-    return AreaDepths(reliable_m, float(np.nanmedian(base.thickness_m)), float(np.nanmedian(base.sigma_m)))
-
-
-def _stated_thickness(area: ScanArea) -> Optional[float]:
-    try:
-        stated = float(area.extra.get("slab_thickness_m") or "nan")
-    except ValueError:
-        return None
-    return stated if 0 < stated < 10 else None
 
 
 def _shadows(result: ChainResult, area: ScanArea) -> List[Shadow]:
@@ -238,7 +264,7 @@ def place_and_join(result: ChainResult, monitor: Monitor) -> None:
             if fit.is_fitted and area.area_id in result.depths:
                 shadows = _shadows(result, area)
                 result.coverage.extend(find_coverage(area, fit, result.depths[area.area_id].reliable_m, shadows))
-    with timed(result.seconds, "join"), _packages():
+    with timed(result.seconds, "join"), packages():
         from ..items.join import join_items
 
         planes = group_by_plane([area for area in result.survey.areas if result.fits[area.area_id].is_fitted])
@@ -252,29 +278,3 @@ def place_and_join(result: ChainResult, monitor: Monitor) -> None:
                 result.disagreements.extend(own.disagreements)
         result.items.extend(unplaced)
         result.seams = find_seams(result.picks, result.areas, result.fits)
-
-
-@contextmanager
-def _packages():
-    """Says which package is missing, where one is."""
-    try:
-        yield
-    except ModuleNotFoundError as error:
-        if error.name.startswith(__name__.split(".")[0]):
-            raise  # a part of Inslab itself
-        raise MissingPackageError(
-            f"This step needs the Python package {error.name}; install it (Debian: python3-{error.name}, OSGeo4W and conda: "
-            f"{error.name}) and start QGIS again."
-        ) from error
-
-
-def _sentence(error: Exception, monitor: Monitor) -> str:
-    """What to tell about an error that cost one area its result."""
-    if isinstance(error, InslabError):
-        return str(error)
-    if isinstance(error, MemoryError):
-        return "the memory does not suffice; take a larger cell, a larger depth step or a smaller greatest depth."
-    if isinstance(error, OSError):
-        return f"a file cannot be read or written ({error})."
-    monitor.log("".join(traceback.format_exception(type(error), error, error.__traceback__)))
-    return f"a fault of the program ({type(error).__name__}: {error}); please report it with the log above."

@@ -12,7 +12,7 @@ from ..site.observation_tables import read_observations
 from ..site.results import FitSettings
 from ..site.walls import read_walls
 from ..survey.model import Finding
-from .area_work import timed
+from .area_task import timed
 from .result import ChainResult
 from .seams import find_seams, ties_of
 

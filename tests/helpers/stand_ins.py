@@ -1,6 +1,7 @@
 """A survey of tiny files, and hand-made results in the place of radar and detection: for tests of what is done with them."""
 
 import csv
+import itertools
 import sys
 from dataclasses import replace
 from types import ModuleType, SimpleNamespace
@@ -68,13 +69,33 @@ def stand_in(monkeypatch, join=None):
 
     `join` takes the place of `join_items`; without it the real one is used. Returns `calls`, in which a test can set
     `fail[area_id]` (an exception) and `bars`, and read what was `estimated`.
+
+    Areas are computed in this process, where the stand-ins are, and nothing kept from an earlier run is taken
+    (until a test calls `calls.keep_results()`).
     """
     from inslab.processing.items import known_depths  # noqa: F401 - loaded before its neighbours are replaced
     from inslab.processing.items.model import Item, Pick
     from inslab.processing.monitor import Monitor
+    from inslab.processing.outputs import area_cache, area_runners, plain_data
     from inslab.processing.radar.model import DepthVolume, SlabBase, WaveSpeed
 
+    plain_data.classes()  # loaded before their modules are replaced
     calls = SimpleNamespace(fail={}, estimated=[], bars={area_id: [BAR] for area_id in AREAS})
+    monkeypatch.setattr(area_runners, "find_python", lambda: None)
+    runs = itertools.count()
+    make_key = area_cache.AreaCache.key
+    make_cache = area_cache.AreaCache.__init__
+
+    def new_cache(self, folder):
+        make_cache(self, folder)
+        self.run = next(runs)
+
+    def other_key(self, task):
+        return f"{self.run:04d}{make_key(self, task)}"
+
+    monkeypatch.setattr(area_cache.AreaCache, "__init__", new_cache)
+    monkeypatch.setattr(area_cache.AreaCache, "key", other_key)
+    calls.keep_results = lambda: monkeypatch.setattr(area_cache.AreaCache, "key", make_key)
     x = np.linspace(0.005, 0.395, 40)
 
     def prepare_area(area, monitor=Monitor(), mending=None):
