@@ -6,8 +6,8 @@ program and the releases of the libraries that it computes with. The program cou
 number that someone must remember to raise: a forgotten number would give old results under a new version, a changed comment costs
 one run.
 
-An entry is one file in numpy's npz format (no pickle), written under a temporary name and moved. It carries a checksum; one that is
-damaged is computed again. The whole folder may be deleted at any time.
+An entry is one file in numpy's npz format (no pickle), written under a temporary name and moved. It carries its key and a checksum; one
+that is damaged, or lies in another's place, is computed again. The whole folder may be deleted at any time.
 """
 
 import hashlib
@@ -22,7 +22,7 @@ import numpy as np
 from ..errors import ProcessingError
 from ..language import current, tr
 from .area_task import AreaResult, AreaTask
-from .plain_data import from_bytes, to_text
+from .plain_data import from_bytes, to_bytes, to_text
 
 CACHE_FOLDER = ".inslab-cache"
 _PROCESSING = Path(__file__).parent.parent
@@ -52,16 +52,16 @@ class AreaCache:
     def find(self, key: str) -> Optional[AreaResult]:
         """The kept result; None where there is none, or a damaged one."""
         try:
-            result = from_bytes(self._path(key).read_bytes())
-        except (OSError, ValueError):
+            written_for, result = from_bytes(self._path(key).read_bytes())
+        except (OSError, ValueError, TypeError):
             return None
-        if not isinstance(result, AreaResult):
+        if written_for != key or not isinstance(result, AreaResult):
             return None
         self._used.add(key)
         return result
 
-    def keep(self, key: str, content: bytes, task: AreaTask) -> bool:
-        """Keeps a result as `plain_data.to_bytes` made it; not where a line file has changed since its key was made.
+    def keep(self, key: str, result: AreaResult, task: AreaTask) -> bool:
+        """Keeps the result of a task; not where a line file has changed since its key was made.
 
         Returns whether it was kept. Raises `ProcessingError` where it cannot be written.
         """
@@ -71,7 +71,7 @@ class AreaCache:
         part = path.with_name(f"{path.name}.part")
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(content)
+            part.write_bytes(to_bytes((key, result)))
             part.replace(path)
         except OSError as error:
             raise ProcessingError(

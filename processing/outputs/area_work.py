@@ -129,7 +129,7 @@ class _AreasAtWork:
             found = from_bytes(content)
             if found.missing:
                 raise MissingPackageError(found.missing)
-            kept = not found.failure and self._cache.keep(self._keys[number], content, tasks[number])
+            kept = not found.failure and self._cache.keep(self._keys[number], found, tasks[number])
             self._at_hand[number] = None if kept else found
             self._take_over(known, monitor)
 
