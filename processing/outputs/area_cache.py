@@ -6,8 +6,8 @@ program and the releases of the libraries that it computes with. The program cou
 number that someone must remember to raise: a forgotten number would give old results under a new version, a changed comment costs
 one run.
 
-An entry is one file in numpy's npz format (no pickle), written under a temporary name and moved. It carries its key and a checksum; one
-that is damaged, or lies in another's place, is computed again. The whole folder may be deleted at any time.
+An entry is one file in numpy's npz format (no pickle), written under a temporary name and moved. It carries its key and a checksum;
+one that is damaged, or lies in another's place, is computed again. The whole folder may be deleted at any time.
 """
 
 import hashlib

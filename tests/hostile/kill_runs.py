@@ -3,8 +3,8 @@
     .venv/bin/python tests/hostile/kill_runs.py 100
 
 Each round starts a run with other settings than the result that is there, kills it with SIGKILL after a random part of the time
-that a run takes, and looks at the output folder: the earlier result must be there unchanged, or the new one complete. Then the run is
-started again and must give, from what was done already, the same files as a run that nobody killed.
+that a run takes, and looks at the output folder: the earlier result must be there unchanged, or the new one complete. Then the
+run is started again and must give, from what was done already, the same files as a run that nobody killed.
 """
 
 import random
