@@ -11,7 +11,18 @@ from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
 from .monitor import Monitor
-from .outputs import area_task, area_work, fingerprints, fit_layers, fitting, hand_edits, item_layers, keeping, layers, stored
+from .outputs import (
+    area_task,
+    area_work,
+    fingerprints,
+    fit_layers,
+    fitting,
+    hand_edits,
+    item_layers,
+    keeping,
+    layers,
+    stored,
+)
 from .outputs.area_cache import CACHE_FOLDER, AreaCache
 from .outputs.area_runners import Runner, run_on_cores
 from .outputs.area_task import AreaResult
@@ -218,10 +229,8 @@ def radargrams_step(
 
         def work(area: ScanArea, own: Monitor) -> None:
             own.log(f"Area {area.area_id}: {len(area.lines)} lines.")
-            task, found = area_work.task_of(result, area, ChainSettings(), own), AreaResult(area.area_id)
-            prepared = area_task.prepare(task, found, own.part(0.0, 0.2))
-            speed = area_task.wave_speed(task, prepared, found, own.part(0.2, 0.5))
-            area_work.tell(found, own)
+            prepared = area_work.prepare(result, area, ChainSettings(), own.part(0.0, 0.2))
+            speed = area_work.wave_speed(result, prepared, own.part(0.2, 0.5))
             here = [pick for pick in picks if pick.area_id == area.area_id]
             there = [item for item in items if area.area_id in item.area_ids]
             numbers = [n for n, one in enumerate(prepared.lines) if one.line in chosen[area.area_id]]

@@ -10,7 +10,9 @@ from typing import Callable, Dict, Iterator, List, Optional, Sequence, Tuple
 from ..errors import Cancelled, MissingPackageError, ProcessingError
 from ..language import tr
 from ..monitor import Monitor
+from ..radar.model import WaveSpeed
 from ..survey.model import Finding, ScanArea
+from . import area_task
 from .area_cache import AreaCache
 from .area_runners import Runner, run_on_cores, task_text
 from .area_task import AreaResult, AreaTask, bare, packages, sentence, timed
@@ -213,6 +215,26 @@ def tell(found: AreaResult, monitor: Monitor) -> None:
     """What the work on an area had to tell."""
     for kind, text in found.said:
         (monitor.warn if kind == "warn" else monitor.log)(text)
+
+
+def prepare(result: ChainResult, area: ScanArea, settings: ChainSettings, monitor: Monitor):
+    """Mended, aligned and levelled lines of an area, here and now (`radar.prepare.PreparedArea`)."""
+    found = AreaResult(area.area_id)
+    prepared = area_task.prepare(AreaTask(area, mending=settings.mending), found, monitor)
+    result.findings.extend(found.findings)
+    tell(found, monitor)
+    return prepared
+
+
+def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
+    """The area's wave speed: the one that `result` has already, or an estimate here and now, which is kept there."""
+    area = prepared.area
+    if area.area_id not in result.wave_speeds:
+        task, found = task_of(result, area, ChainSettings(), monitor), AreaResult(area.area_id)
+        result.wave_speeds[area.area_id] = area_task.wave_speed(task, prepared, found, monitor)
+        result.findings.extend(found.findings)
+        tell(found, monitor)
+    return result.wave_speeds[area.area_id]
 
 
 def _note_failure(result: ChainResult, area_id: str, text: str, monitor: Monitor) -> None:
