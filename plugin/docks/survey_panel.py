@@ -17,7 +17,6 @@ from qgis.PyQt.QtWidgets import (
     QProgressBar,
     QSplitter,
     QToolButton,
-    QTreeWidget,
     QTreeWidgetItem,
     QVBoxLayout,
     QWidget,
@@ -34,7 +33,7 @@ from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
 from .survey_runs import SurveyRunner, can_run, run_of, runs_of
-from .survey_signs import RUNNING, WORDS, WrappedSentences, sign
+from .survey_signs import RUNNING, WORDS, StepTree, sign
 
 SCOPE = "inslab"  # of what is kept in a project
 STEP_ROLE, FINDING_ROLE = Qt.ItemDataRole.UserRole, Qt.ItemDataRole.UserRole + 1
@@ -88,13 +87,11 @@ class SurveyPanel(QgsDockWidget):
         self.exaggeration.setDecimals(1)
         self.exaggeration.setPrefix("× ")
         self.exaggeration.setToolTip(tr("How many times heights are drawn in 3-D; 1 is true."))
-        self.steps = QTreeWidget()
+        self.steps = StepTree()
         self.steps.setHeaderLabels([tr("Step"), tr("State")])
         self.steps.setToolTip(tr("The steps in order. Open one for what it noticed; click a finding to see its area."))
         self.steps.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.steps.setAlternatingRowColors(True)
-        self.steps.setWordWrap(True)
-        self.steps.setItemDelegate(WrappedSentences(self.steps))
         self.steps.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
         header = self.steps.header()
         header.setStretchLastSection(False)
@@ -152,7 +149,6 @@ class SurveyPanel(QgsDockWidget):
         self.steps.itemSelectionChanged.connect(self._enable)
         self.steps.itemClicked.connect(self._clicked)
         self.steps.customContextMenuRequested.connect(self._open_menu)
-        self.steps.header().sectionResized.connect(lambda *_: self.steps.scheduleDelayedItemsLayout())
         self.runner.said.connect(self.say)
         self.runner.progressed.connect(lambda percent: self.progress.setValue(round(percent)))
         self.runner.started.connect(self._started)

@@ -2,7 +2,7 @@
 
 from qgis.PyQt.QtCore import QPointF, QRect, QRectF, QSize, Qt
 from qgis.PyQt.QtGui import QColor, QIcon, QPainter, QPalette, QPen, QPixmap, QPolygonF
-from qgis.PyQt.QtWidgets import QStyledItemDelegate
+from qgis.PyQt.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QTreeWidget
 
 from ...processing.language import tr
 from ...processing.outputs.step_states import DONE, NOT_DONE, OUTDATED, WARNINGS
@@ -22,18 +22,53 @@ _TICK = ((0.27, 0.52), (0.44, 0.69), (0.75, 0.34))
 
 
 class WrappedSentences(QStyledItemDelegate):
-    """Gives the rows below a step the height that their sentences need in the width of the view: nothing is cut off."""
+    """Draws the sentences below a step whole, in as many lines as the width of the view asks for.
+
+    Left to itself Qt takes the height for one line, and leaves out what does not fit.
+    """
+
+    _FLAGS = Qt.TextFlag.TextWordWrap | Qt.AlignmentFlag.AlignLeft
 
     def sizeHint(self, option, index) -> QSize:
         hint = super().sizeHint(option, index)
-        view = self.parent()
-        if not index.parent().isValid():
+        if not index.parent().isValid() or not index.data():
             return hint
-        # A row's text begins one step of indentation in, beyond that of the branch's own mark.
-        width = view.viewport().width() - 2 * view.indentation() - option.fontMetrics.averageCharWidth()
-        wrapped = Qt.TextFlag.TextWordWrap | Qt.TextFlag.TextWrapAnywhere
-        needed = option.fontMetrics.boundingRect(QRect(0, 0, max(width, 1), _TALLEST), wrapped, index.data())
-        return QSize(hint.width(), max(hint.height(), needed.height() + option.fontMetrics.descent()))
+        view, margin = self.parent(), self._margin(option)
+        # The scroll bar may come; a row below a step begins two steps of indentation in.
+        outside = view.width() - 2 * view.frameWidth() - view.verticalScrollBar().sizeHint().width()
+        room = QRect(0, 0, max(1, outside - 2 * view.indentation() - 2 * margin), _TALLEST)
+        needed = option.fontMetrics.boundingRect(room, self._FLAGS, index.data())
+        return QSize(room.width(), needed.height() + margin)
+
+    def paint(self, painter, option, index) -> None:
+        if not index.parent().isValid() or index.column():
+            super().paint(painter, option, index)
+            return
+        plain, margin = QStyleOptionViewItem(option), self._margin(option)
+        self.initStyleOption(plain, index)
+        sentence, plain.text = plain.text, ""
+        self.parent().style().drawControl(QStyle.ControlElement.CE_ItemViewItem, plain, painter, self.parent())
+        chosen = bool(plain.state & QStyle.StateFlag.State_Selected)
+        role = QPalette.ColorRole.HighlightedText if chosen else QPalette.ColorRole.Text
+        painter.setPen(plain.palette.color(role))
+        painter.drawText(plain.rect.adjusted(margin, 0, -margin, 0), self._FLAGS, sentence)
+
+    @staticmethod
+    def _margin(option) -> int:
+        return option.fontMetrics.averageCharWidth() // 2
+
+
+class StepTree(QTreeWidget):
+    """A tree whose wrapped rows get new heights when it gets another width."""
+
+    def __init__(self):
+        super().__init__()
+        self.setWordWrap(True)
+        self.setItemDelegate(WrappedSentences(self))
+
+    def resizeEvent(self, event) -> None:
+        super().resizeEvent(event)
+        self.scheduleDelayedItemsLayout()
 
 
 def sign(state: str, side: int, palette: QPalette, ratio: float = 1.0) -> QIcon:
