@@ -2,44 +2,28 @@
 
 import math
 from pathlib import Path
-from typing import List, Mapping, Optional, Sequence, Tuple
+from typing import List, Optional, Tuple
 
 import numpy as np
 from qgis.core import (
-    QgsCategorizedSymbolRenderer,
-    QgsCoordinateReferenceSystem,
-    QgsFeature,
-    QgsFillSymbol,
-    QgsGeometry,
     QgsLayoutItemLegend,
     QgsLayoutItemMap,
     QgsLayoutItemMapGrid,
     QgsLayoutItemPage,
     QgsLayoutItemScaleBar,
     QgsLegendStyle,
-    QgsPointXY,
     QgsPrintLayout,
-    QgsProject,
-    QgsProperty,
     QgsRectangle,
-    QgsSingleSymbolRenderer,
-    QgsSymbolLayer,
     QgsUnitTypes,
-    QgsVectorLayer,
-    QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.language import tr
 from ...processing.outputs.paper import MapSheet
-from ...processing.outputs.stored import read_crs_wkt
 from ...processing.site.crs import is_tied, to_national
-from ..layers import Plane, table_source
-from ..styles.items import style_items
-from ..styles.penetrations import style_verdicts
-from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
-from .page import Page, page_font, set_font, style_scanned
+from .map_layers import MapLayers
+from .page import Page, page_font, set_font
 
 SCALES = (5, 10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000)
 STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
@@ -51,15 +35,8 @@ UNSEEN_GREY = "#d9d9d9"
 ARROW = Path(__file__).parent / "arrow.svg"
 
 
-class MapDrawer:
-    """Makes the layouts of plans; layers are opened here, once for each plane, and belong to no project that a user sees."""
-
-    def __init__(self, survey_path, holes: Sequence[Tuple[object, Mapping]] = ()):
-        self.survey_path, self.holes = Path(survey_path), list(holes)
-        self.project = QgsProject()
-        self.project.setEllipsoid("NONE")
-        self.crs_wkt = read_crs_wkt(survey_path)
-        self._planes = {}
+class MapDrawer(MapLayers):
+    """Makes the layouts of plans."""
 
     def draw(self, sheet: MapSheet) -> QgsPrintLayout:
         """A layout with one page."""
@@ -77,64 +54,6 @@ class MapDrawer:
     def forget(self, layout: QgsPrintLayout) -> None:
         """Drops a layout that has been drawn."""
         self.project.layoutManager().removeLayout(layout)
-
-    def layers(self, level: str, surface: str) -> list:
-        """What a plan shows, from the top: holes, items, control points, areas, scanned ground."""
-        if (level, surface) not in self._planes:
-            self._planes[level, surface] = self._open(level, surface)
-        return self._planes[level, surface]
-
-    def _open(self, level: str, surface: str) -> list:
-        areas = self._table("scan_areas", f'"level" = {_quoted(level)} AND "surface" = {_quoted(surface)}')
-        names = tuple(sorted(feature["area_id"] for feature in areas.getFeatures())) if areas else ()
-        plane = Plane(level, surface, names)
-        found = [self._hole_layer(level, surface)]
-        for table, title, style in (
-            ("items", tr("Items, 95 % strip in plan"), style_items),
-            ("control_points", tr("Control point, residual"), style_control_points),
-            ("scan_areas", tr("Scan area"), _style_areas),
-            ("coverage", "", style_scanned),
-        ):
-            more = ' AND "line_directions" >= 2' if table == "coverage" else ""
-            layer = self._table(table, plane.filter(table) + more) if names or table == "items" else None
-            if layer is not None:
-                layer.setName(title)
-                style(layer)
-                found.append(layer)
-        if self.project.crs().isValid() is False and len(found) > 1:
-            self.project.setCrs(found[1].crs())
-            self.project.setEllipsoid("NONE")
-        return [layer for layer in found if layer is not None]
-
-    def _table(self, table: str, where: str) -> Optional[QgsVectorLayer]:
-        # The filter stands in the source: see plugin/layers.py.
-        layer = QgsVectorLayer(f"{table_source(self.survey_path, table)}|subset={where}", table, "ogr")
-        return self.project.addMapLayer(layer) if layer.isValid() else None
-
-    def _hole_layer(self, level: str, surface: str) -> Optional[QgsVectorLayer]:
-        """The planned holes of a plane as a layer of its own, with the columns that its style looks at."""
-        own = [
-            (place, row)
-            for place, row in self.holes
-            if (row.get("level") or level, row.get("surface") or "top") == (level, surface)
-        ]
-        if not own:
-            return None
-        names = {"penetration_id": "string", "verdict": "string", "diameter_m": "double", "margin_m": "double"}
-        fields = "&".join(f"field={name}:{kind}" for name, kind in names.items())
-        layer = QgsVectorLayer(f"Point?{fields}", tr("Planned holes"), "memory")
-        layer.setCrs(self._table_crs())
-        for place, row in own:
-            feature = QgsFeature(layer.fields())
-            feature.setGeometry(QgsGeometry.fromPointXY(QgsPointXY(float(place[0]), float(place[1]))))
-            feature.setAttributes([row.get(name) for name in names])
-            layer.dataProvider().addFeature(feature)
-        checked = any(row.get("verdict") for _, row in own)
-        (style_verdicts if checked else style_penetrations)(layer)
-        return self.project.addMapLayer(layer)
-
-    def _table_crs(self) -> QgsCoordinateReferenceSystem:
-        return QgsCoordinateReferenceSystem.fromWkt(self.crs_wkt)
 
     def national_north_deg(self, sheet: MapSheet) -> Optional[float]:
         """Direction of the national grid's north on the plan, degrees clockwise from site y; None where there is none."""
@@ -247,12 +166,12 @@ class _Plan(Page):
         root = legend.model().rootGroup()
         root.clear()
         for layer in self.drawer.layers(self.sheet.level, self.sheet.surface)[:-1]:
-            root.addLayer(self._hole_key(layer) if layer.name() == tr("Planned holes") else layer)
+            root.addLayer(self.drawer.hole_key(layer) if layer.name() == tr("Planned holes") else layer)
         for title, colour in (
             (tr("Scanned both ways"), "#ffffff"),
             (tr("Not scanned both ways: UNKNOWN"), UNSEEN_GREY),
         ):
-            root.addLayer(self._ground_key(title, colour))
+            root.addLayer(self.drawer.ground_key(title, colour))
         legend.setLegendFilterByMapEnabled(False)
         styles = QgsLegendStyle.Style
         for style in (styles.Group, styles.Subgroup, styles.SymbolLabel):
@@ -266,49 +185,6 @@ class _Plan(Page):
         legend.setSymbolHeight(3.5)
         self.place(legend, EDGE_MM, top, self.page_width - 2 * EDGE_MM, 40)
         legend.adjustBoxSize()
-
-    def _hole_key(self, holes: QgsVectorLayer) -> QgsVectorLayer:
-        """The same symbols for the legend in a size of their own, not in that of holes."""
-        title = tr("Planned holes, true size")
-        known = self.drawer.project.mapLayersByName(title)
-        if known:
-            return known[0]
-        layer = holes.clone()
-        layer.setName(title)
-        renderer = holes.renderer().clone()
-        if isinstance(renderer, QgsCategorizedSymbolRenderer):
-            for number, category in enumerate(renderer.categories()):
-                renderer.updateCategorySymbol(number, _fixed_size(category.symbol().clone()))
-        else:
-            renderer.setSymbol(_fixed_size(renderer.symbol().clone()))
-        layer.setRenderer(renderer)
-        return self.drawer.project.addMapLayer(layer)
-
-    def _ground_key(self, title: str, colour: str) -> QgsVectorLayer:
-        """An empty layer that explains a colour of the ground in the legend; white without an outline would not be seen."""
-        known = self.drawer.project.mapLayersByName(title)
-        if known:
-            return known[0]
-        layer = QgsVectorLayer("Polygon", title, "memory")
-        fill = QgsFillSymbol.createSimple({"color": colour, "outline_color": "#808080", "outline_width": "0.2"})
-        layer.setRenderer(QgsSingleSymbolRenderer(fill))
-        return self.drawer.project.addMapLayer(layer)
-
-
-def _fixed_size(symbol):
-    symbol.symbolLayer(0).setDataDefinedProperty(QgsSymbolLayer.Property.PropertySize, QgsProperty())
-    symbol.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
-    symbol.setSize(3.5)
-    return symbol
-
-
-def _style_areas(layer) -> None:
-    """As on the main map, but no area goes without its name for want of room."""
-    style_scan_areas(layer)
-    settings = layer.labeling().settings()
-    settings.displayAll = True
-    settings.priority = 10
-    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
 
 
 def _room(lying: bool) -> Tuple[float, float]:
@@ -326,7 +202,3 @@ def _format(width_m: float, height_m: float) -> Tuple[bool, int]:
         found.append((next((scale for scale in SCALES if scale >= needed), math.ceil(needed / 1000) * 1000), lying))
     scale, lying = min(found)
     return lying, scale
-
-
-def _quoted(text: str) -> str:
-    return "'{}'".format(text.replace("'", "''"))

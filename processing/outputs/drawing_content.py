@@ -16,7 +16,7 @@ from ..language import tr
 from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import to_national
 from .geopackage import import_ogr, read_layer
-from .stored import read_crs_wkt
+from .stored import read_crs_wkt, read_survey_name
 
 MARGIN_M = 0.5  # drawn as unknown around everything
 
@@ -131,7 +131,7 @@ def read_drawing(
         if (row.get("level") or level, row.get("surface") or surface) == (level, surface)
     ]
     drawing = Drawing(
-        path.resolve().parent.name if path.stem == "survey" else path.stem,
+        read_survey_name(path),
         level,
         surface,
         read_crs_wkt(path),

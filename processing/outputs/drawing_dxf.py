@@ -16,13 +16,13 @@ from .. import cautions
 from ..errors import ProcessingError
 from ..language import tr
 from . import drawing_layers as names
-from .drawing_content import Drawing, GridChange, polygon
+from .drawing_content import Drawing, GridChange
 from .geopackage import import_ogr, without_gdal_exceptions
 from .layers import software_version
 from .words import mm, verdict_words
 
 METRES = 6  # value of $INSUNITS in the published description of the format
-HATCH_LINES = 60  # across the drawing
+HATCH_M = 0.25  # between lines, along x: narrower than the gap that makes ground unscanned
 CIRCLE = np.linspace(0.0, 2.0 * np.pi, 49)
 VERDICT_CODES = {"clear": "CLEAR", "too_close": "TOOCLOSE", "hits": "HITS", "unknown": "UNKNOWN"}
 NOT_CHECKED = "NOTCHECKED"
@@ -142,7 +142,7 @@ def _draw_ground(sheet: _Sheet, drawing: Drawing, text_m: float) -> None:
             continue
         pen = names.OTHER_PENS[names.AREA]
         sheet.line(names.layer_name(names.AREA, names.GRAPHICS), rings[0], pen)
-        corner = rings[0][np.lexsort((rings[0][:, 0], -rings[0][:, 1]))[0]]
+        corner = rings[0][np.argmax(rings[0] @ [-1.0, 1.0])]  # upper left
         name = tr("Scan area {area}", area=row["area_id"])
         sheet.text(
             names.layer_name(names.AREA, names.TEXT), name, corner + [0.0, 2 * text_m], 1.5 * text_m, pen, anchor=1
@@ -169,8 +169,8 @@ def _draw_scanned(sheet: _Sheet, rings, row, text_m: float) -> None:
     words = tr("scanned {depth}", depth=known)
     if not both_ways:
         words = tr("scanned one way only {depth}: UNKNOWN", depth=known)
-    place = polygon(rings).PointOnSurface()
-    sheet.text(names.layer_name(element, names.TEXT, further), words, (place.GetX(), place.GetY()), text_m, pen)
+    corner = rings[0][np.argmin(rings[0] @ [1.0, 1.0])]  # lower left, below the outline: inside stand depths and holes
+    sheet.text(names.layer_name(element, names.TEXT, further), words, corner - [0.0, text_m], text_m, pen, anchor=7)
 
 
 def _draw_hole(sheet: _Sheet, place: np.ndarray, row, text_m: float) -> None:
@@ -244,7 +244,7 @@ def _strokes(shape, extent_m: np.ndarray) -> Iterable[np.ndarray]:
     _, ogr, _ = import_ogr()
     (left, low), (right, high) = extent_m
     width, height = right - left, high - low
-    for offset in np.linspace(-height, width, HATCH_LINES + 2)[1:-1]:
+    for offset in np.arange(HATCH_M - height, width, HATCH_M):
         line = ogr.Geometry(ogr.wkbLineString)
         line.AddPoint_2D(float(left + offset), float(low))
         line.AddPoint_2D(float(left + offset + height), float(high))

@@ -1,7 +1,7 @@
 """Reading back what an earlier step left in survey.gpkg."""
 
 import json
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Collection, Dict, List, Mapping, Optional, Tuple
 
 import numpy as np
@@ -176,10 +176,21 @@ def read_area_depths(survey_path) -> Dict[str, AreaDepths]:
     }
 
 
-def read_crs_wkt(survey_path) -> str:
-    """The coordinate system of a survey's site grid; the plain local one where there is no survey yet or it was never tied."""
-    survey_path = Path(survey_path)
-    return (read_metadata(survey_path, CRS_KEY) if survey_path.is_file() else None) or local_crs_wkt()
+def read_survey_name(path) -> str:
+    """What a survey is called: its folder's name; of a file without one, its own."""
+    folder = read_metadata(path, SURVEY_FOLDER_KEY)
+    return PurePosixPath(folder).name if folder else Path(path).stem
+
+
+def read_crs_wkt(path) -> str:
+    """The coordinate system of the site grid of a survey or record; the plain local one where there is neither yet, or it was
+    never tied.
+    """
+    path = Path(path)
+    if not path.is_file():
+        return local_crs_wkt()
+    about = {row["name"]: row["value"] for _, row in read_layer(path, "about")}  # a record has it there
+    return read_metadata(path, CRS_KEY) or about.get("crs_wkt") or local_crs_wkt()
 
 
 def read_findings(survey_path, but_of: Collection[str] = ()) -> List[Finding]:

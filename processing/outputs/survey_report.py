@@ -5,25 +5,22 @@ It is composed of what survey.gpkg holds, so it needs neither the radar data nor
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Dict, List, Mapping, Sequence, Tuple
+from typing import List, Mapping, Sequence, Tuple
 
 import numpy as np
 
 from .. import cautions
-from ..errors import SurveyError
 from ..items.model import KINDS
 from ..language import tr
-from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import is_tied, to_national
-from .drawing_content import polygon, with_depths
-from .geopackage import read_layer
+from .drawing_content import polygon
 from .layers import software_version
 from .paper import Bullets, Cautions, MapSheet, Paper, Picture, Section, Signatures, Table, Text
-from .stored import read_crs_wkt
+from .stored import read_survey_name
 from .survey_report_evidence import evidence_sections
+from .survey_tables import SurveyTables
 from .words import kind_words, mm, per_cent, plane_words, plus_minus, verdict_words
 
-SIDES = ("top", "soffit", "wall")  # in this order
 AREA_MARGIN_M, LEVEL_MARGIN_M = 0.15, 0.5
 
 
@@ -37,43 +34,6 @@ class Cover:
     remarks: str = ""
 
 
-class SurveyTables:
-    """The tables of a survey that the report draws on, each read once; a missing one is empty."""
-
-    NAMES = (
-        *("scan_areas", "control_points", "items", "coverage", "mats", "seams", "ties"),
-        *("wave_speeds", "area_depths", "findings", "scan_lines"),
-    )
-
-    def __init__(self, path):
-        self.path = Path(path)
-        self.rows = {name: read_layer(self.path, name) for name in self.NAMES}
-        if not self.rows["items"] and not self.rows["coverage"]:
-            raise SurveyError(
-                tr(
-                    "{file} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
-                    file=self.path,
-                )
-            )
-        self.crs_wkt = read_crs_wkt(self.path)
-        self.items = [
-            (line, with_depths(line, row)) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE
-        ]
-        places = {
-            (row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for _, row in self.rows[name]
-        }
-        self.planes = sorted(places, key=lambda one: (SIDES.index(one[1]), one[0]))
-
-    def of_plane(self, name: str, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
-        """Rows of one level and surface."""
-        rows = self.items if name == "items" else self.rows[name]
-        return [(shape, row) for shape, row in rows if (row["level"], row["surface"]) == plane]
-
-    def values(self, name: str) -> List[Dict]:
-        """Rows without their shapes."""
-        return [row for _, row in self.rows[name]]
-
-
 def compose_report(
     survey_path,
     cover: Cover = Cover(),
@@ -85,7 +45,7 @@ def compose_report(
     The same survey gives the same paper. Raises `SurveyError` where items were not detected yet.
     """
     tables = SurveyTables(survey_path)
-    title = cover.title or tr("Concrete scan {name}", name=_name(tables.path))
+    title = cover.title or tr("Concrete scan {name}", name=read_survey_name(tables.path))
     parts = [_cover(tables, cover), _in_short(tables), _how_to_read(), *map_sheets(tables, holes)]
     parts += [*_items(tables), _mats(tables)]
     if holes:
@@ -97,16 +57,12 @@ def compose_report(
     return Paper(title, tuple(parts))
 
 
-def _name(path: Path) -> str:
-    return path.resolve().parent.name if path.stem == "survey" else path.stem
-
-
 def _cover(tables: SurveyTables, cover: Cover) -> Section:
     areas = tables.values("scan_areas")
     facts = [
         (tr("Client"), cover.client),
         (tr("Report by"), cover.author),
-        (tr("Survey"), _name(tables.path)),
+        (tr("Survey"), read_survey_name(tables.path)),
         (tr("Levels"), "; ".join(plane_words(plane) for plane in tables.planes)),
         (tr("Scan areas"), f"{len(areas)}"),
         (tr("Scanned on"), _listed(row.get("scanned_on") for row in areas)),

@@ -8,7 +8,6 @@ import numpy as np
 from ..language import tr
 from .paper import Bullets, Section, Table, Text
 from .report_page import millimetres
-from .stored import read_wave_speeds
 from .words import mm, plane_words, plus_minus
 
 WIDTHS_OF_SCANS = (7, 15, 7, 9, 12, 12, 10, 12, 16)
@@ -174,7 +173,7 @@ def _wave_speeds(tables) -> Section:
     rows, sentences = [], []
     known = {row["area_id"]: _further(row).get("slab_thickness_m") for row in tables.values("scan_areas")}
     bases = {row["area_id"]: row for row in tables.values("area_depths")}
-    for area_id, speed in read_wave_speeds(tables.path).items():
+    for area_id, speed in tables.wave_speeds.items():
         rows.append(
             (
                 area_id,
@@ -182,7 +181,7 @@ def _wave_speeds(tables) -> Section:
                 f"{speed.relative_permittivity:.1f}",
                 f"± {millimetres(speed.depth_sigma_m(0.1))}",
                 tr(speed.method),
-                _by_focus(speed),
+                tr("not in a record") if tables.is_record else _by_focus(speed),
                 _by_thickness(bases.get(area_id), known.get(area_id)),
             )
         )
@@ -247,5 +246,7 @@ def _findings(tables) -> Section:
     rows = [(tr(row["severity"]), row["where_found"], row["text"]) for row in tables.values("findings")]
     text = tr("An error means that the thing was left out, a warning that it was used and needs a look.")
     empty = tr("Nothing was left out, and nothing needs a look.")
+    if tables.is_record:
+        empty = tr("A record does not hold what was noticed in single surveys; their own reports say it.")
     heads = (tr("Severity"), tr("Where"), tr("What"))
     return Section(tr("Findings and limits"), [Text(text), Table(heads, rows, empty, (10, 20, 70))])

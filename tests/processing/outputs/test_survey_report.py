@@ -1,5 +1,6 @@
 """What the client's report says, against the survey that it was written from."""
 
+import json
 import re
 
 import grounds
@@ -138,3 +139,40 @@ def test_every_table_has_a_cell_for_each_head(survey):
 @pytest.mark.parametrize(("probability", "words"), [(0.0, "< 0.1 %"), (0.0234, "2.3 %"), (0.5, "50 %"), (1.0, "100 %")])
 def test_chances(probability, words):
     assert per_cent(probability) == words
+
+
+def test_a_record_is_reported_too(survey, tmp_path):
+    """From a record, whose tables call some things otherwise; what it does not hold is not claimed."""
+    rows = {name: read_layer(survey, name) for name in ("items", "coverage")}
+    about = [(None, {"name": "crs_wkt", "value": read_crs_wkt(survey)})]
+    text = dict.fromkeys(("area_key", "level", "surface"), str)
+    coverage = [
+        (rings, {"area_key": f"S1/{row['area_id']}", **{name: row[name] for name in ("level", "surface", "depth_m")},
+                 "line_directions": row["line_directions"]})
+        for rings, row in rows["coverage"]
+    ]  # fmt: skip
+    mat = {"mat_key": "S1/M1", "level": "Level 1", "surface": "top", "area_ids": "A1", "bar_count": 15}
+    numbers = {"direction_deg": 90.0, "spacing_mean_m": 0.2, "spacing_min_m": 0.19, "spacing_max_m": 0.21}
+    numbers.update(sigma_spacing_m=0.004, cover_mean_m=0.04, cover_min_m=0.039, cover_q05_m=0.039, sigma_cover_m=0.002)
+    item_fields = {name: float if isinstance(value, float) else str for name, value in rows["items"][0][1].items()}
+    item_fields.update({name: float for name in item_fields if name.startswith("p_")})
+    layers = [
+        Layer("about", None, {"name": str, "value": str}, about),
+        Layer("items", "LineStringZ", item_fields, rows["items"]),
+        Layer("coverage", "Polygon", {**text, "depth_m": float, "line_directions": int}, coverage),
+        Layer(
+            "mats",
+            None,
+            {**dict.fromkeys(("mat_key", "level", "surface", "area_ids", "description"), str), "bar_count": int},
+            [(None, {**mat, "description": json.dumps(numbers)})],
+        ),
+    ]
+    write_geopackage(tmp_path / "record.gpkg", layers, read_crs_wkt(survey))
+    paper = compose_report(tmp_path / "record.gpkg")
+    (mats,) = tables_of(paper, "Mats")
+    assert mats.rows[0][0] == "S1/M1"
+    assert mats.rows[0][5] == "200 ± 4 (190 to 210)"
+    (ground,) = tables_of(paper, "What counts as scanned")
+    assert ground.rows[0][0] == "S1/A1"
+    (findings,) = tables_of(paper, "Findings")
+    assert "their own reports" in findings.empty

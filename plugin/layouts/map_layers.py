@@ -1,0 +1,144 @@
+"""What the plans of a report show: layers of one survey, styled, in a project that no user sees, and keys for their legends."""
+
+from pathlib import Path
+from typing import Mapping, Optional, Sequence, Tuple
+
+from qgis.core import (
+    QgsCategorizedSymbolRenderer,
+    QgsCoordinateReferenceSystem,
+    QgsFeature,
+    QgsFillSymbol,
+    QgsGeometry,
+    QgsPointXY,
+    QgsProject,
+    QgsProperty,
+    QgsSingleSymbolRenderer,
+    QgsSymbolLayer,
+    QgsUnitTypes,
+    QgsVectorLayer,
+    QgsVectorLayerSimpleLabeling,
+)
+
+from ...processing.language import tr
+from ...processing.outputs.stored import read_crs_wkt
+from ..layers import Plane, table_source
+from ..styles.items import style_items
+from ..styles.penetrations import style_verdicts
+from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
+from .page import style_scanned
+
+
+class MapLayers:
+    """Layers by plane, each opened once; `holes` are rows of planned penetrations."""
+
+    def __init__(self, survey_path, holes: Sequence[Tuple[object, Mapping]] = ()):
+        self.survey_path, self.holes = Path(survey_path), list(holes)
+        self.project = QgsProject()
+        self.project.setEllipsoid("NONE")
+        self.crs_wkt = read_crs_wkt(survey_path)
+        self._planes = {}
+
+    def layers(self, level: str, surface: str) -> list:
+        """What a plan shows, from the top: holes, items, control points, areas, scanned ground."""
+        if (level, surface) not in self._planes:
+            self._planes[level, surface] = self._open(level, surface)
+        return self._planes[level, surface]
+
+    def _open(self, level: str, surface: str) -> list:
+        areas = self._table("scan_areas", f'"level" = {_quoted(level)} AND "surface" = {_quoted(surface)}')
+        names = tuple(sorted(feature["area_id"] for feature in areas.getFeatures())) if areas else ()
+        plane = Plane(level, surface, names)
+        found = [self._hole_layer(level, surface)]
+        for table, title, style in (
+            ("items", tr("Items, 95 % strip in plan"), style_items),
+            ("control_points", tr("Control point, residual"), style_control_points),
+            ("scan_areas", tr("Scan area"), _style_areas),
+            ("coverage", "", style_scanned),
+        ):
+            more = ' AND "line_directions" >= 2' if table == "coverage" else ""
+            layer = self._table(table, plane.filter(table) + more) if names or table == "items" else None
+            if layer is not None:
+                layer.setName(title)
+                style(layer)
+                found.append(layer)
+        if self.project.crs().isValid() is False and len(found) > 1:
+            self.project.setCrs(found[1].crs())
+            self.project.setEllipsoid("NONE")
+        return [layer for layer in found if layer is not None]
+
+    def _table(self, table: str, where: str) -> Optional[QgsVectorLayer]:
+        # The filter stands in the source: see plugin/layers.py.
+        layer = QgsVectorLayer(f"{table_source(self.survey_path, table)}|subset={where}", table, "ogr")
+        return self.project.addMapLayer(layer) if layer.isValid() else None
+
+    def _hole_layer(self, level: str, surface: str) -> Optional[QgsVectorLayer]:
+        """The planned holes of a plane as a layer of its own, with the columns that its style looks at."""
+        own = [
+            (place, row)
+            for place, row in self.holes
+            if (row.get("level") or level, row.get("surface") or "top") == (level, surface)
+        ]
+        if not own:
+            return None
+        names = {"penetration_id": "string", "verdict": "string", "diameter_m": "double", "margin_m": "double"}
+        fields = "&".join(f"field={name}:{kind}" for name, kind in names.items())
+        layer = QgsVectorLayer(f"Point?{fields}", tr("Planned holes"), "memory")
+        layer.setCrs(self._table_crs())
+        for place, row in own:
+            feature = QgsFeature(layer.fields())
+            feature.setGeometry(QgsGeometry.fromPointXY(QgsPointXY(float(place[0]), float(place[1]))))
+            feature.setAttributes([row.get(name) for name in names])
+            layer.dataProvider().addFeature(feature)
+        checked = any(row.get("verdict") for _, row in own)
+        (style_verdicts if checked else style_penetrations)(layer)
+        return self.project.addMapLayer(layer)
+
+    def _table_crs(self) -> QgsCoordinateReferenceSystem:
+        return QgsCoordinateReferenceSystem.fromWkt(self.crs_wkt)
+
+    def hole_key(self, holes: QgsVectorLayer) -> QgsVectorLayer:
+        """The same symbols for the legend in a size of their own, not in that of holes."""
+        title = tr("Planned holes, true size")
+        known = self.project.mapLayersByName(title)
+        if known:
+            return known[0]
+        layer = holes.clone()
+        layer.setName(title)
+        renderer = holes.renderer().clone()
+        if isinstance(renderer, QgsCategorizedSymbolRenderer):
+            for number, category in enumerate(renderer.categories()):
+                renderer.updateCategorySymbol(number, _fixed_size(category.symbol().clone()))
+        else:
+            renderer.setSymbol(_fixed_size(renderer.symbol().clone()))
+        layer.setRenderer(renderer)
+        return self.project.addMapLayer(layer)
+
+    def ground_key(self, title: str, colour: str) -> QgsVectorLayer:
+        """An empty layer that explains a colour of the ground in the legend; white without an outline would not be seen."""
+        known = self.project.mapLayersByName(title)
+        if known:
+            return known[0]
+        layer = QgsVectorLayer("Polygon", title, "memory")
+        fill = QgsFillSymbol.createSimple({"color": colour, "outline_color": "#808080", "outline_width": "0.2"})
+        layer.setRenderer(QgsSingleSymbolRenderer(fill))
+        return self.project.addMapLayer(layer)
+
+
+def _fixed_size(symbol):
+    symbol.symbolLayer(0).setDataDefinedProperty(QgsSymbolLayer.Property.PropertySize, QgsProperty())
+    symbol.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
+    symbol.setSize(3.5)
+    return symbol
+
+
+def _style_areas(layer) -> None:
+    """As on the main map, but no area goes without its name for want of room."""
+    style_scan_areas(layer)
+    settings = layer.labeling().settings()
+    settings.displayAll = True
+    settings.priority = 10
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
+
+
+def _quoted(text: str) -> str:
+    return "'{}'".format(text.replace("'", "''"))
