@@ -9,9 +9,11 @@ from typing import Dict, List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
-from ..items.model import Item
+from ..items.model import KINDS, Item
 from ..items.twins import MOST_OF_IT, beside
 from ..monitor import Monitor
+from .schema import GEOMETRY
+from .store import Row
 
 REACH_M = LARGEST_GAP_M + WIDEST_M
 
@@ -22,6 +24,15 @@ class Matches:
 
     same: Dict[str, str] = field(default_factory=dict)
     united: List[Tuple[str, str]] = field(default_factory=list)
+
+
+def item_of(row: Row) -> Item:
+    """A row of `items` that has a place, as an item."""
+    vertices = np.asarray(row[GEOMETRY], float) * [1.0, 1.0, -1.0]
+    kinds = {kind: row[f"p_{kind}"] or 0.0 for kind in KINDS}
+    areas = tuple((row["area_ids"] or "").split(","))
+    sigma = row["sigma_xy_m"], row["sigma_depth_m"]
+    return Item(row["item_id"], areas, vertices, kinds, row["confidence"] or 0.0, *sigma, row["pick_count"] or 0)
 
 
 def match(known: Sequence[Item], found: Sequence[Item], monitor: Monitor = Monitor()) -> Matches:

@@ -10,9 +10,9 @@ import numpy as np
 
 from ..items.model import KINDS, Item
 from ..monitor import Monitor
-from .deriving import derive, item_of
+from .deriving import derive
 from .history import Book
-from .matching import match
+from .matching import item_of, match
 from .schema import GEOMETRY, NOT_SEEN, SEEN, SUPERSEDED, TABLES
 from .store import Row
 

@@ -7,7 +7,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 from ..errors import ProcessingError
 from ..language import tr
 from . import shapes
-from .deriving import EDGE_SIGMAS
+from .doubts import EDGE_SIGMAS
 from .history import Book
 from .schema import GEOMETRY, SUPERSEDED
 from .store import Row

@@ -198,6 +198,16 @@ def areas_of(book: Book, observation: Row) -> List[str]:
     return [key for key in keys if key in book.tables["scan_areas"]]
 
 
+def speed_areas(book: Book, row: Row) -> List[str]:
+    """Areas whose wave speed an observation's depth hangs on; none where a surveyor drew it."""
+    return [] if row["source"] == BY_SURVEYOR else areas_of(book, row)
+
+
+def number_in(name: str) -> int:
+    """The number in a name of the record, as 12 in S12."""
+    return int(name[1:]) if name[1:].isdigit() else 0
+
+
 def moved_depths(depths_m, separation_m: float, before: WaveSpeed, after: WaveSpeed) -> np.ndarray:
     """Depths (metres) as they come out with another wave speed and time zero: the instant of the echo stays."""
     from ..radar.migration import NOMINAL_RADIUS_M
