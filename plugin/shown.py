@@ -1,7 +1,7 @@
 """What of results a project shows: the planes that `layers.show_result` added, and their layers."""
 
 from dataclasses import dataclass, field
-from typing import Dict, List, Optional
+from typing import Dict, List, Optional, Tuple
 
 from qgis.core import QgsLayerTreeGroup, QgsMapLayer, QgsProject, QgsProviderRegistry
 
@@ -19,10 +19,28 @@ class ShownPlane:
     @property
     def survey_path(self) -> str:
         """Of the survey's GeoPackage, where the project has it now (a project may have been moved with its files)."""
-        layer = next((one for name, one in self.layers.items() if name not in ("slices", "base", "origin")), None)
+        layer = next(iter(self._tables), None)
         if layer is None:
             return ""
         return QgsProviderRegistry.instance().decodeUri("ogr", layer.source()).get("path", "")
+
+    @property
+    def level_and_surface(self) -> Tuple[str, str]:
+        """Of the plane's areas; empty where it shows nothing that tells."""
+        for layer in self._tables:
+            if layer.fields().indexOf("level") >= 0:
+                for feature in layer.getFeatures():
+                    return feature["level"], feature["surface"]
+        return "", ""
+
+    @property
+    def crs(self):
+        """The site grid."""
+        return next(iter(self.layers.values())).crs()
+
+    @property
+    def _tables(self) -> List[QgsMapLayer]:
+        return [layer for name, layer in self.layers.items() if name not in ("slices", "base", "origin")]
 
     def layer(self, name: str) -> Optional[QgsMapLayer]:
         """The layer of one table (`items`, `picks` ...) or raster (`slices` ...); None where there is none."""

@@ -1,32 +1,20 @@
 """The depth panel: one control for the depth of everything that the map shows."""
 
-from typing import List, Optional, Tuple
+from typing import List, Optional
 
-from qgis.core import QgsCoordinateTransform, QgsCsException, QgsFeatureRequest, QgsProject
+from qgis.core import QgsCoordinateTransform, QgsFeatureRequest, QgsProject
 from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt, QTimer
-from qgis.PyQt.QtWidgets import (
-    QComboBox,
-    QFormLayout,
-    QHBoxLayout,
-    QSpinBox,
-    QStyle,
-    QToolButton,
-    QVBoxLayout,
-    QWidget,
-)
+from qgis.PyQt.QtWidgets import QStyle
 
-from ...processing.errors import InslabError
-from ...processing.language import tr
-from ...processing.outputs.stored import read_area_depths
 from ..shown import ShownPlane, first_visible, shown_planes
 from ..styles import slices
 from ..styles.depth import DepthWindow, set_window, window_of
-from .depth_scale import DepthScale
+from .depth_controls import DepthControls
+from .depth_reliable import ReliableDepths
 from .second_map import SecondMap
 
 PLAY_MS = 700
-OTHERS = (("shown", tr("Shown")), ("faint", tr("Faint")), ("hidden", tr("Hidden")))
 
 
 def make(desk) -> "DepthPanel":
@@ -41,8 +29,18 @@ class DepthPanel(QgsDockWidget):
         super().__init__(desk.iface.mainWindow())
         self.iface, self.canvas, self.project = desk.iface, desk.iface.mapCanvas(), QgsProject.instance()
         self.second: Optional[SecondMap] = None
-        self._depths_of = ("", {})  # survey path and its reliable depths, read once
-        self._build()
+        self.reliable = ReliableDepths(self.canvas)
+        controls = DepthControls()
+        self.setWidget(controls)
+        self.level, self.scale, self.margin, self.others = (
+            controls.level,
+            controls.scale,
+            controls.margin,
+            controls.others,
+        )
+        self.shallower, self.deeper = controls.shallower, controls.deeper
+        self.play, self.beside = controls.play, controls.beside
+        self._connect()
         self._timer = QTimer(self)
         self._timer.setInterval(PLAY_MS)
         self._timer.timeout.connect(self._play_on)
@@ -59,55 +57,7 @@ class DepthPanel(QgsDockWidget):
         self.closed.connect(lambda: self.play.setChecked(False))
         self.refresh()
 
-    def _build(self) -> None:
-        self.level = QComboBox()
-        self.level.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-        self.level.setMinimumContentsLength(10)
-        self.level.setToolTip(tr("Level and side to look at; the groups of the others are switched off."))
-        self.scale = DepthScale()
-        self.scale.setToolTip(
-            tr(
-                "Depth shown. Drag, or use the wheel and the arrow keys. Bars: items at that depth. Hatched: deeper than reliable."
-            )
-        )
-        self.scale.setAccessibleName(tr("Depth"))
-        style = self.style()
-        self.shallower = self._button(style.standardIcon(QStyle.StandardPixmap.SP_ArrowUp), tr("One slice shallower."))
-        self.deeper = self._button(style.standardIcon(QStyle.StandardPixmap.SP_ArrowDown), tr("One slice deeper."))
-        self.play = self._button(
-            style.standardIcon(QStyle.StandardPixmap.SP_MediaPlay), tr("Go through all depths, again and again."), True
-        )
-        self.beside = self._button(None, tr("A second map of the same place at another depth."), True)
-        self.beside.setText(tr("Second map"))
-        self.margin = QSpinBox()
-        self.margin.setRange(0, 500)
-        self.margin.setSingleStep(5)
-        self.margin.setPrefix("± ")
-        self.margin.setSuffix(" mm")
-        self.margin.setToolTip(tr("Items and picks this much above and below the slice still belong to it."))
-        self.others = QComboBox()
-        for key, text in OTHERS:
-            self.others.addItem(text, key)
-        self.others.setCurrentIndex(1)
-        self.others.setToolTip(
-            tr("How items and picks at other depths are drawn. Hidden ones are still there: hidden is not clear.")
-        )
-        buttons = QHBoxLayout()
-        for button in (self.shallower, self.deeper, self.play, self.beside):
-            buttons.addWidget(button)
-        buttons.addStretch(1)
-        form = QFormLayout()
-        form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
-        form.addRow(tr("Items within"), self.margin)
-        form.addRow(tr("At other depths"), self.others)
-        box = QVBoxLayout()
-        box.addWidget(self.level)
-        box.addWidget(self.scale, 1)
-        box.addLayout(buttons)
-        box.addLayout(form)
-        inner = QWidget()
-        inner.setLayout(box)
-        self.setWidget(inner)
+    def _connect(self) -> None:
         self.level.activated.connect(lambda _index: self.choose_plane(self.level.currentData()))
         self.scale.valueChanged.connect(lambda _value: self.apply())
         self.shallower.clicked.connect(lambda: self.scale.setValue(self.scale.value() - 1))
@@ -116,15 +66,6 @@ class DepthPanel(QgsDockWidget):
         self.beside.toggled.connect(self._set_beside)
         self.margin.valueChanged.connect(lambda _value: self.apply())
         self.others.currentIndexChanged.connect(lambda _index: self.apply())
-
-    def _button(self, icon, tip: str, checkable: bool = False) -> QToolButton:
-        button = QToolButton()
-        button.setToolTip(tip)
-        button.setAccessibleName(tip)
-        button.setCheckable(checkable)
-        if icon is not None:
-            button.setIcon(icon)
-        return button
 
     # What is shown
 
@@ -164,7 +105,7 @@ class DepthPanel(QgsDockWidget):
             self.scale.show_window(self.window.from_m, self.window.to_m)
         for control in (self.shallower, self.deeper, self.play, self.beside):
             control.setEnabled(layer is not None)
-        self._depths_of = ("", {})
+        self.reliable.forget()
         self._show_reliable()
 
     def _take_window(self) -> None:
@@ -301,31 +242,4 @@ class DepthPanel(QgsDockWidget):
         return [depth for depth in depths if isinstance(depth, (int, float))]
 
     def _show_reliable(self) -> None:
-        self.scale.show_reliable(self.reliable_in_view(self.plane))
-
-    def reliable_in_view(self, plane: Optional[ShownPlane]) -> Optional[Tuple[float, float]]:
-        """Smallest and largest reliable depth of the areas that the map shows, metres; None if one of them has none."""
-        layer = plane.layer("scan_areas") if plane else None
-        if layer is None:
-            return None
-        transform = QgsCoordinateTransform(self.canvas.mapSettings().destinationCrs(), layer.crs(), self.project)
-        try:
-            extent = transform.transformBoundingBox(self.canvas.extent())
-        except QgsCsException:
-            return None  # the map shows a place where the site grid has no meaning
-        request = QgsFeatureRequest().setFilterRect(extent)
-        seen = [feature["area_id"] for feature in layer.getFeatures(request)]
-        known = self._reliable_depths(plane.survey_path)
-        depths = [known.get(area_id) for area_id in seen]
-        if not depths or None in depths:
-            return None
-        return min(depths), max(depths)
-
-    def _reliable_depths(self, survey_path: str):
-        if self._depths_of[0] != survey_path:
-            try:
-                depths = {area_id: one.reliable_m for area_id, one in read_area_depths(survey_path).items()}
-            except (InslabError, OSError):
-                depths = {}  # a file that is gone: nothing is known
-            self._depths_of = (survey_path, depths)
-        return self._depths_of[1]
+        self.scale.show_reliable(self.reliable.in_view(self.plane))

@@ -7,7 +7,6 @@ from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import QLabel, QVBoxLayout, QWidget
 
-from ...processing.errors import InslabError
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section, SectionSource
 from ...processing.survey.model import DIPOLE_AXES
@@ -15,12 +14,12 @@ from ..maptools.choose_line import ChooseLineTool
 from ..maptools.draw_section import DrawSectionTool
 from ..shown import ShownPlane, plane_of_layer, shown_planes
 from .section_bar import SectionBar
+from .section_editing import SectionEditing
 from .section_map import SectionOnMap
-from .section_picks import PickEditor, item_marks
 from .section_speed import SpeedRow
 from .section_task import SectionTask
 from .section_view import EDIT, LOOK, SectionView
-from .section_wanted import WantedLine, line_of_feature, neighbour, wanted_of_selection
+from .section_wanted import WantedLine, line_of_feature, neighbour, rows_of, wanted_of_selection
 
 LINE_PANEL = 1  # of `radargrams.PANELS`: processed
 
@@ -40,10 +39,10 @@ class SectionPanel(QgsDockWidget):
         self.iface, self.canvas, self.project = desk.iface, desk.iface.mapCanvas(), QgsProject.instance()
         self.section: Optional[Section] = None
         self.task: Optional[SectionTask] = None
-        self.editor: Optional[PickEditor] = None
-        self._plane_key = ""
+        self.editing = SectionEditing(self)
+        self._plane_key = self._wanted_key = ""  # of the plane that is shown, and of the one being composed
         self._source: Optional[SectionSource] = None
-        self._layers = []  # whose changes are listened to
+        self._running = set()  # tasks, also cancelled ones: without a reference they would be gone before their turn
         self._centre_m: Optional[float] = None
         self.view, self.bar, self.speed_row, self.footer = SectionView(), SectionBar(), SpeedRow(), QLabel()
         self.footer.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
@@ -64,7 +63,7 @@ class SectionPanel(QgsDockWidget):
         self._say()
 
     def _connect(self) -> None:
-        bar, view = self.bar, self.view
+        bar, view, editing = self.bar, self.view, self.editing
         bar.choose.triggered.connect(lambda: self.canvas.setMapTool(self.line_tool))
         bar.draw.triggered.connect(lambda: self.canvas.setMapTool(self.section_tool))
         bar.selected.triggered.connect(self.show_selected)
@@ -72,19 +71,21 @@ class SectionPanel(QgsDockWidget):
         bar.panelChosen.connect(self._show_panel)
         bar.axisChosen.connect(self._other_axis)
         bar.edit.toggled.connect(lambda on: setattr(view, "mode", EDIT if on else LOOK))
-        bar.delete.triggered.connect(self.delete_pick)
-        bar.undo.triggered.connect(lambda: self._with_picks(lambda editor: editor.layer.undoStack().undo()))
-        bar.redo.triggered.connect(lambda: self._with_picks(lambda editor: editor.layer.undoStack().redo()))
-        bar.save.triggered.connect(self.save_picks)
+        bar.delete.triggered.connect(editing.delete_selected)
+        bar.undo.triggered.connect(editing.undo)
+        bar.redo.triggered.connect(editing.redo)
+        bar.save.triggered.connect(editing.save)
         bar.test.toggled.connect(self.test_speed)
         self.speed_row.changed.connect(lambda: view.show_curve(self.speed_row.curve))
         view.curveChanged.connect(lambda: self.speed_row.show_curve(self.section, view.curve))
         view.cursorMoved.connect(self._pointed)
         view.cursorLeft.connect(lambda: self.on_map.mark(None))
-        view.pickWanted.connect(self.add_pick)
-        view.pickMoved.connect(lambda *to: self._with_picks(lambda editor: editor.move(*to)))
-        view.pickChosen.connect(self._pick_chosen)
-        view.deleteWanted.connect(self.delete_pick)
+        view.pickWanted.connect(editing.add)
+        view.pickMoved.connect(editing.move)
+        view.pickChosen.connect(editing.choose)
+        view.deleteWanted.connect(editing.delete_selected)
+        editing.changed.connect(self._show_marks)
+        editing.refused.connect(self._say)
         view.neighbourWanted.connect(self.show_neighbour)
         self.closedStateChanged.connect(self._closed_or_opened)
         self.project.layersWillBeRemoved.connect(self._layers_go)
@@ -110,11 +111,10 @@ class SectionPanel(QgsDockWidget):
         if plane is None:
             self._say(tr("No depth slices are switched on that could be cut."))
             return
-        self.on_map.crs = plane.layer("slices").crs()
+        self.on_map.crs = plane.crs
         vertices = [tuple(self.on_map.from_map(point)) for point in points]
         self._centre_m = None
-        areas = next(plane.layer("scan_areas").getFeatures())
-        level, surface = areas["level"], areas["surface"]
+        level, surface = plane.level_and_surface
         source = self._source_of(plane)
         title = tr("Section through the depth slices of {plane}", plane=plane.title)
         self._start(title, plane, lambda monitor: source.along(vertices, level, surface, monitor))
@@ -138,25 +138,6 @@ class SectionPanel(QgsDockWidget):
         if wanted is not None:
             self._show_wanted(wanted)
 
-    def add_pick(self, distance_m: float, depth_m: float) -> None:
-        """A new pick of the scan line that is shown, selected."""
-        distance = min(max(distance_m, 0.0), self.section.path.length_m)
-        fid = self._with_picks(lambda editor: editor.add(distance, depth_m))
-        if fid is not None:
-            self.editor.layer.selectByIds([fid])
-
-    def delete_pick(self) -> None:
-        """Delete the picks of this section that are selected."""
-        for fid in [mark.fid for mark in self.editor.marks() if mark.is_selected] if self.editor else []:
-            self._with_picks(lambda editor, fid=fid: editor.delete(fid))
-
-    def save_picks(self) -> None:
-        """Write the changes into the file and stop editing: while a layer is being edited, runs are refused."""
-        layer = self.editor.layer if self.editor else None
-        if layer is not None and layer.isEditable() and not layer.commitChanges():
-            self._say(tr("The picks cannot be saved: {reason}", reason="; ".join(layer.commitErrors())))
-        self._show_marks()
-
     def test_speed(self, wanted: bool) -> None:
         """Lay a travel-time curve over the radargram, or take it away."""
         possible = wanted and self.section is not None and self.section.picture is not None
@@ -172,7 +153,7 @@ class SectionPanel(QgsDockWidget):
         if self.task is not None:
             self.task.cancel()
             self.task = None
-        self._listen([])
+        self.editing.forget()
         for tool in (self.line_tool, self.section_tool):
             self.canvas.unsetMapTool(tool)
         self.section_tool.remove()
@@ -196,6 +177,7 @@ class SectionPanel(QgsDockWidget):
         QgsApplication.taskManager().addTask(self.task)
 
     def _composed(self, task: SectionTask) -> None:
+        self._running.discard(task)
         if task is not self.task:
             return  # another section was wanted meanwhile, or the panel is gone
         self.task = None
@@ -207,9 +189,7 @@ class SectionPanel(QgsDockWidget):
         if plane is None:
             self._forget()
             return
-        picks = plane.layer("picks")
-        self.editor = PickEditor(picks, self.section) if picks is not None else None
-        self._listen([layer for layer in (picks, plane.layer("items")) if layer is not None])
+        self.editing.follow(plane, self.section)
         self.bar.show_section(self.section, self._axes_of_line(plane))
         self._show_panel(self.bar.panel_number)
         self.view.show_all()
@@ -234,46 +214,13 @@ class SectionPanel(QgsDockWidget):
         line = self.section.line
         if line is None:
             return []
-        rows = plane.layer("scan_lines").getFeatures()
-        own = {row["dipole_axis"] for row in rows if (row["area_id"], row["line_id"]) == (line.area_id, line.line_id)}
+        own = {row["dipole_axis"] for row in rows_of(plane, "scan_lines", area_id=line.area_id, line_id=line.line_id)}
         return [axis for axis in DIPOLE_AXES if axis in own]
 
-    # Picks and items
-
-    def _listen(self, layers) -> None:
-        """Hear of every change of these layers, and of no others."""
-        for layer in self._layers:
-            for signal in (layer.selectionChanged, layer.layerModified, layer.editingStopped):
-                signal.disconnect(self._show_marks)
-        self._layers = layers
-        for layer in layers:
-            for signal in (layer.selectionChanged, layer.layerModified, layer.editingStopped):
-                signal.connect(self._show_marks)
-
-    def _show_marks(self, *_change) -> None:
-        if self.section is None:
-            return
-        items = self.plane.layer("items") if self.plane is not None else None
-        marks = item_marks(items, self.section) if items is not None else []
-        self.view.show_marks(marks + (self.editor.marks() if self.editor is not None else []))
-        self.bar.show_editing(self.editor.layer if self.editor is not None else None, self.section.line is not None)
-
-    def _with_picks(self, change):
-        """Do something with the picks; a refusal becomes a sentence."""
-        if self.editor is None:
-            self._say(tr("This survey has no picks yet; run 'Detect items' first."))
-            return None
-        try:
-            return change(self.editor)
-        except InslabError as error:
-            self._say(str(error))
-            return None
-        finally:
-            self._show_marks()
-
-    def _pick_chosen(self, fid: int) -> None:
-        if self.editor is not None:
-            self.editor.layer.selectByIds([fid] if fid != -1 else [])
+    def _show_marks(self) -> None:
+        if self.section is not None:
+            self.view.show_marks(self.editing.marks())
+            self.bar.show_editing(self.editing.picks, self.section.line is not None)
 
     # The map
 
@@ -290,7 +237,7 @@ class SectionPanel(QgsDockWidget):
     def _show_on_map(self) -> None:
         plane = self.plane
         if self.section is not None and self.section.is_placed and plane is not None:
-            self.on_map.show(self.section.path, plane.layer("scan_lines").crs())
+            self.on_map.show(self.section.path, plane.crs)
         else:
             self.on_map.show(None)
 
@@ -308,13 +255,13 @@ class SectionPanel(QgsDockWidget):
         self._say(place=(distance_m, depth_m))
 
     def _layers_go(self, ids) -> None:
-        if {layer.id() for layer in self._layers} & set(ids):
+        if self.editing.holds_one_of(ids):
             self._forget()
 
     def _forget(self) -> None:
         """The layers of the section are leaving the project."""
-        self._listen([])
-        self.section = self.editor = None
+        self.editing.forget()
+        self.section = None
         self.on_map.show(None)
         self.speed_row.hide()
         self.view.show_message(tr("Choose a scan line on the map, or draw a section across the depth slices."))

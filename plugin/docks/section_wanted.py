@@ -37,7 +37,7 @@ def wanted_of_selection(project: QgsProject) -> Optional[WantedLine]:
 
 
 def _line_of_pick(plane: ShownPlane, pick: QgsFeature) -> WantedLine:
-    lines = _rows(plane.layer("scan_lines"), area_id=pick["area_id"], line_id=pick["line_id"])
+    lines = rows_of(plane, "scan_lines", area_id=pick["area_id"], line_id=pick["line_id"])
     if not lines:
         return WantedLine(plane)
     line = min(lines, key=lambda row: row["dipole_axis"] != "across")  # bars across the line show best so
@@ -46,7 +46,7 @@ def _line_of_pick(plane: ShownPlane, pick: QgsFeature) -> WantedLine:
 
 def _line_of_item(plane: ShownPlane, item: QgsFeature) -> WantedLine:
     """The line with the item's strongest pick; without picks, the line that crosses it nearest to its middle."""
-    picks = _rows(plane.layer("picks"), item_id=item["item_id"]) if plane.layer("picks") is not None else []
+    picks = rows_of(plane, "picks", item_id=item["item_id"])
     if picks:
         best = max(picks, key=lambda pick: number_or_none(pick["strength_db"]) or 0.0)
         return _line_of_pick(plane, best)
@@ -73,15 +73,18 @@ FINDERS = (("picks", _line_of_pick), ("items", _line_of_item), ("scan_lines", _l
 
 def neighbour(plane: ShownPlane, area_id: str, line_id: str, dipole_axis: str, step: int) -> Optional[WantedLine]:
     """The line that comes `step` lines after another one of its area, with the same dipole axis; None beyond the ends."""
-    lines = _rows(plane.layer("scan_lines"), area_id=area_id, dipole_axis=dipole_axis)
+    lines = rows_of(plane, "scan_lines", area_id=area_id, dipole_axis=dipole_axis)
     number = [line["line_id"] for line in lines].index(line_id) + step
     return WantedLine(plane, *line_of_feature(lines[number])) if 0 <= number < len(lines) else None
 
 
-def _rows(layer, **wanted):
-    """Features whose columns have these values."""
+def rows_of(plane: ShownPlane, table: str, **wanted):
+    """Features of one layer whose columns have these values; none where there is no such layer."""
+    layer = plane.layer(table)
+    if layer is None:
+        return []
     texts = [f"{QgsExpression.quotedColumnRef(k)} = {QgsExpression.quotedValue(v)}" for k, v in wanted.items()]
-    return list(layer.getFeatures(QgsFeatureRequest().setFilterExpression(" AND ".join(texts)))) if layer else []
+    return list(layer.getFeatures(QgsFeatureRequest().setFilterExpression(" AND ".join(texts))))
 
 
 def _distance(line: QgsFeature, x, y) -> Optional[float]:

@@ -76,7 +76,7 @@ def test_drawing(view):
         view.zoom(1.25 if number % 2 else 0.8, view.plot.center())
 
     def pan(number):
-        view._move(0.05 if number % 40 < 20 else -0.05, 0.0)
+        view.move_by(0.05 if number % 40 < 20 else -0.05, 0.0)
 
     view.show_all()
     rows = [("the whole line", frames(view, whole))]

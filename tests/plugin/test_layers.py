@@ -132,6 +132,8 @@ def test_what_a_project_shows_is_found_again(project, processed):
     assert plane.title == "Level 1"
     assert Path(plane.survey_path) == Path(outputs["SURVEY"])
     assert plane.layer("picks").name() == "Picks"
+    assert plane.level_and_surface == ("Level 1", "top")
+    assert plane.crs == project.crs()
     assert plane.layer("no such table") is None
     assert plane.group(project) == project.layerTreeRoot().findGroup("Level 1")
     assert plane_of_layer(project, plane.layer("slices")) == plane

@@ -94,9 +94,9 @@ def test_keys_wheel_and_buttons_step(panel, qtbot):
 
 def test_reliable_depth_is_that_of_the_areas_in_view(panel, shown):
     known = {area_id: one.reliable_m for area_id, one in read_area_depths(shown.path).items()}
-    assert panel.reliable_in_view(shown.plane) == (min(known.values()), max(known.values()))
+    assert panel.reliable.in_view(shown.plane) == (min(known.values()), max(known.values()))
     shown.canvas.setExtent(QgsRectangle(10.2, 20.2, 10.6, 20.4))  # within A1
-    assert panel.reliable_in_view(shown.plane) == (known["A1"], known["A1"])
+    assert panel.reliable.in_view(shown.plane) == (known["A1"], known["A1"])
     panel._show_reliable()
     assert panel.scale.reliable_text() == f"reliable to {1000 * known['A1']:.0f} mm"
     shown.canvas.setExtent(QgsRectangle(100, 100, 101, 101))  # no area there

@@ -177,8 +177,8 @@ def test_picks_are_added_moved_and_deleted_with_undo(on_line, shown, qtbot):
 
 def test_an_added_pick_is_saved_and_survives_a_run(on_line, shown):
     layer = shown.plane.layer("picks")
-    on_line.add_pick(0.5, 0.1)
-    on_line.save_picks()
+    on_line.editing.add(0.5, 0.1)
+    on_line.editing.save()
     assert not layer.isEditable()
     chain.join_items_step(shown.path)
     rows = {row["pick_id"]: (point, row) for point, row in read_layer(shown.path, "picks")}
@@ -204,7 +204,7 @@ def test_zoom_keeps_the_place_under_the_mouse_and_ends_at_the_whole(on_line):
     assert view.shown.width() == pytest.approx(view.picture.shown.width() / 4)
     view.zoom(2.0, at, down=False)
     assert view.shown.height() == pytest.approx(view.picture.shown.height() / 4)
-    view._move(100.0, 100.0)
+    view.move_by(100.0, 100.0)
     assert view.shown.right() == pytest.approx(view.picture.shown.right())
     view.zoom(0.001, at)
     assert view.shown == view.picture.shown
@@ -363,7 +363,7 @@ def test_a_drawn_section_cuts_the_slices(panel, shown, qtbot):
     assert panel.view.in_depth
     assert np.nanmax(section.reliable_m) > 0.1
     assert not panel.view.grab().isNull()
-    panel.add_pick(0.2, 0.05)
+    panel.editing.add(0.2, 0.05)
     assert "choose one to add" in panel.footer.text()
 
 
@@ -386,7 +386,7 @@ def test_a_task_never_raises():
 def test_layers_that_go_take_the_section_with_them(on_line, shown, qtbot):
     shown.project.removeMapLayer(shown.plane.layer("picks").id())
     assert on_line.section is None
-    assert on_line.editor is None
+    assert on_line.editing.editor is None
     assert not on_line.view.grab().isNull()
 
 
