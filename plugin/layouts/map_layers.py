@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Mapping, Optional, Sequence, Tuple
 
 from qgis.core import (
+    Qgis,
     QgsCategorizedSymbolRenderer,
     QgsCoordinateReferenceSystem,
     QgsFeature,
@@ -135,7 +136,10 @@ def _style_areas(layer) -> None:
     """As on the main map, but no area goes without its name for want of room."""
     style_scan_areas(layer)
     settings = layer.labeling().settings()
-    settings.displayAll = True
+    if hasattr(settings, "placementSettings"):
+        settings.placementSettings().setOverlapHandling(Qgis.LabelOverlapHandling.AllowOverlapIfRequired)
+    else:  # QGIS 3.22
+        settings.displayAll = True
     settings.priority = 10
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
 

@@ -176,10 +176,10 @@ class _Plan(Page):
         styles = QgsLegendStyle.Style
         for style in (styles.Group, styles.Subgroup, styles.SymbolLabel):
             own = legend.style(style)
-            own.setFont(page_font(7.5, bold=style != styles.SymbolLabel))
+            set_font(own, 7.5, bold=style != styles.SymbolLabel)
             legend.setStyle(style, own)
         legend.setColumnCount(4)
-        legend.setColumnSpace(5.0)
+        legend.setColumnSpace(3.0)
         legend.setSplitLayer(True)
         legend.setResizeToContents(True)
         legend.setSymbolHeight(3.5)

@@ -64,7 +64,7 @@ def page_font(size: float, bold=False) -> QFont:
 
 
 def set_font(item, size: float, bold=False) -> None:
-    """Gives a label or scale bar its font."""
+    """Gives a label, scale bar or style of a legend its font."""
     font = page_font(size, bold)
     if hasattr(item, "setTextFormat"):
         text_format = item.textFormat()

@@ -8,7 +8,7 @@ from typing import List
 
 from qgis.core import QgsLayoutExporter
 from qgis.PyQt.QtCore import QBuffer, QByteArray, QMarginsF, QRectF, QSizeF, Qt
-from qgis.PyQt.QtGui import QPageLayout, QPageSize, QPainter, QPdfWriter
+from qgis.PyQt.QtGui import QPageLayout, QPageSize, QPainter, QPdfWriter, QTextOption
 
 from ...processing.language import tr
 from ...processing.outputs.paper import MapSheet, Paper, Section
@@ -124,10 +124,10 @@ def _draw_foot(painter: QPainter, title: str, number: int, count: int, writer: Q
     painter.setPen(Qt.GlobalColor.black)
     line = QRectF(_dots(EDGE_MM), writer.height() - _dots(FOOT_MM - 6), writer.width() - 2 * _dots(EDGE_MM), _dots(6))
     painter.drawLine(line.topLeft(), line.topRight())
-    flags = Qt.AlignmentFlag
-    painter.drawText(line, flags.AlignLeft | flags.AlignVCenter, title)
+    sides = Qt.AlignmentFlag
+    painter.drawText(line, title, QTextOption(sides.AlignLeft | sides.AlignVCenter))
     words = tr("page {number} of {count}", number=number, count=count)
-    painter.drawText(line, flags.AlignRight | flags.AlignVCenter, words)
+    painter.drawText(line, words, QTextOption(sides.AlignRight | sides.AlignVCenter))
     painter.restore()
 
 

@@ -16,7 +16,9 @@ AREA, SEEN_BOTH_WAYS, SEEN_ONE_WAY, UNSEEN, HOLE, NOTE = "AREA", "SCAN2", "SCAN1
 
 
 class Pen(NamedTuple):
-    """Colour (RGB in hexadecimal, and index in the 255 colours of the format), width and dashes in millimetres on paper."""
+    """Colour (RGB in hexadecimal, and index in the 255 colours of the format), width in millimetres on paper, dashes in
+    millimetres on site.
+    """
 
     colour: str
     index: int
