@@ -5,7 +5,7 @@ with dipoles across the travel and 6 % slow along it (measured on full-wave simu
 echo of a bar under a half-space (`radar.bar_echo`), for some trial permittivities, at the depth that fits best for each.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Dict, List, Optional, Sequence, Tuple
 
@@ -14,9 +14,9 @@ from scipy.signal import sosfreqz
 
 from ..monitor import Monitor
 from ..radar.bar_echo import EchoTable, make_table
-from ..radar.direct_wave import DirectWaveFit, conductivity_from_base, fit_direct_wave
+from ..radar.direct_wave import DirectWaveFit, conductivity_from_base, fit_direct_wave, refit_antenna
 from ..radar.focus import near_traces
-from ..radar.half_space import Spectrum, ricker_current
+from ..radar.half_space import Spectrum
 from ..radar.imaging import find_base
 from ..radar.line_groups import BACKGROUND_M, GroupImages, group_lines
 from ..radar.migration import ImageGrid
@@ -216,7 +216,14 @@ class _Matcher:
         nyquist = 0.5 / prepared.interval_ns
         _, response = sosfreqz(sections, worN=np.pi * np.abs(self.spectrum.omega.real) / (2 * np.pi) / nyquist)
         # Zero-phase filtering runs the filter twice: the square of its magnitude.
-        self.current = ricker_current(self.spectrum.omega, direct.frequency_ghz) * np.abs(response) ** 2
+        self.filtering = np.abs(response) ** 2
+        # What the direct wave says of a general pulse hangs on the permittivity: each trial has its own pulse and time zero.
+        permittivities = [direct.permittivity * ratio for ratio in RATIOS]
+        if direct.pulse.is_ricker:
+            antennas = [replace(direct, permittivity=one) for one in permittivities]
+        else:
+            antennas = run_together([lambda _, one=one: refit_antenna(prepared, direct, one) for one in permittivities])
+        self.antennas = dict(zip(RATIOS, antennas))
 
     def matches(self, bars: Sequence[BarRadargram], trials: Sequence[Tuple[float, float]]) -> List[np.ndarray]:
         """Explained share of each bar's energy at its best depth, dipole axes at one depth; shape (bar, axis) for each trial.
@@ -229,17 +236,17 @@ class _Matcher:
         return [self._done[trial] for trial in trials]
 
     def _matches(self, bars, ratio, radius) -> np.ndarray:
-        permittivity = self.direct.permittivity * ratio
+        antenna = self.antennas[ratio]
         table = make_table(
             self.spectrum,
-            permittivity,
-            self.direct.conductivity,
+            antenna.permittivity,
+            antenna.conductivity,
             self.separation,
-            self.direct.height_m,
+            antenna.height_m,
             radius,
             TABLE_DEPTHS_M,
         )
-        models = {axis: self._echoes(table, axis) for axis in DIPOLE_AXES}
+        models = {axis: self._echoes(table, axis, antenna) for axis in DIPOLE_AXES}
         out = np.full((len(bars), len(DIPOLE_AXES)), np.nan)
         for number, bar in enumerate(bars):
             middle = bar.depth_m / np.sqrt(ratio)
@@ -266,13 +273,17 @@ class _Matcher:
         energy = np.einsum("dot,dot->d", models, models) * np.sum(weighted**2)
         return np.sign(product) * product**2 / np.maximum(energy, 1e-30)
 
-    def _echoes(self, table: EchoTable, axis: str) -> np.ndarray:
+    def _echoes(self, table: EchoTable, axis: str, antenna: DirectWaveFit) -> np.ndarray:
         """Modelled echoes at all trial depths, less their running mean along the line as it was taken from the data.
+
+        The recorded phase of the pulse was turned back by that of the first fit (`GroupImages`), and so is the modelled one.
 
         Shape (depth, offset, time).
         """
         places = np.arange(0.0, 0.2601, OFFSETS_M[1])
-        side = table.echoes(axis, places, TRIAL_DEPTHS_M, self.current, self.time)
+        current = antenna.pulse.current(self.spectrum.omega) * np.exp(1j * self.direct.pulse.phase_rad)
+        time = self.time + antenna.lag_ns - self.direct.lag_ns
+        side = table.echoes(axis, places, TRIAL_DEPTHS_M, current * self.filtering, time)
         ending = side * np.clip((places[-1] - places) / 0.05, 0, 1)[:, None]
         reach = BACKGROUND_M / 2
         near = np.abs(places - OFFSETS_M[:, None]) <= reach

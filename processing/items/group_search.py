@@ -33,6 +33,8 @@ SURFACE_WAVELENGTHS, SURFACE_FACTOR = 0.25, 2.0
 MEMBER_SHARE, VOUCHED_SHARE = 0.45, 0.7
 # At the ends of the lines the limbs of bars outside make weak rows; bars themselves are seen from one side only.
 EDGE_M, EDGE_SHARE = 0.045, 0.7
+# A chain over this share of the passes that strays less than this from a line adds up as a line as well.
+LONG_SHARE, STRAIGHT_WAVELENGTHS = 0.8, 0.2
 # Sightings of a straight object scatter by 2 to 3 mm about it.
 STRAY_M = 0.006
 
@@ -115,7 +117,12 @@ class GroupSearch:
             if not sightings.seen.any():
                 continue
             sightings.curve = fit_curve(sightings, lateral_degree=min(len(chain), 3))
-            bent.append(Found(strongest, sightings, where=np.isfinite(u)))
+            one = Found(strongest, sightings, where=np.isfinite(u))
+            if self._seen_straight(u) and not any(
+                self._apart(one, other) < 0.6 * self.wavelength for other in doubtful
+            ):
+                continue
+            bent.append(one)
         # A doubtful straight object stays where no chain runs along it.
         self.found += bent
         self.found += [
@@ -123,6 +130,14 @@ class GroupSearch:
         ]
         if bent or doubtful:
             self._take_off()
+
+    def _seen_straight(self, u: np.ndarray) -> bool:
+        """Whether a course is so long and straight that the search over all passes, which is the surer one, has judged it."""
+        known = np.isfinite(u)
+        if known.mean() < LONG_SHARE:
+            return False
+        line = np.polyval(np.polyfit(self.offsets[known], u[known], 1), self.offsets[known])
+        return bool(np.max(np.abs(u[known] - line)) < STRAIGHT_WAVELENGTHS * self.wavelength)
 
     def _doubtful(self, one: Found) -> bool:
         """Whether an object outside any mat strays from its straight line by more than sightings do."""

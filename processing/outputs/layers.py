@@ -174,7 +174,7 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         "moisture": str,
         "method": str,
         "correlation": float,
-        **dict.fromkeys(("focus_speed_m_ns", "focus_sigma_m_ns"), float),
+        **dict.fromkeys(("focus_speed_m_ns", "focus_sigma_m_ns", "pulse_phase_rad"), float),
         "warnings": str,
     }
     rows = []

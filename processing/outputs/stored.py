@@ -60,6 +60,7 @@ def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
             tuple((row["warnings"] or "").splitlines()),
             focus_speed_m_ns=_or_nan(row["focus_speed_m_ns"]),
             focus_sigma_m_ns=_or_nan(row["focus_sigma_m_ns"]),
+            pulse_phase_rad=row.get("pulse_phase_rad") or 0.0,  # surveys of earlier versions have none
         )
         for row in rows
     }

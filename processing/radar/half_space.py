@@ -42,9 +42,28 @@ class Spectrum:
         return (self.step / np.pi) * (amplitudes @ kernel).real
 
 
-def ricker_current(omega: np.ndarray, peak_ghz: float) -> np.ndarray:
-    """Spectrum of the current whose far field is a Ricker pulse of this peak frequency, centred at t = 0."""
-    return -1j * omega * np.exp(-(omega**2) / (2 * np.pi * peak_ghz) ** 2)
+@dataclass(frozen=True)
+class Pulse:
+    """What the antenna radiates far off in the air: the `order`-th derivative of a Gaussian, turned in phase.
+
+    Order 2 without a turn is a Ricker pulse, centred at t = 0. Orders in between are allowed: a higher one is a narrower band.
+    `phase_rad` is added to the phase of all frequencies alike.
+    """
+
+    peak_ghz: float
+    order: float = 2.0
+    phase_rad: float = 0.0
+
+    @property
+    def is_ricker(self) -> bool:
+        """Whether only its peak frequency, and perhaps its sign, was fitted."""
+        return self.order == 2.0 and abs(np.sin(self.phase_rad)) < 1e-9
+
+    def current(self, omega: np.ndarray) -> np.ndarray:
+        """Spectrum of the current that radiates it, shape of `omega` (rad/ns)."""
+        ratio = omega / (2 * np.pi * self.peak_ghz)
+        # exp(-i w t) turns the other way round than the phase of a signal.
+        return -1j * omega * ratio ** (self.order - 2) * np.exp(-0.5 * self.order * ratio**2 - 1j * self.phase_rad)
 
 
 def vertical_wavenumber(wavenumber_squared, horizontal_squared):

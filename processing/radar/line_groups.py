@@ -128,7 +128,8 @@ class GroupImages:
     Attributes
     ----------
     traces : dict of dipole axis to complex64 ndarray, shape (pass, trace, sample)
-        Analytic scattered traces; passes without that axis are zero. Change them only through `replace_traces`.
+        Analytic scattered traces, their phase turned back by that of the antenna's pulse, so that metal answers with a negative
+        pulse whatever the antenna; passes without that axis are zero. Change them only through `replace_traces`.
     has : dict of dipole axis to bool ndarray, shape (pass,)
     """
 
@@ -140,6 +141,7 @@ class GroupImages:
         kept = prepared.time_ns + lag <= deepest
         self.time_ns = (prepared.time_ns + lag)[kept]
         self.has, self.traces, self._distances = {}, {}, {}
+        turn = np.exp(-1j * speed.pulse_phase_rad)
         self._images: Dict[Tuple[str, float], np.ndarray] = {}
         self._operators: Dict[tuple, csr_matrix] = {}
         for axis in DIPOLE_AXES:
@@ -152,7 +154,7 @@ class GroupImages:
                 if line is None:
                     continue
                 scattered = scattered_traces(line, prepared.interval_ns, prepared.area.centre_frequency_ghz)
-                stack[number, : len(scattered)] = hilbert(scattered, axis=-1)[:, kept]
+                stack[number, : len(scattered)] = turn * hilbert(scattered, axis=-1)[:, kept]
                 distances[number, : len(scattered)] = group.passes[number].start_m + line.distances_m
             self.traces[axis], self._distances[axis] = stack, distances
 

@@ -26,7 +26,8 @@ class WaveSpeed:
     `time_zero_ns` is the instant in the record at which the centre of the emitted pulse is at the transmitter.
     `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor. `echoes` lists
     what the estimate from bars looked at. `focus_speed_m_ns` is what the focusing of deep echoes says for itself (NaN where no
-    deep objects cross the lines squarely).
+    deep objects cross the lines squarely). `pulse_phase_rad` is the phase of the antenna's pulse at its centre, 0 for a positive
+    Ricker pulse; images are made of traces turned back by it.
     """
 
     area_id: str
@@ -40,6 +41,7 @@ class WaveSpeed:
     echoes: Tuple[EchoUse, ...] = ()
     focus_speed_m_ns: float = float("nan")
     focus_sigma_m_ns: float = float("nan")
+    pulse_phase_rad: float = 0.0
 
     @property
     def relative_permittivity(self) -> float:

@@ -46,12 +46,13 @@ def find_slab_base(
     nothing = np.full((len(y_m), len(x_m)), np.nan)
     time = prepared.time_ns + prepared.reference_ns - speed.time_zero_ns
     analytic = {}
+    turn = np.exp(-1j * speed.pulse_phase_rad)
     for number, group in enumerate(groups):
         monitor.step(0.5 * number / len(groups))
         for index, one in enumerate(group.passes):
             for axis, line in one.lines.items():
                 filtered = band_pass(line.traces, prepared.interval_ns, area.centre_frequency_ghz)
-                analytic[number, index, axis] = hilbert(filtered, axis=-1).astype(np.complex64)
+                analytic[number, index, axis] = (turn * hilbert(filtered, axis=-1)).astype(np.complex64)
     where = _whole_area_base(analytic, time, speed, prepared)
     if where is None:
         return SlabBase(area.area_id, x_m, y_m, nothing, nothing.copy())

@@ -11,6 +11,8 @@ from .prepare import PreparedArea
 
 # Scatter of the direct wave's result on simulated slabs: relative speed, and time zero as a part of the period.
 DIRECT_SPEED_SIGMA, TIME_ZERO_SIGMA = 0.020, 0.012
+# What fitting the pulse's bandwidth and phase as well adds to both (full-wave simulations filtered to pulses of orders 1.8 to 4).
+GENERAL_SPEED_SIGMA, GENERAL_TIME_ZERO_SIGMA = 0.010, 0.015
 # A separation stated wrong by a millimetre shifts the direct wave's speed by about 1 % (measured), time zero by 2 ps.
 SEPARATION_SIGMA_M, SPEED_PER_SEPARATION, TIME_ZERO_PER_SEPARATION = 0.0005, 10.0, 2.0
 # What an assumed conductivity may do to the direct wave's speed (measured: 2 to 6 % for concrete of 0.06 to 0.09 S/m).
@@ -37,10 +39,12 @@ def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit, conductivity
     `conductivity_known`: the conductivity was measured on the slab base, not assumed.
     """
     speed = SPEED_OF_LIGHT_M_NS / np.sqrt(direct.permittivity)
+    is_ricker = direct.pulse.is_ricker
     relative = np.sqrt(
         (DIRECT_SPEED_SIGMA * direct.penalty) ** 2
         + (SPEED_PER_SEPARATION * SEPARATION_SIGMA_M) ** 2
         + (0.0 if conductivity_known else CONDUCTIVITY_SPEED_SIGMA**2)
+        + (0.0 if is_ricker else GENERAL_SPEED_SIGMA**2)
     )
     period = 1.0 / prepared.area.centre_frequency_ghz
     return WaveSpeed(
@@ -48,9 +52,10 @@ def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit, conductivity
         float(speed),
         float(speed * relative),
         float(prepared.reference_ns - direct.lag_ns),
-        float(TIME_ZERO_SIGMA * period * direct.penalty),
+        float(period * np.hypot(TIME_ZERO_SIGMA * direct.penalty, 0.0 if is_ricker else GENERAL_TIME_ZERO_SIGMA)),
         "direct wave",
         warnings=_antenna_warnings(prepared, direct),
+        pulse_phase_rad=direct.pulse.phase_rad,
     )
 
 
@@ -63,9 +68,15 @@ def _antenna_warnings(prepared: PreparedArea, direct: DirectWaveFit) -> Tuple[st
             f"{1000 * area.antenna_separation_m:.0f} mm, frequency {area.centre_frequency_mhz:.0f} MHz as stated); check both. "
             "The stated uncertainties are widened."
         )
-    if not 0.8 < direct.frequency_ghz / area.centre_frequency_ghz < 1.25:
+    if not direct.pulse.is_ricker:
         out.append(
-            f"the pulse's frequency is about {1000 * direct.frequency_ghz:.0f} MHz, not {area.centre_frequency_mhz:.0f} MHz as "
+            f"the antenna's pulse is not a Ricker pulse (a Gaussian's derivative of order {direct.pulse.order:.1f}, turned by "
+            f"{np.degrees(direct.pulse.phase_rad):.0f} degrees, describes it): it was fitted as well, and the uncertainties are "
+            "widened."
+        )
+    if not 0.8 < direct.pulse.peak_ghz / area.centre_frequency_ghz < 1.25:
+        out.append(
+            f"the pulse's frequency is about {1000 * direct.pulse.peak_ghz:.0f} MHz, not {area.centre_frequency_mhz:.0f} MHz as "
             "stated; the measured one is used."
         )
     return tuple(out)

@@ -11,7 +11,7 @@ from inslab.processing.items import bar_speed
 from inslab.processing.items.bar_speed import OFFSETS_M, TIME_STEP_NS, BarRadargram, estimate_wave_speed, match_bars
 from inslab.processing.radar.bar_echo import make_table
 from inslab.processing.radar.direct_wave import DirectWaveFit
-from inslab.processing.radar.half_space import Spectrum, ricker_current
+from inslab.processing.radar.half_space import Pulse, Spectrum
 from inslab.processing.radar.prepare import band_pass, prepare_area
 from inslab.processing.radar.wave_speed import from_direct_wave
 from inslab.processing.survey.read import read_survey
@@ -46,7 +46,7 @@ def panels():
     """Radargrams of single bars by depth and dipole axis: band-passed, less the mean of 0.6 m of line, without noise."""
     spectrum = Spectrum.over(4.5, 10.0)
     table = make_table(spectrum, PERMITTIVITY, CONDUCTIVITY, SEPARATION_M, HEIGHT_M, RADIUS_M, DEPTHS_M)
-    current = ricker_current(spectrum.omega, FREQUENCY_GHZ)
+    current = Pulse(FREQUENCY_GHZ).current(spectrum.omega)
     step = OFFSETS_M[1]
     places = np.arange(-100, 101) * step
     fine = np.arange(0.0, TIME_NS[-1] + 0.5, 0.01)
@@ -86,7 +86,7 @@ def _coloured(random, shape):
 def known():
     """Prepared area without lines, the direct wave's speed and the antenna."""
     prepared = prepared_area([], time_axis())
-    direct = DirectWaveFit(FIRST_PERMITTIVITY, CONDUCTIVITY, 0.05, HEIGHT_M, FREQUENCY_GHZ, 4e-4, 1.0)
+    direct = DirectWaveFit(FIRST_PERMITTIVITY, CONDUCTIVITY, 0.05, HEIGHT_M, Pulse(FREQUENCY_GHZ), 4e-4)
     return prepared, from_direct_wave(prepared, direct, conductivity_known=True), direct
 
 

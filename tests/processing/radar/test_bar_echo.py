@@ -7,7 +7,7 @@ from scipy.special import h1vp, hankel1, jv, jvp
 
 from inslab.processing.radar import bar_echo
 from inslab.processing.radar.bar_echo import make_table
-from inslab.processing.radar.half_space import Spectrum, ricker_current
+from inslab.processing.radar.half_space import Pulse, Spectrum
 
 LIGHT_M_NS = 0.299792458
 HEIGHT_M, RADIUS_M, SEPARATION_M = 0.004, 0.006, 0.06
@@ -103,7 +103,7 @@ def test_deep_bars_answer_at_their_travel_time(in_concrete, axis):
     """Between two depths or offsets the echo is delayed by the difference of the paths over the speed."""
     table, speed = in_concrete, LIGHT_M_NS / np.sqrt(7.0)
     time = np.arange(0.0, 6.0, 0.005)
-    echoes = table.echoes(axis, [0.0, 0.05], [0.11, 0.15], ricker_current(table.spectrum.omega, 1.5), time)
+    echoes = table.echoes(axis, [0.0, 0.05], [0.11, 0.15], Pulse(1.5).current(table.spectrum.omega), time)
     at = time[np.argmax(np.abs(hilbert(echoes, axis=-1)), axis=-1)]  # (depth, offset)
 
     def path(offset, depth):
@@ -125,7 +125,7 @@ def test_between_the_entries_of_the_table_echoes_are_those_of_their_own_depth(in
     table = in_concrete
     own = make_table(table.spectrum, 7.0, 0.02, SEPARATION_M, HEIGHT_M, RADIUS_M, np.array([0.05, 0.08]))
     time = np.arange(0.0, 5.0, 0.02)
-    current = ricker_current(table.spectrum.omega, 1.5)
+    current = Pulse(1.5).current(table.spectrum.omega)
     between = table.echoes(axis, [0.0, 0.05], [0.08], current, time)
     exact = own.echoes(axis, [0.0, 0.05], [0.08], current, time)
     for one, other in zip(between[0], exact[0]):
@@ -140,7 +140,7 @@ def test_wavenumbers_are_close_enough_in_concrete(monkeypatch, in_concrete, axis
     fine_steps(monkeypatch, 2.0)
     finer = make_table(in_concrete.spectrum, 7.0, 0.02, SEPARATION_M, HEIGHT_M, RADIUS_M, np.array([0.05, 0.15]))
     time = np.arange(0.0, 5.0, 0.02)
-    current = ricker_current(finer.spectrum.omega, 1.5)
+    current = Pulse(1.5).current(finer.spectrum.omega)
     places, depths = [0.0, 0.10, 0.20], [0.05, 0.15]
     usual, better = (table.echoes(axis, places, depths, current, time) for table in (in_concrete, finer))
     assert np.abs(usual - better).max() < 0.02 * np.abs(better).max()

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from synthetic import ricker
 
-from inslab.processing.radar.half_space import DAMPING, Spectrum, direct_wave, ricker_current
+from inslab.processing.radar.half_space import DAMPING, Pulse, Spectrum, direct_wave
 from inslab.sample_project import antenna
 
 OMEGA = 2 * np.pi * np.array([0.4, 1.0, 1.5, 3.0]) + 1j * DAMPING
@@ -62,5 +62,5 @@ def test_spectrum_comes_back_as_the_pulse():
     spectrum = Spectrum.over(6.0, 9.0)
     time = np.arange(-1.0, 2.0, 0.01)
     # The far field of a current goes with its derivative, i w in this convention.
-    pulse = spectrum.to_time(1j * spectrum.omega * ricker_current(spectrum.omega, 1.5), time)
+    pulse = spectrum.to_time(1j * spectrum.omega * Pulse(1.5).current(spectrum.omega), time)
     assert pulse / pulse.max() == pytest.approx(ricker(time), abs=1e-3)
