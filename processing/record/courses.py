@@ -39,7 +39,8 @@ def find_course(book: Book, corrections: speeds.Corrections, rows: Sequence[Row]
     if deep:
         off = [one["depth_m"] - shapes.nearest_on(vertices, one[GEOMETRY])[1] for one in deep]
         shift, sigma = updated(0.0, sigma_depth, off, [one["sigma_depth_m"] for one in deep])
-        vertices, sigma_depth = vertices + [0.0, 0.0, shift], float(np.hypot(sigma, ALONG_M))
+        vertices = vertices + [0.0, 0.0, shift]
+        sigma_depth = min(sigma_depth, float(np.hypot(sigma, ALONG_M)))
     for one in (one for one in measured if one["sigma_xy_m"]):
         _, _, foot = shapes.nearest_on(vertices, one[GEOMETRY])
         aside = np.asarray(one[GEOMETRY][:2]) - foot
