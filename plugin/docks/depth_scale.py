@@ -7,6 +7,7 @@ from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPalette, QPen
 from qgis.PyQt.QtWidgets import QAbstractSlider, QSizePolicy
 
 from ...processing.language import tr
+from .ink import ink
 
 TICKS_MM = (5, 10, 20, 50, 100, 200, 500, 1000)
 
@@ -117,7 +118,7 @@ class DepthScale(QAbstractSlider):
         deepest_mm = 1000 * self.ranges_m[-1][1]
         room = (self.height() - 1.6 * self._em) / (1.5 * self._em)
         step = next((step for step in TICKS_MM if deepest_mm / step <= room), TICKS_MM[-1])
-        painter.setPen(self.palette().color(QPalette.ColorRole.WindowText))
+        painter.setPen(ink(self.palette()))
         for depth_mm in range(0, round(deepest_mm) + 1, step):
             y = self._y(0.001 * depth_mm)
             painter.drawLine(QPointF(left - 0.4 * self._em, y), QPointF(left, y))
@@ -136,7 +137,7 @@ class DepthScale(QAbstractSlider):
 
     def _draw_unreliable(self, painter, track) -> None:
         """Hatching from where it begins in the first area of the view, denser from where it begins in all of them."""
-        colour = self.palette().color(QPalette.ColorRole.WindowText)
+        colour = ink(self.palette())
         deepest = self.ranges_m[-1][1]
         begins = self.reliable_m or (0.0, 0.0)
         for depth, pattern in zip(begins, (Qt.BrushStyle.BDiagPattern, Qt.BrushStyle.FDiagPattern)):
@@ -166,7 +167,7 @@ class DepthScale(QAbstractSlider):
             painter.fillRect(
                 QRectF(track.left(), self._y(shallow), track.width(), self._y(deep) - self._y(shallow)), faint
             )
-        painter.setPen(QPen(palette.color(QPalette.ColorRole.WindowText), 0.1 * self._em))
+        painter.setPen(QPen(ink(palette), 0.1 * self._em))
         painter.setBrush(colour)
         grip = QRectF(
             track.left() - 0.2 * self._em, self._y(top), track.width() + 0.4 * self._em, self._y(base) - self._y(top)
@@ -186,6 +187,6 @@ class DepthScale(QAbstractSlider):
         if avoid is not None and abs(y - avoid) < 1.2 * self._em:
             y = avoid + (1.2 if y >= avoid and avoid < self.height() - 2.4 * self._em else -1.2) * self._em
         y = min(max(y, 0.6 * self._em), self.height() - 0.6 * self._em)
-        painter.setPen(self.palette().color(QPalette.ColorRole.WindowText))
+        painter.setPen(ink(self.palette()))
         box = QRectF(x, y - 0.6 * self._em, self.width() - x, 1.2 * self._em)
         painter.drawText(box, Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter, text)

@@ -5,9 +5,10 @@ from typing import List, Tuple
 
 import numpy as np
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt
-from qgis.PyQt.QtGui import QPainter, QPalette
+from qgis.PyQt.QtGui import QPainter
 
 from ...processing.language import tr
+from .ink import ink
 
 
 def round_steps(low: float, high: float, count: float) -> List[float]:
@@ -34,7 +35,7 @@ class AxesPainter:
         self.painter, self.view, self.em = painter, view, view.em
 
     def draw(self) -> None:
-        self.painter.setPen(self.view.palette().color(QPalette.ColorRole.WindowText))
+        self.painter.setPen(ink(self.view.palette()))
         self.painter.setBrush(Qt.BrushStyle.NoBrush)
         self.painter.drawRect(self.view.plot)
         self._draw_distance()

@@ -4,11 +4,12 @@ from dataclasses import replace
 from typing import List, Optional
 
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt, pyqtSignal
-from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPalette, QPen
+from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPen
 
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section
 from ...processing.radar.travel_curve import FASTEST_M_NS, SLOWEST_M_NS, TravelCurve
+from .ink import ink
 from .section_axes import AxesPainter
 from .section_frame import SectionFrame
 from .section_image import image_of
@@ -92,7 +93,7 @@ class SectionView(SectionFrame):
     def paintEvent(self, event):
         painter = QPainter(self)
         if self.picture is None:
-            painter.setPen(self.palette().color(QPalette.ColorRole.WindowText))
+            painter.setPen(ink(self.palette()))
             painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.message)
             return
         plot = self.plot
