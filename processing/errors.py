@@ -22,3 +22,8 @@ class MissingPackageError(InslabError, ImportError):
 
 class Cancelled(InslabError):
     """The user stopped the run."""
+
+
+def short(text: str, most: int = 80) -> str:
+    """What a file says, for a sentence: a stranger's file may say a megabyte."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Dict, List, Optional, Tuple
 
-from ..errors import SurveyError
+from ..errors import SurveyError, short
 from ..monitor import Monitor
 from . import tables
 from .line_checks import check_sampling, check_spacing, choose_positions, compare_lines
@@ -89,10 +89,12 @@ def _read_lines(
         monitor.step(number / len(rows))
         value = row.values
         key = (value["area_id"], value["line_id"].lower(), value["dipole_axis"])
-        where = f"{row.where} ({value['area_id']} {value['line_id']} {value['dipole_axis']})"
+        where = f"{row.where} ({short(value['area_id'])} {short(value['line_id'])} {value['dipole_axis']})"
         try:
             if value["area_id"] not in areas:
-                raise SurveyError(f"area {value['area_id']} is not among the usable rows of {tables.AREAS_FILE}.")
+                raise SurveyError(
+                    f"area {short(value['area_id'])} is not among the usable rows of {tables.AREAS_FILE}."
+                )
             if key in keys:
                 raise SurveyError("this line, with this dipole axis, stands in the table already.")
             path = _find_file(folder, value["file"])
@@ -119,11 +121,11 @@ def _find_file(folder: Path, text: str) -> Path:
         path = (root / relative).resolve()
         exists = path.exists()
     except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a character no file name may hold
-        raise SurveyError(f"{text!r} cannot be the name of a file.") from error
+        raise SurveyError(f"{short(repr(text))} cannot be the name of a file.") from error
     if relative.is_absolute() or root not in path.parents:
-        raise SurveyError(f"{text} lies outside the survey folder; give a path inside it.")
+        raise SurveyError(f"{short(text)} lies outside the survey folder; give a path inside it.")
     if not exists:
-        raise SurveyError(f"{text} is missing.")
+        raise SurveyError(f"{short(text)} is missing.")
     return path
 
 
@@ -163,7 +165,7 @@ def _attach_control_points(folder: Path, areas: Dict[str, ScanArea], findings: L
     for where, point in tables.read_control_points(folder, findings):
         area = areas.get(point.area_id)
         if area is None:
-            text = f"area {point.area_id} is not among the usable rows of {tables.AREAS_FILE}; the point is left out."
+            text = f"area {short(point.area_id)} is not among the usable rows of {tables.AREAS_FILE}; the point is left out."
             findings.append(Finding("error", where, text))
             continue
         areas[point.area_id] = replace(area, control_points=(*area.control_points, point))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
-from ..errors import SurveyError
+from ..errors import SurveyError, short
 from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
 
 AREAS_FILE = "scan_areas.csv"
@@ -242,11 +242,11 @@ def _check_header(path: Path, cells: List[str], columns: Columns, separator: str
     if missing:
         raise SurveyError(
             f"{path.name} lacks the column{'s' if len(missing) > 1 else ''} {', '.join(missing)}; "
-            f"it has, separated by '{separator}': {', '.join(names)}."
+            f"it has, separated by '{separator}': {short(', '.join(names), 300)}."
         )
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
-        raise SurveyError(f"{path.name} has the column {twice[0]} more than once.")
+        raise SurveyError(f"{path.name} has the column {short(twice[0])} more than once.")
     return names
 
 
@@ -276,9 +276,9 @@ def _read_number(text: str, kind: Number, decimal_comma: bool) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise ValueError(f"is '{text}', not a number" if text else "is empty")
+        raise ValueError(f"is '{short(text)}', not a number" if text else "is empty")
     if not kind.low <= value <= kind.high:
-        raise ValueError(f"is {text}; it must lie between {kind.low:g} and {kind.high:g} {kind.unit}")
+        raise ValueError(f"is {short(text)}; it must lie between {kind.low:g} and {kind.high:g} {kind.unit}")
     return value
 
 
@@ -286,13 +286,13 @@ def _read_name(text: str, kind: Name, decimal_comma: bool) -> str:
     text = _read_any(text, kind, decimal_comma)
     unsafe = next((mark for mark in text if mark in _UNSAFE or ord(mark) < 32), None)
     if unsafe or text.startswith("."):
-        raise ValueError(f"'{text}' holds '{unsafe or '.'}', which cannot stand there in a file name or list")
+        raise ValueError(f"'{short(text)}' holds '{unsafe or '.'}', which cannot stand there in a file name or list")
     return text
 
 
 def _read_choice(text: str, kind: Choice, decimal_comma: bool) -> str:
     if text.lower() not in kind.words:
-        raise ValueError(f"is '{text}'; it must be one of {', '.join(kind.words)}")
+        raise ValueError(f"is '{short(text)}'; it must be one of {', '.join(kind.words)}")
     return text.lower()
 
 

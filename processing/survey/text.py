@@ -45,10 +45,10 @@ class _Form:
             line = line[: -len(self.separator)]  # many programs end each row with the separator
         return line.split(self.separator)
 
-    def parse(self, line: str) -> List[float]:
+    def parse(self, line: str) -> np.ndarray:
         if self.separator in (";", "\t"):
             line = line.replace(",", ".")
-        return [float(cell) for cell in self.split(line)]
+        return np.fromiter(map(float, self.split(line)), float)
 
 
 def is_text(path: Path) -> bool:
@@ -93,8 +93,9 @@ def read_traces(path: Path) -> np.ndarray:
         _check_size(path, count, form)
         values = np.empty((count, form.columns), dtype=np.float32)
         file.seek(0)
-        for row, (number, line) in zip(values, _rows(file, form)):
-            row[:] = _parse_row(path, number, line, form)
+        with np.errstate(over="ignore"):  # beyond float32 becomes infinite, which the quality check names
+            for row, (number, line) in zip(values, _rows(file, form)):
+                row[:] = _parse_row(path, number, line, form)
     return values if form.rows == "traces" else np.ascontiguousarray(values.T)
 
 
@@ -168,7 +169,7 @@ def _check_size(path: Path, row_count: int, form: _Form) -> None:
 
 
 def _parse_row(path: Path, number: int, line: str, form: _Form) -> np.ndarray:
-    """One row as float32, shape (column,)."""
+    """One row as float64, shape (column,)."""
     try:
         values = form.parse(line)
     except ValueError:
@@ -178,8 +179,7 @@ def _parse_row(path: Path, number: int, line: str, form: _Form) -> np.ndarray:
         raise SurveyError(
             f"{path.name} row {number} holds {len(values)} numbers where the first row holds {form.columns}."
         )
-    with np.errstate(over="ignore"):  # beyond float32 becomes infinite, which the quality check names
-        return np.array(values).astype(np.float32)
+    return values
 
 
 def _is_number(cell: str, form: _Form) -> bool:

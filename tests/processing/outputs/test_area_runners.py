@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from inslab.processing import chain
-from inslab.processing.errors import Cancelled, InslabError
+from inslab.processing.errors import Cancelled
 from inslab.processing.monitor import Monitor
 from inslab.processing.outputs import area_runners
 from inslab.processing.outputs.area_cache import CACHE_FOLDER
@@ -165,10 +165,3 @@ def test_cores_are_counted_as_the_system_allows(monkeypatch):
         monkeypatch.setattr(os, "sched_getaffinity", lambda _: range(64))
         assert area_runners.usable_cores() == area_runners.MOST_PROCESSES
     assert threading.active_count() < 20
-
-
-def test_a_scheduler_that_does_not_answer_is_named(tasks, monkeypatch):
-    pytest.importorskip("distributed")
-    monkeypatch.setattr(area_runners, "START_SECONDS", 1)
-    with pytest.raises(InslabError, match=r"tcp://127\.0\.0\.1:9 does not answer"):
-        run(area_runners.run_on_dask("tcp://127.0.0.1:9"), tasks)
