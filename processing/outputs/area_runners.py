@@ -17,6 +17,7 @@ import queue
 import subprocess  # no shell, no text of a user: only our own file, run by the interpreter that runs this
 import sys
 import threading
+import time
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Callable, Dict, List, Optional, Sequence
@@ -288,7 +289,7 @@ def run_on_dask(scheduler: str) -> Runner:
     from .area_task import packages
 
     with packages():
-        from distributed import Client, as_completed
+        from distributed import Client
 
     def run(tasks: Sequence[str], accept: Accept, monitor: Monitor) -> None:
         try:
@@ -298,19 +299,14 @@ def run_on_dask(scheduler: str) -> Runner:
                 tr("The scheduler {address} does not answer; check the address.", address=scheduler)
             ) from error
         with client:
-            futures = [client.submit(run_task, text, pure=False) for text in tasks]
-            numbers = {future.key: number for number, future in enumerate(futures)}
-            # `as_completed` waits without a word; the user must be able to cancel meanwhile.
-            done, finished = 0, as_completed(futures)
+            pending = {n: client.submit(run_task, text, pure=False) for n, text in enumerate(tasks)}
             try:
-                while done < len(futures):
-                    monitor.step(done / len(futures))
-                    for future in finished.next_batch(block=False):
-                        accept(numbers[future.key], future.result())
-                        done += 1
-                        monitor.step(done / len(futures))
-                    threading.Event().wait(POLL_SECONDS)
+                while pending:
+                    monitor.step(1.0 - len(pending) / len(tasks))
+                    for number in [number for number, future in pending.items() if future.done()]:
+                        accept(number, pending.pop(number).result())
+                    time.sleep(POLL_SECONDS)
             finally:
-                client.cancel(futures)
+                client.cancel(list(pending.values()))
 
     return run
