@@ -1,7 +1,7 @@
 """The survey panel: one survey, the steps of its chain, how each stands, and one click to run what is to be run."""
 
 from pathlib import Path
-from typing import List, Optional
+from typing import List, Optional, Sequence
 
 from qgis.core import QgsApplication, QgsProject, QgsTask
 from qgis.gui import QgsDockWidget, QgsFileWidget
@@ -32,7 +32,7 @@ from ..background import quiet_flags
 from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
-from .survey_runs import SurveyRunner, can_run, run_of, runs_of
+from .survey_runs import Run, SurveyRunner, can_run, run_of, runs_of
 from .survey_signs import RUNNING, WORDS, StepTree, sign
 
 SCOPE = "inslab"  # of what is kept in a project
@@ -300,7 +300,7 @@ class SurveyPanel(QgsDockWidget):
         running, survey = self.runner.is_running, self.survey_path
         step = self._chosen_step()
         self.run_one.setEnabled(not running and bool(step) and can_run(step))
-        self.run_rest.setEnabled(not running and bool(self.states) and bool(steps_to_run(self.states)))
+        self.run_rest.setEnabled(not running and bool(self._runs_left()))
         self.stop.setEnabled(running)
         self.progress.setVisible(running)
         there = survey is not None and survey.is_file()
@@ -323,9 +323,14 @@ class SurveyPanel(QgsDockWidget):
 
     def run_what_is_left(self) -> None:
         """Run all steps that are not done or outdated."""
-        self._start(runs_of(steps_to_run(self.states), self.folder.filePath(), self.survey_path))
+        self._start(self._runs_left())
 
-    def _start(self, runs) -> None:
+    def _runs_left(self) -> List[Run]:
+        if not self.states:
+            return []
+        return runs_of(steps_to_run(self.states), self.folder.filePath(), self.survey_path)
+
+    def _start(self, runs: Sequence[Run]) -> None:
         for sentence in self.runner.start(runs):
             self.say("error", sentence)
 
