@@ -26,13 +26,13 @@ from ...processing.chain import SURVEY_FILE
 from ...processing.errors import InslabError
 from ...processing.language import tr
 from ...processing.monitor import Monitor
-from ...processing.outputs.step_states import PENETRATIONS, STEPS, StepState, read_states, steps_to_run
+from ...processing.outputs.step_states import REPORT, STEPS, TITLES, StepState, note_step, read_states, steps_to_run
 from ...processing.outputs.stored import find_survey_folder
 from ..background import quiet_flags
 from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
-from .survey_runs import Run, SurveyRunner, can_run, run_of, runs_of
+from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, run_of, runs_of
 from .survey_signs import RUNNING, WORDS, StepTree, sign
 
 SCOPE = "inslab"  # of what is kept in a project
@@ -313,10 +313,10 @@ class SurveyPanel(QgsDockWidget):
     # What it does
 
     def run_chosen(self) -> None:
-        """Run the step that is chosen; where the planned holes must be said first, open its dialog."""
+        """Run the step that is chosen; where more must be said first, open its dialog."""
         step = self._chosen_step()
         run = run_of(step, self.folder.filePath(), self.survey_path)
-        if step == PENETRATIONS:
+        if step in BY_DIALOG:
             self._open_dialog(run)
         else:
             self._start([run])
@@ -338,8 +338,14 @@ class SurveyPanel(QgsDockWidget):
         from qgis import processing
 
         self._dialog = processing.createAlgorithmDialog(run.algorithm, run.parameters)
-        self._dialog.finished.connect(lambda _: self._soon.start())
+        self._dialog.algorithmFinished.connect(lambda succeeded, _: self._dialog_done(run, succeeded))
         self._dialog.show()
+
+    def _dialog_done(self, run: Run, succeeded: bool) -> None:
+        if succeeded and run.title == TITLES[REPORT]:
+            # A report changes nothing in a survey; that it is up to date is for this panel to know.
+            note_step(run.parameters["SURVEY"], REPORT, {}, Monitor(warn=lambda text: self.say("warning", text)))
+        self._soon.start()
 
     def _open_menu(self, point) -> None:
         step = self._chosen_step()

@@ -29,6 +29,8 @@ ALGORITHMS = {
     PENETRATIONS: ("checkpenetrations", ("SURVEY", "OUTPUT")),
     REPORT: ("surveyreport", ("SURVEY", "REPORT")),
 }
+# What a person must say more about first: the planned holes, the cover of a report.
+BY_DIALOG = (PENETRATIONS, REPORT)
 WHOLE_CHAIN = ("processsurvey", ("SURVEY_FOLDER", "OUTPUT_FOLDER"))
 
 
@@ -49,19 +51,22 @@ def can_run(step: str) -> bool:
 def run_of(step: str, folder, survey_path) -> Run:
     """One step by itself."""
     name, wanted = ALGORITHMS[step]
-    return Run(TITLES[step], f"inslab:{name}", _parameters(wanted, folder, survey_path))
+    parameters = _parameters(wanted, folder, survey_path)
+    if step == REPORT:
+        parameters["REPORT"] = str(Path(parameters["REPORT"]).with_suffix(".pdf"))
+    return Run(TITLES[step], f"inslab:{name}", parameters)
 
 
 def runs_of(steps: Sequence[str], folder, survey_path) -> List[Run]:
     """What to run for several steps: the whole chain in one go where the survey must be read, else each step.
 
-    Detecting items joins them as well.
+    Detecting items joins them as well. Steps that are started in a dialog are left to the user.
     """
     if "read survey" in steps:
         name, wanted = WHOLE_CHAIN
         return [Run(tr("The whole chain"), f"inslab:{name}", _parameters(wanted, folder, survey_path))]
-    wanted = [step for step in steps if can_run(step) and not (step == "join items" and "detect items" in steps)]
-    return [run_of(step, folder, survey_path) for step in wanted]
+    left_out = {*BY_DIALOG, *(["join items"] if "detect items" in steps else [])}
+    return [run_of(step, folder, survey_path) for step in steps if step not in left_out and can_run(step)]
 
 
 def _parameters(wanted: Sequence[str], folder, survey_path) -> Dict[str, object]:

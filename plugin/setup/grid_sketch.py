@@ -12,6 +12,7 @@ from ...processing.survey.grid_plan import PlannedLine
 
 # Palette of Okabe and Ito (see styles/items.py); the way a line runs and its dashes tell the same without colour.
 COLOURS = {"x": "#0072b2", "y": "#d55e00"}
+COLOURS_ON_DARK = {"x": "#56b4e9", "y": "#e69f00"}
 POINT_COLOUR = "#cc79a7"
 
 
@@ -126,7 +127,8 @@ class GridSketch(QWidget):
             style = Qt.PenStyle.DotLine
         elif line.file is None:
             style = Qt.PenStyle.DashLine
-        colour = QColor(COLOURS[line.direction])
+        dark = self.palette().color(QPalette.ColorRole.Base).lightnessF() < 0.5
+        colour = QColor((COLOURS_ON_DARK if dark else COLOURS)[line.direction])
         painter.setPen(QPen(colour, 3.5 if position == self.selected else 1.4, style))
         painter.drawLine(start, end)
         length = math.hypot(end.x() - start.x(), end.y() - start.y())
@@ -193,7 +195,7 @@ class GridSketch(QWidget):
         line = self.lines[near]
         same = [one for one in self.lines if (one.direction, one.number) == (line.direction, line.number)]
         said = [f"{one.line_id} {one.dipole_axis}: {one.file.name if one.file else tr('no file')}" for one in same]
-        QToolTip.showText(event.globalPos(), "\n".join(said), self)
+        QToolTip.showText(self.mapToGlobal(event.pos()), "\n".join(said), self)
 
     def _nearest(self, place: QPointF) -> Optional[int]:
         """Position of the line that runs within half a line of text of a place."""

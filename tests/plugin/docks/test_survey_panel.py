@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from qgis.core import QgsProject
-from qgis.PyQt.QtCore import Qt
+from qgis.PyQt.QtCore import QObject, Qt, pyqtSignal
 
 from inslab.plugin.docks.desk import Desk
 from inslab.plugin.docks.survey_panel import FINDING_ROLE, STEP_ROLE, show_step_open
@@ -115,6 +115,40 @@ def test_the_rest_is_the_whole_chain_or_the_steps_that_are_left(small_survey, in
     assert [run.algorithm for run in some] == ["inslab:wavespeed", "inslab:depthslices", "inslab:detectitems"]
     assert some[1].parameters == {"SURVEY": str(path), "OUTPUT_FOLDER": str(tmp_path)}
     assert [run.algorithm for run in runs_of(["join items"], small_survey, path)] == ["inslab:joinitems"]
+    assert runs_of(["check penetrations", "write report"], small_survey, path) == []
+
+
+class Dialog(QObject):
+    """In the place of Processing's dialog, which a test cannot click through."""
+
+    algorithmFinished = pyqtSignal(bool, dict)
+
+    def show(self):
+        pass
+
+    def close(self):
+        pass
+
+
+def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled, monkeypatch, qtbot):
+    from qgis import processing
+
+    from inslab.processing.chain import fit_areas_step
+
+    opened = []
+    dialog = Dialog()
+    monkeypatch.setattr(processing, "createAlgorithmDialog", lambda *arguments: opened.append(arguments) or dialog)
+    fit_areas_step(result / "survey.gpkg")
+    panel.open_survey("", result)
+    assert settled(panel)["write report"] == OUTDATED
+    for step in ("check penetrations", "write report"):
+        choose(panel, step)
+        panel.run_one.click()
+    assert [name for name, _ in opened] == ["inslab:checkpenetrations", "inslab:surveyreport"]
+    assert opened[1][1] == {"SURVEY": str(result / "survey.gpkg"), "REPORT": str(result / "report.pdf")}
+    assert not panel.runner.is_running
+    dialog.algorithmFinished.emit(True, {})
+    qtbot.waitUntil(lambda: panel.states[-1].state == DONE, timeout=RUN_MS)
 
 
 def test_what_is_outdated_is_run_and_then_up_to_date(panel, result, settled, qtbot):
