@@ -133,12 +133,12 @@ class Dialog(QObject):
 def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled, monkeypatch, qtbot):
     from qgis import processing
 
-    from inslab.processing.chain import fit_areas_step
+    from inslab.processing.chain import join_items_step
 
     opened = []
     dialog = Dialog()
     monkeypatch.setattr(processing, "createAlgorithmDialog", lambda *arguments: opened.append(arguments) or dialog)
-    fit_areas_step(result / "survey.gpkg")
+    join_items_step(result / "survey.gpkg")
     panel.open_survey("", result)
     assert settled(panel)["write report"] == OUTDATED
     for step in ("check penetrations", "write report"):
