@@ -1,0 +1,42 @@
+"""What the plugin never does: run text as code, unpickle, use a shell, reach a network."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+FILES = sorted([*ROOT.glob("*.py"), *ROOT.glob("processing/**/*.py"), *ROOT.glob("plugin/**/*.py")])
+CALLS = {"eval", "exec", "compile", "__import__", "system", "popen", "startfile"}
+MODULES = {
+    *("pickle", "cPickle", "dill", "shelve", "marshal", "code", "pty", "multiprocessing"),
+    *("socket", "ssl", "http", "urllib", "ftplib", "smtplib", "telnetlib", "xmlrpc", "requests", "aiohttp"),
+}
+# Where a process is started, and why: only our own file, with the interpreter that runs this.
+PROCESSES = {"processing/outputs/area_runners.py"}
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.relative_to(ROOT).as_posix())
+def test_nothing_that_could_run_a_stranger_s_code(file):
+    name = file.relative_to(ROOT).as_posix()
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        where = f"{name}:{getattr(node, 'lineno', 0)}"
+        modules = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom) and not node.level and node.module:
+            modules = [node.module]
+        for module in modules:
+            assert module.split(".")[0] not in MODULES, f"{where}: {module}"
+            assert module.split(".")[0] != "subprocess" or name in PROCESSES, f"{where}: starts a process"
+        if not isinstance(node, ast.Call):
+            continue
+        if isinstance(node.func, ast.Name):
+            assert node.func.id not in CALLS, f"{where}: {node.func.id}"
+        elif (
+            isinstance(node.func, ast.Attribute)
+            and isinstance(node.func.value, ast.Name)
+            and node.func.value.id == "os"
+        ):
+            assert node.func.attr not in CALLS, f"{where}: os.{node.func.attr}"
+        for keyword in node.keywords:
+            on = isinstance(keyword.value, ast.Constant) and keyword.value.value is True
+            assert not (keyword.arg in {"shell", "allow_pickle"} and on), f"{where}: {keyword.arg}"
