@@ -33,7 +33,7 @@ def use(code: str) -> bool:
     return False
 
 
-def tr(text: str, **values) -> str:
+def tr(text: str, /, **values) -> str:
     """`text` in the language of the person at the screen, with `values` filled in as `str.format` does.
 
     `text` must be a literal, because a program collects the texts to be translated: tr("{file} is empty.", file=name).

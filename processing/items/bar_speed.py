@@ -12,6 +12,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 import numpy as np
 from scipy.signal import sosfreqz
 
+from ..language import tr
 from ..monitor import Monitor
 from ..radar.bar_echo import EchoTable, make_table
 from ..radar.direct_wave import DirectWaveFit, conductivity_from_base, fit_direct_wave, refit_antenna
@@ -81,7 +82,8 @@ def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) ->
     result = match_bars(prepared, first, direct, bars) if len(bars) >= FEWEST_BARS else None
     if result is None:
         uses += [
-            EchoUse(bar.name, bar.depth_m, False, np.nan, "too few bars for an estimate of their own") for bar in bars
+            EchoUse(bar.name, bar.depth_m, False, np.nan, tr("too few bars for an estimate of their own"))
+            for bar in bars
         ]
         return combine(prepared, first, direct, None, uses)
     speed, sigma, own = result
@@ -99,7 +101,7 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
     bars, rejected = [], []
     direction = "xy"[int(np.argmax(np.abs(group.direction)))]
     for one in search.found:
-        name = f"{direction}-lines at {one.track.u0_m:.2f} m"
+        name = tr("{direction}-lines at {u0_m:.2f} m", direction=direction, u0_m=one.track.u0_m)
         depth = float(np.median(search.place(one)[1]))
         reason = _unsuitable(one, depth, deepest, low, high)
         if reason:
@@ -112,13 +114,13 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
 
 def _unsuitable(one: Found, depth: float, deepest: float, low: float, high: float) -> Optional[str]:
     if one.track.crossing_rad > LARGEST_CROSSING_RAD:
-        return "crosses the lines at a slant"
+        return tr("crosses the lines at a slant")
     if abs(one.track.dip) > LARGEST_DIP:
-        return "is not level"
+        return tr("is not level")
     if depth > deepest:
-        return "lies too deep for the near-field model"
+        return tr("lies too deep for the near-field model")
     if not low + FROM_END_M < one.track.u0_m < high - FROM_END_M:
-        return "lies too near the ends of the lines"
+        return tr("lies too near the ends of the lines")
     return None
 
 
@@ -161,7 +163,7 @@ def match_bars(
     good = np.nanmax(matches, axis=(0, 2)) >= LEAST_MATCH
     for number, bar in enumerate(bars):
         own = _vertex(logs, np.nanmean(matches[:, number], axis=1)) if good[number] else np.nan
-        reason = "used" if good[number] else "its echo does not match that of a metal bar"
+        reason = tr("used") if good[number] else tr("its echo does not match that of a metal bar")
         own_speed = float(first.speed_m_ns * np.exp(-0.5 * own)) if np.isfinite(own) else np.nan
         uses.append(EchoUse(bar.name, bar.depth_m, bool(good[number]), own_speed, reason))
     if good.sum() < FEWEST_BARS:

@@ -8,6 +8,7 @@ from typing import List, Optional, Sequence
 
 import numpy as np
 
+from ..language import tr
 from ..radar.migration import NOMINAL_RADIUS_M
 from .stack import Track
 
@@ -34,16 +35,16 @@ def refuse(
         dz = z - other.at(offsets_m)[1]
         same = (np.abs(du) < 0.5 * wavelength) & (np.abs(dz) < 0.6 * wavelength)
         if same.mean() >= share:
-            return "the same echo as a stronger object"
+            return tr("the same echo as a stronger object")
         parallel = abs(candidate.slope - other.slope) < PARALLEL
         beside = np.mean(np.abs(du) < 0.45 * wavelength) >= 0.7
         close = np.mean((np.abs(du) < 0.9 * wavelength) & (np.abs(dz) < 0.5 * wavelength)) >= 0.7
         if parallel and close and candidate.strength < 0.6 * other.strength:
-            return "a leftover beside a stronger object"
+            return tr("a leftover beside a stronger object")
         if parallel and beside and candidate.strength < 0.6 * other.strength:
             below = np.median(dz)
             if 0.4 * wavelength < below < np.median(other.at(offsets_m)[1]) + 0.6 * wavelength:
-                return "a multiple of the object above it"
+                return tr("a multiple of the object above it")
     return None if in_mat else double_bounce(candidate, accepted, offsets_m, wavelength)
 
 
@@ -63,7 +64,7 @@ def beside_stronger(
     for left in (du for du in near if du < 0):
         for right in (du for du in near if du > 0):
             if abs(left + right) < 0.25 * (right - left) and right - left < 3.0 * wavelength:
-                return "the crossing of two neighbours' limbs"
+                return tr("the crossing of two neighbours' limbs")
     return None
 
 
@@ -88,10 +89,10 @@ def double_bounce(candidate, accepted, offsets_m, wavelength) -> Optional[str]:
             where_z = 0.5 * (np.hypot(apart, z1 - z2) + np.hypot(apart, z1 + z2)) - 2 * NOMINAL_RADIUS_M
             near = (np.abs(u - where_u) < 0.35 * wavelength) & (np.abs(z - where_z) < 0.3 * wavelength)
             if near.mean() >= 0.6:
-                return "a double bounce between two bars"
+                return tr("a double bounce between two bars")
             # Midway between two equal bars both their limbs arrive at once, at the distance of either.
             limb_z = np.hypot(apart / 2, 0.5 * (z1 + z2)) - NOMINAL_RADIUS_M
             near = (np.abs(u - 0.5 * (u1 + u2)) < 0.25 * wavelength) & (np.abs(z - limb_z) < 0.25 * wavelength)
             if near.mean() >= 0.6:
-                return "the crossing of two bars' limbs"
+                return tr("the crossing of two bars' limbs")
     return None

@@ -9,6 +9,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from .model import KINDS, Item
 
@@ -56,9 +57,12 @@ class Disagreement:
     def sentence(self, item_id: str) -> str:
         """What to say at the item `item_id` about the other one."""
         other = next(one for one in self.item_ids if one != item_id)
-        return (
-            f"Item {other} beside it differs by {1000 * abs(self.lateral_m):.0f} mm across and "
-            f"{1000 * abs(self.depth_m):.0f} mm in depth, more than both uncertainties allow: check on site."
+        return tr(
+            "Item {other} beside it differs by {lateral:.0f} mm across and {depth:.0f} mm in depth, more "
+            "than both uncertainties allow: check on site.",
+            other=other,
+            lateral=1000 * abs(self.lateral_m),
+            depth=1000 * abs(self.depth_m),
         )
 
 
@@ -218,5 +222,5 @@ def merge(parts: Sequence[Item]) -> Item:
         sigma_xy_m=float(np.sqrt(np.mean([item.sigma_xy_m**2 for item in parts]))),
         sigma_depth_m=float(np.sqrt(np.mean([item.sigma_depth_m**2 for item in parts]))),
         pick_count=sum(item.pick_count for item in parts),
-        reasons=f"{strongest.reasons} Seen in areas {', '.join(areas)}.",
+        reasons=tr("{reasons} Seen in areas {areas}.", reasons=strongest.reasons, areas=", ".join(areas)),
     )

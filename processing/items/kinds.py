@@ -11,6 +11,7 @@ from typing import Dict, Tuple
 
 import numpy as np
 
+from ..language import tr
 from .model import KINDS
 
 
@@ -61,13 +62,13 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     reasons = []
     if evidence.pass_count < 2:
         score["unknown"] += 6.0
-        reasons.append("seen on one line")
+        reasons.append(tr("seen on one line"))
     if evidence.void_phase:
         score["plastic_conduit"] += 4.5
-        reasons.append("its echo has the polarity of an air-filled void")
+        reasons.append(tr("its echo has the polarity of an air-filled void"))
     else:
         score["plastic_conduit"] -= 1.5
-        reasons.append("its echo has the polarity of metal")
+        reasons.append(tr("its echo has the polarity of metal"))
     by = DRAPED_IN_ROW if evidence.row_count >= 3 else 1.0
     together = abs(evidence.row_slope) > DRAPED_ROW_SLOPE
     draped = together or abs(evidence.slope) > by * DRAPED_SLOPE or abs(evidence.sag_m) > by * DRAPED_SAG_M
@@ -75,34 +76,42 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
         score["tendon"] += 4.0 + (3.0 if together else 0.0)
         score["bar"] -= 1.5
         change = abs(evidence.slope + evidence.row_slope)
-        reasons.append(f"its depth changes by {1000 * change:.0f} mm a metre (sag {1000 * evidence.sag_m:.0f} mm)")
+        reasons.append(
+            tr(
+                "its depth changes by {change:.0f} mm a metre (sag {sag:.0f} mm)",
+                change=1000 * change,
+                sag=1000 * evidence.sag_m,
+            )
+        )
     else:
         score["tendon"] -= 1.0
     if evidence.row_count >= 3:
         score["bar"] += 3.0
         score["metal_conduit"] -= 2.0
-        reasons.append(f"it lies in a row of {evidence.row_count} parallel items at its depth")
+        reasons.append(tr("it lies in a row of {row_count} parallel items at its depth", row_count=evidence.row_count))
     elif evidence.row_count == 2:
         score["bar"] += 0.5
-        reasons.append("one parallel item lies at its depth")
+        reasons.append(tr("one parallel item lies at its depth"))
     else:
         score["metal_conduit"] += 1.0
         score["bar"] -= 0.5
-        reasons.append("nothing parallel lies at its depth")
+        reasons.append(tr("nothing parallel lies at its depth"))
     if np.isfinite(evidence.off_mat_deg):
         if evidence.off_mat_deg > OFF_MAT_DEG:
             score["metal_conduit"] += 2.0
             score["bar"] -= 2.0
-            reasons.append(f"it runs {evidence.off_mat_deg:.0f} degrees off the nearest mat")
+            reasons.append(
+                tr("it runs {off_mat_deg:.0f} degrees off the nearest mat", off_mat_deg=evidence.off_mat_deg)
+            )
         else:
             score["bar"] += 0.5
-            reasons.append("it runs along a mat")
+            reasons.append(tr("it runs along a mat"))
     else:
         score["unknown"] += 1.0
-        reasons.append("no mat was found to compare it with")
+        reasons.append(tr("no mat was found to compare it with"))
     if evidence.strength < 1.1:
         score["unknown"] += 1.0
-        reasons.append("its echo is weak")
+        reasons.append(tr("its echo is weak"))
     values = np.array([score[kind] for kind in KINDS])
     share = np.exp(values - values.max())
     share /= share.sum()

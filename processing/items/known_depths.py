@@ -15,6 +15,7 @@ from typing import Iterable, List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from ..monitor import Monitor
 from ..radar.geometry import two_leg_path
 from ..radar.migration import NOMINAL_RADIUS_M
@@ -32,7 +33,7 @@ NEAR_M = 0.03
 # Of a measured depth beyond wave speed and time zero, at least (scatter on simulated slabs).
 ITEM_SIGMA_M = 0.0015
 
-_LOCAL = Number(-1000.0, 1000.0, "metres of the area's local grid")
+_LOCAL = Number(-1000.0, 1000.0, tr("metres of the area's local grid"))
 COLUMNS = {"area_id": Name(), "feature": Choice(FEATURES)}
 OPTIONAL = {
     "local_x_m": _LOCAL,
@@ -74,7 +75,7 @@ def read_known_depths(folder, area_ids: Iterable[str], findings: List[Finding], 
     except SurveyError as error:
         if path:
             raise
-        findings.append(Finding("error", source.name, f"{error} The table is left out."))
+        findings.append(Finding("error", source.name, tr("{error} The table is left out.", error=error)))
         return []
     known_areas = set(area_ids)
     out = []
@@ -83,9 +84,17 @@ def read_known_depths(folder, area_ids: Iterable[str], findings: List[Finding], 
         area_id, feature = values["area_id"], values["feature"]
         missing = [name for name in NEEDED[feature] if name not in values]
         if area_id not in known_areas:
-            findings.append(Finding("error", row.where, f"there is no scan area {area_id}; the row is left out."))
+            findings.append(
+                Finding(
+                    "error", row.where, tr("there is no scan area {area_id}; the row is left out.", area_id=area_id)
+                )
+            )
         elif missing:
-            text = f"the feature {feature} needs {' and '.join(missing)}; the row is left out."
+            text = tr(
+                "the feature {feature} needs {missing}; the row is left out.",
+                feature=feature,
+                missing=tr(" and ").join(missing),
+            )
             findings.append(Finding("error", row.where, text))
         elif feature == "speed":
             speed = values["speed_m_ns"]
@@ -124,15 +133,24 @@ def use_known_depths(
     for one in own:
         found: Optional[SpeedEvidence] = None
         if one.feature == "speed":
-            found = SpeedEvidence(f"the stated speed of {one.where}", one.value, one.sigma, 0.0)
+            found = SpeedEvidence(tr("the stated speed of {where}", where=one.where), one.value, one.sigma, 0.0)
         else:
             measured = _base_at(base, speed, one) if one.feature == "base" else _item_at(items, speed, one)
             if measured is not None:
                 found = speed_from_depth(prepared.area.antenna_separation_m, speed, one, *measured)
         if found is None:
-            thing = "slab base is seen" if one.feature == "base" else f"item is seen within {1000 * NEAR_M:.0f} mm"
-            place = f"x {one.place_m[0]:.3f}, y {one.place_m[1]:.3f} of area {one.area_id}"
-            findings.append(Finding("warning", one.where, f"no {thing} at {place}; the known depth is not used."))
+            place = tr(
+                "x {x:.3f}, y {y:.3f} of area {area_id}", x=one.place_m[0], y=one.place_m[1], area_id=one.area_id
+            )
+            if one.feature == "base":
+                text = tr("no slab base is seen at {place}; the known depth is not used.", place=place)
+            else:
+                text = tr(
+                    "no item is seen within {near:.0f} mm at {place}; the known depth is not used.",
+                    near=1000 * NEAR_M,
+                    place=place,
+                )
+            findings.append(Finding("warning", one.where, text))
         else:
             evidence.append(found)
     return combine_with_known(speed, evidence), findings
@@ -156,7 +174,7 @@ def speed_from_depth(
     value = float(path(known.value) / time)
     steepness = (path(known.value + 1e-4) - path(known.value - 1e-4)) / 2e-4 / time
     sigma = float(steepness * np.hypot(known.sigma, measured_sigma_m))
-    name = f"the known depth of {1000 * known.value:.0f} mm ({known.where})"
+    name = tr("the known depth of {value:.0f} mm ({where})", value=1000 * known.value, where=known.where)
     return SpeedEvidence(name, value, sigma, float(value / time))
 
 

@@ -11,6 +11,7 @@ from typing import List, Optional, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from ..survey.model import DIPOLE_AXES
 from .focus import sample_traces
@@ -48,9 +49,12 @@ def check_focus(
     apart = abs(value - speed.speed_m_ns) / np.hypot(sigma, speed.sigma_m_ns)
     if apart <= DISAGREEMENT_SIGMAS:
         return speed
-    sentence = (
-        f"deep echoes focus at {value:.4f} m/ns, {apart:.1f} sigmas from the wave speed {speed.speed_m_ns:.4f} m/ns that is used; "
-        "the concrete may change with depth: give a known depth."
+    sentence = tr(
+        "deep echoes focus at {value:.4f} m/ns, {apart:.1f} sigmas from the wave speed {speed_m_ns:.4f} m/ns "
+        "that is used; the concrete may change with depth: give a known depth.",
+        value=value,
+        apart=apart,
+        speed_m_ns=speed.speed_m_ns,
     )
     return replace(speed, warnings=(*speed.warnings, sentence))
 

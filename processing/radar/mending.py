@@ -8,6 +8,8 @@ from typing import List, Tuple
 
 import numpy as np
 
+from ..language import tr
+
 # A trace with less than this part of the line's usual amplitude is a dropout: no coupling changes the direct wave so much.
 DROPOUT_SHARE = 0.15
 # So many dropouts on end leave a hole in the coverage, not only one look less.
@@ -50,15 +52,26 @@ def fill_dropouts(traces: np.ndarray, distances_m: np.ndarray) -> Tuple[np.ndarr
         return traces, []
     filled = traces.copy()
     filled[dead] = np.median(traces[~dead], axis=0)
-    said = [f"{dead.sum()} of its {len(traces)} traces are dropouts; they were filled with its median trace."]
+    said = [
+        tr(
+            "{dead} of its {count} traces are dropouts; they were filled with its median trace.",
+            dead=dead.sum(),
+            count=len(traces),
+        )
+    ]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]]).astype(int)))
     longer = [
-        f"{distances_m[first]:.2f} to {distances_m[last]:.2f} m"
+        tr("{first:.2f} to {last:.2f} m", first=distances_m[first], last=distances_m[last])
         for first, last in zip(edges[::2], edges[1::2] - 1)
         if last - first >= LONGEST_UNSAID or first == 0 or last == len(traces) - 1
     ]
     if longer:
-        said.append(f"its traces from {' and '.join(longer)} are missing: nothing is known there; scan the line again.")
+        said.append(
+            tr(
+                "its traces from {longer} are missing: nothing is known there; scan the line again.",
+                longer=tr(" and ").join(longer),
+            )
+        )
     return filled, said
 
 

@@ -6,12 +6,14 @@ of Concrete in Structures; ACI 228.2R gives 6 to 11). ITU-R P.2040-3 Table 3 put
 plausibility check only: permittivity also depends on aggregate and age, so no moisture content is stated.
 """
 
+from ..language import tr
+
 BANDS = (
-    (4.0, "unusually low for concrete"),
-    (5.5, "as of dry concrete"),
-    (8.0, "as of mature, air-dry concrete"),
-    (12.0, "as of moist or young concrete"),
-    (18.3, "as of very wet concrete"),
+    (4.0, tr("unusually low for concrete")),
+    (5.5, tr("as of dry concrete")),
+    (8.0, tr("as of mature, air-dry concrete")),
+    (12.0, tr("as of moist or young concrete")),
+    (18.3, tr("as of very wet concrete")),
 )
 
 
@@ -20,4 +22,4 @@ def moisture_words(relative_permittivity: float) -> str:
     for limit, words in BANDS:
         if relative_permittivity < limit:
             return words
-    return "unusually high for concrete"
+    return tr("unusually high for concrete")

@@ -16,6 +16,7 @@ from scipy.interpolate import CubicSpline
 from scipy.signal import butter, sosfiltfilt, sosfreqz
 
 from ..errors import InslabError, ProcessingError
+from ..language import tr
 from ..monitor import Monitor
 from ..survey.model import Finding, ScanArea, ScanLine
 from .mending import Mending, clipped_samples, fill_dropouts, gain_drift
@@ -110,12 +111,20 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending 
             raw[len(kept)] = traces, instant
             clipped.append(cut)
             kept.append(line)
-            findings += [Finding("warning", f"area {area.area_id}, line {line.name}", text) for text in said]
+            findings += [
+                Finding("warning", tr("area {area_id}, line {name}", area_id=area.area_id, name=line.name), text)
+                for text in said
+            ]
         except InslabError as error:
-            findings.append(Finding("error", f"area {area.area_id}, line {line.name}", str(error)))
+            findings.append(
+                Finding("error", tr("area {area_id}, line {name}", area_id=area.area_id, name=line.name), str(error))
+            )
     if not kept:
         raise ProcessingError(
-            f"Area {area.area_id}: no line shows a usable direct wave; check the files and the centre frequency."
+            tr(
+                "Area {area_id}: no line shows a usable direct wave; check the files and the centre frequency.",
+                area_id=area.area_id,
+            )
         )
     period = 1.0 / area.centre_frequency_ghz
     interval = min(min(line.sample_interval_ns for line in kept), period / SAMPLES_PER_PERIOD)
@@ -133,8 +142,13 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending 
         if mending.gain_drift:
             gain = gain_drift(direct_amplitudes(traces, shape, time, period), line.distances_m())
             if np.ptp(gain) > 0:
-                text = f"its gain drifts by {100 * (gain.max() / gain.min() - 1):.0f} % along the line; the drift was taken out."
-                findings.append(Finding("warning", f"area {area.area_id}, line {line.name}", text))
+                text = tr(
+                    "its gain drifts by {gain:.0f} % along the line; the drift was taken out.",
+                    gain=100 * (gain.max() / gain.min() - 1),
+                )
+                findings.append(
+                    Finding("warning", tr("area {area_id}, line {name}", area_id=area.area_id, name=line.name), text)
+                )
             traces = traces / gain[:, None]
         before = time < -1.0 * period
         noise.append(float(np.sqrt(np.mean(traces[:, before] ** 2))))
@@ -160,14 +174,20 @@ def first_extremum(trace: np.ndarray, line: ScanLine, centre_frequency_ghz: floa
     """
     strongest = np.abs(trace).max()
     if not strongest > 0:
-        raise ProcessingError(f"{line.path.name} holds no signal (all samples equal); scan the line again.")
+        raise ProcessingError(
+            tr("{name} holds no signal (all samples equal); scan the line again.", name=line.path.name)
+        )
     magnitude = np.abs(trace)
     peaks = np.flatnonzero((magnitude[1:-1] >= magnitude[:-2]) & (magnitude[1:-1] > magnitude[2:])) + 1
     peaks = peaks[magnitude[peaks] >= 0.5 * strongest]
     if not len(peaks) or peaks[0] * line.sample_interval_ns < 0.25 / centre_frequency_ghz:
         raise ProcessingError(
-            f"{line.path.name} does not show the direct wave: the record starts too late or holds no pulse near "
-            f"{centre_frequency_ghz * 1000:.0f} MHz; check the centre frequency and the sample interval."
+            tr(
+                "{name} does not show the direct wave: the record starts too late or holds no pulse near "
+                "{centre_frequency:.0f} MHz; check the centre frequency and the sample interval.",
+                name=line.path.name,
+                centre_frequency=centre_frequency_ghz * 1000,
+            )
         )
     return float(peaks[0] * line.sample_interval_ns)
 
@@ -265,13 +285,21 @@ def alignment_findings(area: ScanArea, lines: List[PreparedLine]) -> List[Findin
     amplitudes = np.array([abs(line.amplitude) for line in lines])
     out = []
     for line, instant, amplitude in zip(lines, instants, amplitudes):
-        where = f"area {area.area_id}, line {line.line.name}"
+        where = tr("area {area_id}, line {name}", area_id=area.area_id, name=line.line.name)
         if abs(instant - np.median(instants)) > 0.5 / area.centre_frequency_ghz:
-            text = f"its direct wave comes {instant - np.median(instants):+.2f} ns from that of the other lines"
-            out.append(Finding("warning", where, text + "; it was aligned, but check that the settings were the same."))
+            text = tr(
+                "its direct wave comes {instant:+.2f} ns from that of the other lines",
+                instant=instant - np.median(instants),
+            )
+            out.append(
+                Finding("warning", where, text + tr("; it was aligned, but check that the settings were the same."))
+            )
         if not 0.5 < amplitude / np.median(amplitudes) < 2.0:
-            text = f"its direct wave is {amplitude / np.median(amplitudes):.1f} times as strong as usual in this area"
-            out.append(Finding("warning", where, text + "; it was levelled, but check gain and coupling."))
+            text = tr(
+                "its direct wave is {amplitude:.1f} times as strong as usual in this area",
+                amplitude=amplitude / np.median(amplitudes),
+            )
+            out.append(Finding("warning", where, text + tr("; it was levelled, but check gain and coupling.")))
     return out
 
 

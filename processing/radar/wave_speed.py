@@ -5,6 +5,7 @@ from typing import Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from .direct_wave import DirectWaveFit
 from .model import SPEED_OF_LIGHT_M_NS, EchoUse, WaveSpeed
 from .prepare import PreparedArea
@@ -64,20 +65,32 @@ def _antenna_warnings(prepared: PreparedArea, direct: DirectWaveFit) -> Tuple[st
     out = []
     if direct.misfit > WORST_MISFIT:
         out.append(
-            f"the direct wave differs from the antenna model by {100 * direct.misfit:.1f} % of its peak (antenna separation "
-            f"{1000 * area.antenna_separation_m:.0f} mm, frequency {area.centre_frequency_mhz:.0f} MHz as stated); check both. "
-            "The stated uncertainties are widened."
+            tr(
+                "the direct wave differs from the antenna model by {misfit:.1f} % of its peak (antenna "
+                "separation {antenna_separation:.0f} mm, frequency {centre_frequency_mhz:.0f} MHz as stated); "
+                "check both. The stated uncertainties are widened.",
+                misfit=100 * direct.misfit,
+                antenna_separation=1000 * area.antenna_separation_m,
+                centre_frequency_mhz=area.centre_frequency_mhz,
+            )
         )
     if not direct.pulse.is_ricker:
         out.append(
-            f"the antenna's pulse is not a Ricker pulse (a Gaussian's derivative of order {direct.pulse.order:.1f}, turned by "
-            f"{np.degrees(direct.pulse.phase_rad):.0f} degrees, describes it): it was fitted as well, and the uncertainties are "
-            "widened."
+            tr(
+                "the antenna's pulse is not a Ricker pulse (a Gaussian's derivative of order {order:.1f}, turned "
+                "by {phase:.0f} degrees, describes it): it was fitted as well, and the uncertainties are widened.",
+                order=direct.pulse.order,
+                phase=np.degrees(direct.pulse.phase_rad),
+            )
         )
     if not 0.8 < direct.pulse.peak_ghz / area.centre_frequency_ghz < 1.25:
         out.append(
-            f"the pulse's frequency is about {1000 * direct.pulse.peak_ghz:.0f} MHz, not {area.centre_frequency_mhz:.0f} MHz as "
-            "stated; the measured one is used."
+            tr(
+                "the pulse's frequency is about {peak:.0f} MHz, not {centre_frequency_mhz:.0f} MHz as stated; "
+                "the measured one is used.",
+                peak=1000 * direct.pulse.peak_ghz,
+                centre_frequency_mhz=area.centre_frequency_mhz,
+            )
         )
     return tuple(out)
 
@@ -105,8 +118,14 @@ def combine(
             # The direct wave hangs on the stated separation, 1 % a millimetre, the bars hardly do.
             mean = float(speed)
             warnings.append(
-                f"the direct wave gives {first.speed_m_ns:.4f} m/ns and the bars give {speed:.4f} m/ns, {ratio:.1f} sigmas apart: "
-                "check the antenna separation and frequency as stated, or give a known depth. The bars' is used, its sigma widened."
+                tr(
+                    "the direct wave gives {speed_m_ns:.4f} m/ns and the bars give {speed:.4f} m/ns, {ratio:.1f} "
+                    "sigmas apart: check the antenna separation and frequency as stated, or give a known depth. "
+                    "The bars' is used, its sigma widened.",
+                    speed_m_ns=first.speed_m_ns,
+                    speed=speed,
+                    ratio=ratio,
+                )
             )
         result = replace(
             first,
@@ -138,8 +157,15 @@ def combine_with_known(speed: WaveSpeed, evidence: Sequence[SpeedEvidence]) -> W
     for one, ratio in zip(evidence, apart):
         if ratio > DISAGREEMENT_SIGMAS:
             warnings.append(
-                f"{one.name} gives {one.speed_m_ns:.4f} m/ns where the echoes give {speed.speed_m_ns:.4f} m/ns, {ratio:.1f} sigmas "
-                "apart: check depth and place, the antenna separation and frequency. The uncertainty is widened."
+                tr(
+                    "{name} gives {speed_m_ns:.4f} m/ns where the echoes give {speed_m_ns2:.4f} m/ns, "
+                    "{ratio:.1f} sigmas apart: check depth and place, the antenna separation and frequency. The "
+                    "uncertainty is widened.",
+                    name=one.name,
+                    speed_m_ns=one.speed_m_ns,
+                    speed_m_ns2=speed.speed_m_ns,
+                    ratio=ratio,
+                )
             )
     normal = np.linalg.inv(before) + rows.T @ (rows / sigmas[:, None] ** 2)
     covariance = np.linalg.inv(normal)
@@ -166,7 +192,8 @@ def _checked(speed: WaveSpeed) -> WaveSpeed:
     """With a warning where the speed is none of concrete."""
     if PLAUSIBLE_M_NS[0] < speed.speed_m_ns < PLAUSIBLE_M_NS[1]:
         return speed
-    sentence = (
-        f"a wave speed of {speed.speed_m_ns:.3f} m/ns is not plausible for concrete; give a known depth or speed."
+    sentence = tr(
+        "a wave speed of {speed_m_ns:.3f} m/ns is not plausible for concrete; give a known depth or speed.",
+        speed_m_ns=speed.speed_m_ns,
     )
     return speed if sentence in speed.warnings else replace(speed, warnings=(*speed.warnings, sentence))
