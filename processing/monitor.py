@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import Callable
 
 from .errors import Cancelled
+from .language import tr
 
 
 def _ignore(_value) -> None:
@@ -26,7 +27,7 @@ class Monitor:
     def step(self, fraction: float) -> None:
         """Report the fraction done (0 to 1); raises `Cancelled` if the user has asked to stop."""
         if self.cancelled():
-            raise Cancelled("The run was cancelled; earlier results are unchanged.")
+            raise Cancelled(tr("The run was cancelled; earlier results are unchanged."))
         self.progress(min(max(fraction, 0.0), 1.0))
 
     def part(self, start: float, stop: float) -> "Monitor":

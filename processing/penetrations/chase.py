@@ -6,6 +6,7 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import ProcessingError
+from ..language import tr
 from ..monitor import Monitor
 from .check import check_penetrations
 from .clear_space import ClearSpace
@@ -56,10 +57,10 @@ class ChaseRules:
     def check(self) -> None:
         """Raises `ProcessingError` for what makes no cut."""
         if not (self.depth_m > 0 and self.width_m > 0 and self.cell_m > 0):
-            raise ProcessingError("Depth, width and cell of a chase must be above zero metres.")
+            raise ProcessingError(tr("Depth, width and cell of a chase must be above zero metres."))
         if not (self.tolerance_m >= 0 and self.bend_m >= 0 and self.around_m >= 0 and self.crossing_factor >= 1):
             raise ProcessingError(
-                "Tolerance, bends and detour must not be negative, and crossing not cheaper than clear ground."
+                tr("Tolerance, bends and detour must not be negative, and crossing not cheaper than clear ground.")
             )
 
 
@@ -152,13 +153,16 @@ def route_chase(
     wanted.check()
     start, end = np.asarray(start_m, float), np.asarray(end_m, float)
     if np.hypot(*(end - start)) < wanted.cell_m:
-        raise ProcessingError("Start and end of the chase are the same place; choose two.")
+        raise ProcessingError(tr("Start and end of the chase are the same place; choose two."))
     floor = _Floor(pieces, ground, rules, wanted, confidence)
-    for name, place in (("start", start), ("end", end)):
+    for sentence, place in (
+        (tr("The chase cannot start there."), start),
+        (tr("The chase cannot end there."), end),
+    ):
         if np.isinf(floor.leg_cost(place, place)):
             hole = Penetrations.upright(place, wanted.width_m, wanted.depth_m, wanted.tolerance_m)
             reason = check_penetrations(hole, pieces, ground, rules, confidence)[0].reason
-            raise ProcessingError(f"The chase cannot {name} there. {reason}")
+            raise ProcessingError(f"{sentence} {reason}")
     monitor.step(0.05)
     direct = floor.leg_cost(start, end)
     if direct <= np.hypot(*(end - start)) + 1e-9:
@@ -181,8 +185,12 @@ def _over_cells(start, end, floor: _Floor, monitor: Monitor) -> Optional[List[np
     x, y = (start[k] + np.arange(-before[k], after[k] + 1) * wanted.cell_m for k in (0, 1))
     if len(x) * len(y) > MOST_CELLS:
         raise ProcessingError(
-            f"The search for a chase would take {len(x) * len(y)} cells, more than {MOST_CELLS}; take a larger cell or a "
-            "smaller detour."
+            tr(
+                "The search for a chase would take {count} cells, more than {most_cells}; take a larger cell or "
+                "a smaller detour.",
+                count=len(x) * len(y),
+                most_cells=MOST_CELLS,
+            )
         )
     cost = floor.cell_costs(x, y)
     monitor.step(0.3)

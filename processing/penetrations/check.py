@@ -6,6 +6,8 @@ from typing import List, Mapping, Optional
 import numpy as np
 
 from ..errors import ProcessingError
+from ..items.kind_names import kind_name
+from ..language import tr
 from ..monitor import Monitor
 from .clearance import Meetings, Pieces, find_meetings, search_distance_m
 from .known_ground import KnownGround, find_unknowns
@@ -69,27 +71,43 @@ def check_penetrations(
 def check_holes(holes: Penetrations) -> None:
     """Raises `ProcessingError` that names the first hole with a diameter, depth, tolerance or tilt that cannot be."""
     tests = (
-        ("has no position", ~np.isfinite(holes.entry_m).all(axis=1)),
-        ("needs a diameter above zero metres", ~((holes.diameter_m > 0) & np.isfinite(holes.diameter_m))),
-        ("needs a depth above zero metres", ~((holes.depth_m > 0) & np.isfinite(holes.depth_m))),
-        ("needs a tolerance of zero or more metres", ~((holes.tolerance_m >= 0) & np.isfinite(holes.tolerance_m))),
-        ("needs a tilt from 0 to below 80 degrees", ~((holes.tilt_rad >= 0) & (holes.tilt_rad < np.radians(80)))),
-        ("needs an azimuth in degrees", ~np.isfinite(holes.azimuth_rad)),
+        (tr("has no position"), ~np.isfinite(holes.entry_m).all(axis=1)),
+        (tr("needs a diameter above zero metres"), ~((holes.diameter_m > 0) & np.isfinite(holes.diameter_m))),
+        (tr("needs a depth above zero metres"), ~((holes.depth_m > 0) & np.isfinite(holes.depth_m))),
+        (tr("needs a tolerance of zero or more metres"), ~((holes.tolerance_m >= 0) & np.isfinite(holes.tolerance_m))),
+        (tr("needs a tilt from 0 to below 80 degrees"), ~((holes.tilt_rad >= 0) & (holes.tilt_rad < np.radians(80)))),
+        (tr("needs an azimuth in degrees"), ~np.isfinite(holes.azimuth_rad)),
     )
     for sentence, wrong in tests:
         if wrong.any():
             raise ProcessingError(
-                f"Penetration {holes.ids[int(np.argmax(wrong))]} {sentence}; correct it in the table."
+                tr(
+                    "Penetration {id} {sentence}; correct it in the table.",
+                    id=holes.ids[int(np.argmax(wrong))],
+                    sentence=sentence,
+                )
             )
 
 
 def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence: Confidence) -> Verdict:
     slack = meetings.slack_m[own]
     if not len(slack):
-        nothing = f"no item is known within {1000 * search_distance_m(pieces, confidence):.0f} mm of its rim"
+        nothing = tr(
+            "no item is known within {search_distance:.0f} mm of its rim",
+            search_distance=1000 * search_distance_m(pieces, confidence),
+        )
         if unknown:
-            return Verdict("unknown", None, None, None, 0.0, f"Unknown: {unknown[1]}; {nothing}.")
-        return Verdict("clear", None, None, None, 0.0, f"Clear: {nothing}, and the ground was scanned.")
+            return Verdict(
+                "unknown",
+                None,
+                None,
+                None,
+                0.0,
+                tr("Unknown: {unknown}; {nothing}.", unknown=unknown[1], nothing=nothing),
+            )
+        return Verdict(
+            "clear", None, None, None, 0.0, tr("Clear: {nothing}, and the ground was scanned.", nothing=nothing)
+        )
     worst = own.start + int(np.argmin(slack))
     item = meetings.item[worst]
     obstacle = pieces.obstacles[item]
@@ -102,25 +120,49 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
         found = "hits"
         hit = meetings.item[own.start + int(np.argmax(likely))]
         name = pieces.obstacles[hit]
-        text = f"it hits {name.kind} {name.item_id} with a probability of {100 * likely.max():.0f} per cent"
+        text = tr(
+            "it hits {kind} {item_id} with a probability of {likely:.0f} per cent",
+            kind=kind_name(name.kind),
+            item_id=name.item_id,
+            likely=100 * likely.max(),
+        )
     elif meetings.slack_m[worst] < 0:
         found = "too_close"
-        text = (
-            f"{obstacle.kind} {obstacle.item_id} is {1000 * distance:.0f} ± {1000 * sigma:.0f} mm away, which does not hold the "
-            f"keep-out distance of {1000 * keep_out:.0f} mm with {100 * confidence.keep_out:g} per cent confidence"
+        text = tr(
+            "{kind} {item_id} is {distance:.0f} ± {sigma:.0f} mm away, which does not hold the keep-out "
+            "distance of {keep_out:.0f} mm with {confidence:g} per cent confidence",
+            kind=kind_name(obstacle.kind),
+            item_id=obstacle.item_id,
+            distance=1000 * distance,
+            sigma=1000 * sigma,
+            keep_out=1000 * keep_out,
+            confidence=100 * confidence.keep_out,
         )
     elif touch > confidence.touch_limit:
         found = "too_close"
-        text = f"all items together are touched with a probability of {100 * touch:.2g} per cent, more than allowed"
+        text = tr(
+            "all items together are touched with a probability of {touch:.2g} per cent, more than allowed",
+            touch=100 * touch,
+        )
     else:
         found = "clear"
-        text = (
-            f"the nearest item, {obstacle.kind} {obstacle.item_id}, is {1000 * distance:.0f} ± {1000 * sigma:.0f} mm away "
-            f"(keep-out distance {1000 * keep_out:.0f} mm)"
+        text = tr(
+            "the nearest item, {kind} {item_id}, is {distance:.0f} ± {sigma:.0f} mm away (keep-out distance "
+            "{keep_out:.0f} mm)",
+            kind=kind_name(obstacle.kind),
+            item_id=obstacle.item_id,
+            distance=1000 * distance,
+            sigma=1000 * sigma,
+            keep_out=1000 * keep_out,
         )
     if unknown:
         return Verdict(
-            "unknown", obstacle.item_id, margin, sigma, touch, f"Unknown: {unknown[1]}; of what is known, {text}."
+            "unknown",
+            obstacle.item_id,
+            margin,
+            sigma,
+            touch,
+            tr("Unknown: {unknown}; of what is known, {text}.", unknown=unknown[1], text=text),
         )
-    opening = {"hits": "Hits", "too_close": "Too close", "clear": "Clear"}[found]
+    opening = {"hits": tr("Hits"), "too_close": tr("Too close"), "clear": tr("Clear")}[found]
     return Verdict(found, obstacle.item_id, margin, sigma, touch, f"{opening}: {text}.")

@@ -10,6 +10,7 @@ from typing import Callable, List, Mapping, Tuple
 import numpy as np
 
 from ..errors import ProcessingError
+from ..language import tr
 from ..monitor import Monitor
 from .clearance import Pieces
 from .known_ground import KnownGround, edge_distance_m
@@ -43,7 +44,7 @@ class ClearSpace:
 
         if not (depth_m > 0 and largest_m > 0 and tolerance_m >= 0):
             raise ProcessingError(
-                "Depth and largest diameter must be above zero metres, and the tolerance zero or more."
+                tr("Depth and largest diameter must be above zero metres, and the tolerance zero or more.")
             )
         self.ground, self.depth_m, self.largest_m = ground, depth_m, largest_m
         self.walls = _walls(pieces, depth_m, tolerance_m, confidence)

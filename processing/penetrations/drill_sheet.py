@@ -5,6 +5,8 @@ from typing import List, Mapping, Optional, Sequence
 
 import numpy as np
 
+from ..items.kind_names import kind_name
+from ..language import tr
 from .check import check_penetrations
 from .clearance import Pieces, find_meetings
 from .known_ground import KnownGround
@@ -39,7 +41,12 @@ class AxisOffset:
     side: str
 
     def __str__(self) -> str:
-        return f"{self.offset_m:.3f} m from axis {self.name}, on its {self.side} side"
+        return tr(
+            "{offset_m:.3f} m from axis {name}, on its {side} side",
+            offset_m=self.offset_m,
+            name=self.name,
+            side=self.side,
+        )
 
 
 def axis_offsets(point_m, axes: Sequence[GridAxis]) -> List[AxisOffset]:
@@ -76,10 +83,13 @@ class NearItem:
     top_m: float
 
     def __str__(self) -> str:
-        kind = self.kind.replace("_", " ")
-        return (
-            f"{kind} {self.item_id}: {1000 * self.distance_m:.0f} ± {1000 * self.sigma_m:.0f} mm away, "
-            f"top {1000 * self.top_m:.0f} mm deep"
+        return tr(
+            "{kind} {item_id}: {distance:.0f} ± {sigma:.0f} mm away, top {top:.0f} mm deep",
+            kind=kind_name(self.kind),
+            item_id=self.item_id,
+            distance=1000 * self.distance_m,
+            sigma=1000 * self.sigma_m,
+            top=1000 * self.top_m,
         )
 
 

@@ -9,6 +9,7 @@ from typing import List, Tuple
 
 import numpy as np
 
+from ..language import tr
 from .clearance import Pieces
 
 # Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
@@ -110,8 +111,8 @@ def _dense(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStr
     tops = (pieces.start_m[:, 2] + pieces.end_m[:, 2]) / 2
     strips = []
     for a, b, near, far in zip(close.a, close.b, close.near, close.far):
-        names = " and ".join(pieces.obstacles[pieces.owner[k]].item_id for k in (a, b))
-        reason = f"it goes below a dense mat ({names} are too close together to see through)"
+        names = tr(" and ").join(pieces.obstacles[pieces.owner[k]].item_id for k in (a, b))
+        reason = tr("it goes below a dense mat ({names} are too close together to see through)", names=names)
         corners = np.vstack([near, far[::-1], near[:1]])
         strips.append(HiddenStrip(corners, float(max(tops[a], tops[b])), reason))
     return strips
@@ -134,10 +135,13 @@ def _missing(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenS
     for k in np.flatnonzero((count >= 2) & whole & (neighbours.a < neighbours.b)):
         a, b = neighbours.a[k], neighbours.b[k]
         half = PLACE * spacing[k] + pieces.largest_radius_m[pieces.owner[a]] + pieces.keep_out_m[pieces.owner[a]]
-        names = " and ".join(pieces.obstacles[pieces.owner[one]].item_id for one in (a, b))
-        reason = (
-            f"a bar may have been missed there: {names} are {1000 * abs(neighbours.aside[k]):.0f} mm apart in a mat with a spacing "
-            f"of {1000 * spacing[k]:.0f} mm"
+        names = tr(" and ").join(pieces.obstacles[pieces.owner[one]].item_id for one in (a, b))
+        reason = tr(
+            "a bar may have been missed there: {names} are {aside:.0f} mm apart in a mat with a spacing of "
+            "{spacing:.0f} mm",
+            names=names,
+            aside=1000 * abs(neighbours.aside[k]),
+            spacing=1000 * spacing[k],
         )
         depth = float(min(tops[a], tops[b]) - pieces.keep_out_m[pieces.owner[a]] - SHALLOWER_M)
         across = neighbours.far[k] - neighbours.near[k]

@@ -6,6 +6,7 @@ from typing import Callable, Dict, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from .hidden import HiddenStrip
 from .model import Confidence, KindRule, Penetrations
 from .plane_geometry import Rings, distance_inside, edges_of, to_polygon, union
@@ -138,9 +139,15 @@ def find_unknowns(holes: Penetrations, ground: KnownGround, edge_rule: KindRule,
         if inside[1][i] < keep[i]:
             reasons[i] = OUTSIDE, _where_outside(inside[1][i], rim[i], keep[i], ground.unplaced)
         elif inside[2][i] < keep[i]:
-            reasons[i] = ONE_WAY, "it was scanned in one direction only, so that objects along the lines can be missed"
+            reasons[i] = (
+                ONE_WAY,
+                tr("it was scanned in one direction only, so that objects along the lines can be missed"),
+            )
         else:
-            reached = f"it reaches {1000 * holes.reached_depth_m[i]:.0f} mm deep, below what was seen there"
+            reached = tr(
+                "it reaches {reached_depth:.0f} mm deep, below what was seen there",
+                reached_depth=1000 * holes.reached_depth_m[i],
+            )
             seen = depths[depths < needed[i]]
             reasons[i] = TOO_DEEP, reached + (f" ({1000 * seen[0]:.0f} mm)" if len(seen) else "")
     _add_hidden(holes, hole, points, ground.strips, reasons)
@@ -165,16 +172,18 @@ def _least(values: np.ndarray, hole: np.ndarray, count: int) -> np.ndarray:
 
 def _where_outside(inside_m: float, rim_m: float, keep_m: float, unplaced: Sequence[str]) -> str:
     if inside_m <= -rim_m:
-        text = "it lies outside what was scanned"
+        text = tr("it lies outside what was scanned")
         if unplaced:
             names = ", ".join(unplaced)
-            text += f" (areas without a position on the site grid, which may lie there: {names})"
+            text += tr(" (areas without a position on the site grid, which may lie there: {names})", names=names)
         return text
     if inside_m < rim_m:
-        return "it lies partly outside what was scanned"
-    return (
-        f"its rim is {1000 * (inside_m - rim_m):.0f} mm from the edge of what was scanned, nearer than the "
-        f"{1000 * (keep_m - rim_m):.0f} mm within which an unseen object may reach it"
+        return tr("it lies partly outside what was scanned")
+    return tr(
+        "its rim is {inside:.0f} mm from the edge of what was scanned, nearer than the {keep:.0f} mm within "
+        "which an unseen object may reach it",
+        inside=1000 * (inside_m - rim_m),
+        keep=1000 * (keep_m - rim_m),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..errors import ProcessingError
 from ..items.model import KINDS
+from ..language import tr
 
 # A kind that an item may be with at least this probability counts with its keep-out and its size.
 POSSIBLE_KIND = 0.05
@@ -47,11 +48,17 @@ def check_rules(rules: Mapping[str, KindRule]) -> None:
     for kind in KINDS:
         rule = rules.get(kind)
         if rule is None:
-            raise ProcessingError(f"There is no keep-out distance for the kind {kind}; add its row to the table.")
+            raise ProcessingError(
+                tr("There is no keep-out distance for the kind {kind}; add its row to the table.", kind=kind)
+            )
         if not 0 <= rule.keep_out_m < np.inf:
-            raise ProcessingError(f"The keep-out distance of the kind {kind} must be zero or more metres.")
+            raise ProcessingError(
+                tr("The keep-out distance of the kind {kind} must be zero or more metres.", kind=kind)
+            )
         if not 0 < rule.smallest_diameter_m <= rule.largest_diameter_m < np.inf:
-            raise ProcessingError(f"The diameters of the kind {kind} must be above zero, the smallest one first.")
+            raise ProcessingError(
+                tr("The diameters of the kind {kind} must be above zero, the smallest one first.", kind=kind)
+            )
 
 
 def rule_for(probabilities: Mapping[str, float], kind: str, rules: Mapping[str, KindRule]) -> KindRule:
@@ -110,10 +117,13 @@ class Confidence:
         """Raises `ProcessingError` for what is no probability or no length."""
         if not (0.5 <= self.keep_out < 1 and 0 < self.touch_limit <= 0.5):
             raise ProcessingError(
-                "The confidence must be from 0.5 to below 1, and the largest probability of touching above 0 up to 0.5."
+                tr(
+                    "The confidence must be from 0.5 to below 1, and the largest probability of touching above 0 "
+                    "up to 0.5."
+                )
             )
         if not 0 <= self.depth_tolerance_m < np.inf:
-            raise ProcessingError("The tolerance of the drilled depth must be zero or more metres.")
+            raise ProcessingError(tr("The tolerance of the drilled depth must be zero or more metres."))
 
     def needed_m(self, keep_out_m, sigma_m):
         """Distance that must be left to an object's surface, for arrays of keep-out and 1-sigma, metres."""

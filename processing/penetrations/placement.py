@@ -6,6 +6,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import ProcessingError
+from ..language import tr
 from ..monitor import Monitor
 from .check import Verdict, check_penetrations
 from .clear_space import ClearSpace
@@ -46,10 +47,10 @@ class PlacementRules:
         """Raises `ProcessingError` for numbers that make no search."""
         if not (0 <= self.search_m <= 2.0 and 0 <= self.turn_rad <= np.pi and self.turn_step_rad > 0):
             raise ProcessingError(
-                "The search distance must be from 0 to 2 m, the turn from 0 to 180 degrees in steps above 0."
+                tr("The search distance must be from 0 to 2 m, the turn from 0 to 180 degrees in steps above 0.")
             )
         if self.alternatives < 1:
-            raise ProcessingError("At least one place must be asked for.")
+            raise ProcessingError(tr("At least one place must be asked for."))
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def place_pattern(
     """
     wanted.check()
     if np.any(holes.tilt_rad > 0):
-        raise ProcessingError(f"Penetration {holes.ids[0]} is inclined; only upright holes can be placed.")
+        raise ProcessingError(tr("Penetration {id} is inclined; only upright holes can be placed.", id=holes.ids[0]))
     centre = holes.entry_m.mean(axis=0)
     arms = holes.entry_m - centre
     turns = _turns(wanted, np.hypot(*arms.T).max())

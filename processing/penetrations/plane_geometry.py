@@ -5,6 +5,7 @@ from typing import List, Sequence
 import numpy as np
 
 from ..errors import MissingPackageError
+from ..language import tr
 
 Rings = List[np.ndarray]
 # Points times edges that are worked at a time, so that memory stays below about 200 MB.
@@ -85,7 +86,9 @@ def _import_ogr():
         from osgeo import ogr
     except ImportError as error:
         raise MissingPackageError(
-            "Checking against what was scanned needs GDAL's Python module (osgeo), which QGIS brings; run Inslab with QGIS's "
-            "own Python or install it (Debian: python3-gdal)."
+            tr(
+                "Checking against what was scanned needs GDAL's Python module (osgeo), which QGIS brings; run "
+                "Inslab with QGIS's own Python or install it (Debian: python3-gdal)."
+            )
         ) from error
     return ogr

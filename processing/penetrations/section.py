@@ -7,16 +7,18 @@ from typing import List, Sequence, Tuple
 import numpy as np
 
 from ..errors import MissingPackageError
+from ..items.kind_names import kind_name
+from ..language import tr
 from .check import Verdict
 from .clearance import Pieces, search_distance_m
 from .known_ground import KnownGround, distance_inside
 from .model import Confidence, Penetrations
 
-CAUTION = (
-    "Scanning does not guarantee detection; sizes are assumed, not measured (full circle: largest, dotted: smallest size).\n"
-    "Whether and where to drill is decided by the responsible engineer under local codes."
+CAUTION = tr(
+    "Scanning does not guarantee detection; sizes are assumed, not measured (full circle: largest, dotted: "
+    "smallest size).\nWhether and where to drill is decided by the responsible engineer under local codes."
 )
-TITLES = {"clear": "clear", "too_close": "too close", "hits": "hits an item", "unknown": "UNKNOWN"}
+TITLES = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits an item"), "unknown": tr("UNKNOWN")}
 HALF_WIDTH_M = 0.25
 
 
@@ -46,7 +48,10 @@ def draw_section(
         from matplotlib.figure import Figure
     except ImportError as error:
         raise MissingPackageError(
-            "Drawing sections needs the Python package matplotlib; install it (Debian: python3-matplotlib) and start QGIS again."
+            tr(
+                "Drawing sections needs the Python package matplotlib; install it (Debian: python3-matplotlib) "
+                "and start QGIS again."
+            )
         ) from error
     # Equal input gives an equal file: no clock, and names inside the file that do not change.
     with matplotlib.rc_context({"svg.hashsalt": "inslab", "font.size": 8, "hatch.linewidth": 0.4}):
@@ -106,24 +111,38 @@ def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
         edgecolor="#8a8a8a",
         hatch="////",
         linewidth=0,
-        label="unknown",
+        label=tr("unknown"),
     )
     axes.plot(places, np.zeros_like(places), color="#22303f", linewidth=1.6)
     if np.isfinite(thickness).any():
-        axes.plot(places, thickness, color="#22303f", linewidth=1.2, linestyle="--", label="slab base")
+        axes.plot(places, thickness, color="#22303f", linewidth=1.2, linestyle="--", label=tr("slab base"))
     _draw_items(axes, crossings(hole, right, pieces, half), pieces)
     _draw_hole(axes, hole)
-    axes.set(xlim=(-half, half), ylim=(bottom, -0.02), aspect="equal", xlabel="m beside the axis", ylabel="depth, m")
+    axes.set(
+        xlim=(-half, half), ylim=(bottom, -0.02), aspect="equal", xlabel=tr("m beside the axis"), ylabel=tr("depth, m")
+    )
     margin = (
         ""
         if verdict.margin_m is None
         else (
-            f", margin {1000 * verdict.margin_m:.0f} ± {1000 * verdict.sigma_margin_m:.0f} mm to {verdict.governing_item}"
+            tr(
+                ", margin {margin:.0f} ± {sigma_margin:.0f} mm to {governing_item}",
+                margin=1000 * verdict.margin_m,
+                sigma_margin=1000 * verdict.sigma_margin_m,
+                governing_item=verdict.governing_item,
+            )
         )
     )
     axes.set_title(f"{hole.ids[0]}: {TITLES[verdict.verdict]}{margin}", fontsize=9)
     azimuth = np.degrees(np.arctan2(right[0], right[1])) % 360
-    axes.text(0.995, 0.01, f"right = {azimuth:.0f}° from site y", transform=axes.transAxes, ha="right", fontsize=6.5)
+    axes.text(
+        0.995,
+        0.01,
+        tr("right = {azimuth:.0f}° from site y", azimuth=azimuth),
+        transform=axes.transAxes,
+        ha="right",
+        fontsize=6.5,
+    )
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.17), ncol=5, fontsize=6.5, frameon=False)
 
 
@@ -159,15 +178,15 @@ def _draw_items(axes, found, pieces: Pieces) -> None:
         spread = 2 * 1.96 * np.array([obstacle.sigma_xy_m, obstacle.sigma_depth_m])
         axes.add_patch(Ellipse((aside, top), *spread, fill=False, edgecolor="#0072b2", linewidth=0.8))
         axes.annotate(
-            f"{obstacle.item_id} ({obstacle.kind.replace('_', ' ')})",
+            f"{obstacle.item_id} ({kind_name(obstacle.kind)})",
             (aside, top),
             fontsize=6,
             xytext=(3, 5),
             textcoords="offset points",
         )
     if found:
-        axes.plot([], [], color="#d55e00", linewidth=0.7, linestyle="-.", label="keep-out")
-        axes.plot([], [], color="#0072b2", linewidth=0.8, label="place of the top, 1.96 sigma")
+        axes.plot([], [], color="#d55e00", linewidth=0.7, linestyle="-.", label=tr("keep-out"))
+        axes.plot([], [], color="#0072b2", linewidth=0.8, label=tr("place of the top, 1.96 sigma"))
 
 
 def _draw_hole(axes, hole: Penetrations) -> None:
@@ -183,4 +202,4 @@ def _draw_hole(axes, hole: Penetrations) -> None:
             (length * along) - radius * square,
         ]
     )
-    axes.fill(*corners.T, facecolor=(0.34, 0.71, 0.91, 0.55), edgecolor="#0072b2", linewidth=1.0, label="drilled")
+    axes.fill(*corners.T, facecolor=(0.34, 0.71, 0.91, 0.55), edgecolor="#0072b2", linewidth=1.0, label=tr("drilled"))

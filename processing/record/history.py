@@ -17,7 +17,7 @@ from .schema import CHANGES, KEPT, REVISIONS, TABLES, Table
 from .shapes import as_lists
 from .store import Row, Session, Store
 
-BY_HAND = "changed outside Inslab"
+BY_HAND = tr("changed outside Inslab")
 
 
 @dataclass

@@ -127,7 +127,7 @@ def _checked(book: Book, one: Verification):
     if one.sigma_xy_m is not None and one.place_m is None:
         problems.append(tr("the uncertainty of a position needs the position"))
     if problems:
-        raise ProcessingError(tr("Item {item}: {problems}.", item=one.item_id, problems=", and ".join(problems)))
+        raise ProcessingError(tr("Item {item}: {problems}.", item=one.item_id, problems=tr(", and ").join(problems)))
     return item
 
 

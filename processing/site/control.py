@@ -4,20 +4,21 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..survey.model import ControlPoint, ScanArea
 
 # A tape or a survey wheel is not 3 % wrong; a scale further off than that is a mistake in the table.
 REFUSED_SCALE_ERROR = 0.03
 CRITICAL_RATIO = 3.29  # two-sided 0.1 % of the normal distribution
 UNIT_RATIOS = {
-    0.001: "the local coordinates look like millimetres",
-    0.01: "the local coordinates look like centimetres",
-    0.0254: "the local coordinates look like inches",
-    0.3048: "the local coordinates look like feet",
-    1000.0: "the site coordinates look like millimetres",
-    100.0: "the site coordinates look like centimetres",
-    1 / 0.0254: "the site coordinates look like inches",
-    1 / 0.3048: "the site coordinates look like feet",
+    0.001: tr("the local coordinates look like millimetres"),
+    0.01: tr("the local coordinates look like centimetres"),
+    0.0254: tr("the local coordinates look like inches"),
+    0.3048: tr("the local coordinates look like feet"),
+    1000.0: tr("the site coordinates look like millimetres"),
+    100.0: tr("the site coordinates look like centimetres"),
+    1 / 0.0254: tr("the site coordinates look like inches"),
+    1 / 0.3048: tr("the site coordinates look like feet"),
 }
 
 
@@ -45,8 +46,12 @@ def usable_points(area: ScanArea) -> Tuple[List[ControlPoint], List[str]]:
             good.append(point)
         else:
             warnings.append(
-                f"Area {area.area_id}: control point {point.point_id} is not used, because a coordinate or its sigma is not a "
-                "sensible number; correct its row in control_points.csv."
+                tr(
+                    "Area {area_id}: control point {point_id} is not used, because a coordinate or its sigma is "
+                    "not a sensible number; correct its row in control_points.csv.",
+                    area_id=area.area_id,
+                    point_id=point.point_id,
+                )
             )
     return good, warnings
 
@@ -97,15 +102,19 @@ def _distance(local, site, weights, mirrored) -> float:
 def why_not_placed(area_id: str, points: Sequence[ControlPoint]) -> str:
     """The sentence for an area that its usable control points do not place."""
     if len(points) < 2:
-        have = "no usable control point" if not points else "only one usable control point"
-        return (
-            f"Area {area_id} is not positioned: it has {have} and needs two or more, or as many ties, taped distances and known "
-            "directions; add rows to control_points.csv."
+        have = tr("no usable control point") if not points else tr("only one usable control point")
+        return tr(
+            "Area {area_id} is not positioned: it has {have} and needs two or more, or as many ties, taped "
+            "distances and known directions; add rows to control_points.csv.",
+            area_id=area_id,
+            have=have,
         )
     grid = "local" if at_one_place(points, "local_m") else "site"
-    return (
-        f"Area {area_id} is not positioned: its control points lie at one place in the {grid} grid, so they give no "
-        "direction; correct control_points.csv or measure points further apart."
+    return tr(
+        "Area {area_id} is not positioned: its control points lie at one place in the {grid} grid, so they "
+        "give no direction; correct control_points.csv or measure points further apart.",
+        area_id=area_id,
+        grid=grid,
     )
 
 
@@ -125,10 +134,13 @@ def _check_handedness(area, local, site, weights, mirrored) -> str:
     as_said, mirror_image = (_distance(local, site, weights, side) for side in (mirrored, not mirrored))
     if as_said <= CRITICAL_RATIO or mirror_image > 0.2 * as_said:
         return ""
-    seen = "from above (top) or from the front (wall)" if mirrored else "from below (soffit)"
-    return (
-        f"Area {area.area_id} is not positioned: its control points fit only if the area was drawn as seen {seen}, but its "
-        f"surface is '{area.surface}'; correct scan_areas.csv or control_points.csv."
+    seen = tr("from above (top) or from the front (wall)") if mirrored else tr("from below (soffit)")
+    return tr(
+        "Area {area_id} is not positioned: its control points fit only if the area was drawn as seen {seen}, "
+        "but its surface is '{surface}'; correct scan_areas.csv or control_points.csv.",
+        area_id=area.area_id,
+        seen=seen,
+        surface=area.surface,
     )
 
 
@@ -141,13 +153,24 @@ def _check_scale(area_id, local, site, weights, mirrored, scale_is_free) -> Tupl
         return "", []
     if abs(scale - 1.0) <= REFUSED_SCALE_ERROR:
         return "", [
-            f"Area {area_id}: distances between its control points are {100 * (scale - 1):+.2f} % longer in the site grid than "
-            "in the local grid, more than their sigmas allow; check the wheel calibration and the site survey."
+            tr(
+                "Area {area_id}: distances between its control points are {scale:+.2f} % longer in the site grid "
+                "than in the local grid, more than their sigmas allow; check the wheel calibration and the site "
+                "survey.",
+                area_id=area_id,
+                scale=100 * (scale - 1),
+            )
         ]
     guess = [text for ratio, text in UNIT_RATIOS.items() if abs(scale / ratio - 1.0) <= REFUSED_SCALE_ERROR]
-    reason = guess[0] if guess else "a point may be mixed up with another one"
+    reason = guess[0] if guess else tr("a point may be mixed up with another one")
     return (
-        f"Area {area_id} is not positioned: distances between its control points are {scale:.4g} times as long in the site grid "
-        f"as in the local grid ({reason}); correct control_points.csv, where all coordinates are metres.",
+        tr(
+            "Area {area_id} is not positioned: distances between its control points are {scale:.4g} times as "
+            "long in the site grid as in the local grid ({reason}); correct control_points.csv, where all "
+            "coordinates are metres.",
+            area_id=area_id,
+            scale=scale,
+            reason=reason,
+        ),
         [],
     )

@@ -90,8 +90,12 @@ def tied_crs_wkt(name: str, base: str, tie: GridTie) -> str:
     error = np.abs(found - tie.to_base(places)).max()
     if not error < LARGEST_ERROR_M:
         raise ProcessingError(
-            f"The site grid cannot be tied to {base_name(base)}: this installation's PROJ puts it {error:g} m off; choose another "
-            "projected coordinate system."
+            tr(
+                "The site grid cannot be tied to {base_name}: this installation's PROJ puts it {error:g} m off; "
+                "choose another projected coordinate system.",
+                base_name=base_name(base),
+                error=error,
+            )
         )
     return wkt
 
@@ -148,8 +152,10 @@ def import_pyproj():
         import pyproj
     except ImportError as error:
         raise MissingPackageError(
-            "Tying a site grid needs the Python package pyproj, which QGIS brings; run Inslab with QGIS's own Python or install "
-            "it (Debian: python3-pyproj)."
+            tr(
+                "Tying a site grid needs the Python package pyproj, which QGIS brings; run Inslab with QGIS's "
+                "own Python or install it (Debian: python3-pyproj)."
+            )
         ) from error
     return pyproj
 
@@ -168,15 +174,19 @@ def _base_crs(base: str):
         crs = pyproj.CRS.from_user_input(base)
     except pyproj.exceptions.CRSError as error:
         raise ProcessingError(
-            f"'{base}' is no coordinate system that PROJ knows; give for example EPSG:25832."
+            tr("'{base}' is no coordinate system that PROJ knows; give for example EPSG:25832.", base=base)
         ) from error
     if not crs.to_wkt("WKT2_2019").startswith("PROJCRS["):
         raise ProcessingError(
-            f"'{crs.name}' is no projected coordinate system; choose the national or state grid of the site, without heights."
+            tr(
+                "'{name}' is no projected coordinate system; choose the national or state grid of the site, "
+                "without heights.",
+                name=crs.name,
+            )
         )
     # In feet, PROJ versions disagree on what a derived CRS means.
     if any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info):
-        raise ProcessingError(f"'{crs.name}' is not in metres; choose the same grid in metres.")
+        raise ProcessingError(tr("'{name}' is not in metres; choose the same grid in metres.", name=crs.name))
     return crs
 
 

@@ -6,6 +6,7 @@ from typing import Iterable, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import ProcessingError, SurveyError
+from ..language import tr
 from .statistics import critical_tau
 
 SIMILARITY, AFFINE = "similarity", "affine"
@@ -96,13 +97,26 @@ def pairs_from_rows(rows: Iterable[Tuple[Mapping, Optional[Sequence[float]]]], i
 
 def _number(values: Mapping, column: str, name: str) -> float:
     if column not in values:
-        raise SurveyError(f"The control points of the drawing lack the column {column}; they have {', '.join(values)}.")
+        raise SurveyError(
+            tr(
+                "The control points of the drawing lack the column {column}; they have {values}.",
+                column=column,
+                values=", ".join(values),
+            )
+        )
     try:
         number = float(values[column])
     except (TypeError, ValueError):
         number = float("nan")
     if not np.isfinite(number):
-        raise SurveyError(f"Control point {name} of the drawing: {column} is '{values[column]}', not a number.")
+        raise SurveyError(
+            tr(
+                "Control point {name} of the drawing: {column} is '{value}', not a number.",
+                name=name,
+                column=column,
+                value=values[column],
+            )
+        )
     return number
 
 
@@ -113,14 +127,21 @@ def fit_drawing(pairs: Sequence[DrawingPair], method: str, is_picture: bool) -> 
     """
     needed = {SIMILARITY: 2, AFFINE: 3}[method]
     if len(pairs) < needed:
-        raise ProcessingError(f"A drawing is fitted by {needed} or more points ({method}); there are {len(pairs)}.")
+        raise ProcessingError(
+            tr(
+                "A drawing is fitted by {needed} or more points ({method}); there are {count}.",
+                needed=needed,
+                method=method,
+                count=len(pairs),
+            )
+        )
     drawing, site = (np.array([getattr(pair, name) for pair in pairs], float) for name in ("drawing", "site_m"))
     flip = np.array([1.0, -1.0 if is_picture else 1.0])  # rows count downwards
     local = drawing * flip
     centre, middle = local.mean(axis=0), site.mean(axis=0)
     spread = np.linalg.svd(local - centre, compute_uv=False)
     if spread[0] == 0 or (method == AFFINE and spread[1] < 1e-3 * spread[0]) or not np.ptp(site, axis=0).any():
-        raise ProcessingError("The control points of the drawing lie at one place or on one line; choose others.")
+        raise ProcessingError(tr("The control points of the drawing lie at one place or on one line; choose others."))
     size = spread[0]
     design = _design((local - centre) / size, method)
     solution, _, _, _ = np.linalg.lstsq(design, (site - middle).ravel(), rcond=None)
@@ -158,18 +179,24 @@ def _design(local: np.ndarray, method: str) -> np.ndarray:
 def _warnings(fit: DrawingFit, local, site, freedom: int) -> List[str]:
     out = []
     if not freedom:
-        out.append("Nothing checks the fit: the points leave nothing over; add one or two more.")
+        out.append(tr("Nothing checks the fit: the points leave nothing over; add one or two more."))
     mirrored = np.linalg.det((local - local.mean(axis=0)).T @ (site - site.mean(axis=0))) < 0
     if mirrored and len(fit.pairs) > 2:
         out.append(
-            "The points fit a mirror image of the drawing better: is it seen from below, or are points mixed up? If it is meant, "
-            f"use the method {AFFINE}."
+            tr(
+                "The points fit a mirror image of the drawing better: is it seen from below, or are points mixed "
+                "up? If it is meant, use the method {affine}.",
+                affine=AFFINE,
+            )
         )
     worst = max((ratio, n) for n, ratio in enumerate([r or 0.0 for r in fit.ratio]))
     if freedom > 1 and worst[0] > critical_tau(freedom, SIGNIFICANCE):
         n = worst[1]
         out.append(
-            f"Control point {fit.pairs[n].point_id} disagrees with the others by {1000 * np.hypot(*fit.residual_m[n]):.0f} mm; "
-            "check it. It was used."
+            tr(
+                "Control point {point_id} disagrees with the others by {off:.0f} mm; check it. It was used.",
+                point_id=fit.pairs[n].point_id,
+                off=1000 * np.hypot(*fit.residual_m[n]),
+            )
         )
     return out

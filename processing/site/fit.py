@@ -9,6 +9,7 @@ from typing import Dict, List, Mapping, Sequence
 
 import numpy as np
 
+from ..language import tr
 from ..survey.model import ControlPoint, ScanArea
 from .control import at_one_place, check_control, usable_points, why_not_placed
 from .frame import AreaFit
@@ -60,8 +61,8 @@ def fit_areas(
             break
         lost = solution.undetermined
         del started[lost]
-        refusals[lost] = (
-            f"Area {lost} is not positioned: what is known of it does not fix its place; add control points."
+        refusals[lost] = tr(
+            "Area {lost} is not positioned: what is known of it does not fix its place; add control points.", lost=lost
         )
     used = np.ones(len(network.a), bool)
     if started:
@@ -75,20 +76,35 @@ def _with_known_areas(observations: Observations, by_id: Mapping[str, ScanArea],
     def known(name, area_ids):
         missing = [area_id for area_id in area_ids if area_id not in by_id]
         if missing:
-            warnings.append(f"{name} is not used: there is no area {missing[0]}; correct its row.")
+            warnings.append(
+                tr("{name} is not used: there is no area {missing}; correct its row.", name=name, missing=missing[0])
+            )
         return not missing
 
     ties = []
     for tie in observations.ties:
-        if known(f"Tie {tie.tie_id}", tie.area_ids):
+        if known(tr("Tie {tie_id}", tie_id=tie.tie_id), tie.area_ids):
             one, other = (frame_of(by_id[area_id]) for area_id in tie.area_ids)
             if one != other or len(set(tie.area_ids)) == 1:
                 warnings.append(
-                    f"Tie {tie.tie_id} is not used: it must join two areas of one plan, or of one wall, not {tie.area_ids[0]} "
-                    f"and {tie.area_ids[1]}; correct its row."
+                    tr(
+                        "Tie {tie_id} is not used: it must join two areas of one plan, or of one wall, not "
+                        "{area_id} and {other}; correct its row.",
+                        tie_id=tie.tie_id,
+                        area_id=tie.area_ids[0],
+                        other=tie.area_ids[1],
+                    )
                 )
             else:
                 ties.append(tie)
-    directions = [d for d in observations.directions if known(f"Direction {d.direction_id}", [d.area_id])]
-    distances = [d for d in observations.distances if known(f"Taped distance {d.distance_id}", [d.area_id])]
+    directions = [
+        d
+        for d in observations.directions
+        if known(tr("Direction {direction_id}", direction_id=d.direction_id), [d.area_id])
+    ]
+    distances = [
+        d
+        for d in observations.distances
+        if known(tr("Taped distance {distance_id}", distance_id=d.distance_id), [d.area_id])
+    ]
     return replace(observations, ties=tuple(ties), directions=tuple(directions), distances=tuple(distances))

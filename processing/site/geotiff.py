@@ -12,6 +12,7 @@ from typing import Sequence, Tuple
 import numpy as np
 
 from ..errors import MissingPackageError, ProcessingError
+from ..language import tr
 from .grid import SiteGrid
 
 BLOCK = 128  # about one scan area: larger blocks would be mostly empty
@@ -51,8 +52,10 @@ def import_rasterio():
         import rasterio
     except ImportError as error:
         raise MissingPackageError(
-            "Writing depth slices needs the Python package rasterio; install it (Debian: python3-rasterio, OSGeo4W and conda: "
-            "rasterio) and start QGIS again."
+            tr(
+                "Writing depth slices needs the Python package rasterio; install it (Debian: python3-rasterio, "
+                "OSGeo4W and conda: rasterio) and start QGIS again."
+            )
         ) from error
     return rasterio
 
@@ -154,7 +157,9 @@ def restamp(path, crs_wkt: str) -> None:
             file.crs = rasterio.crs.CRS.from_wkt(crs_wkt)
         move_with_crs(part, path)
     except (OSError, rasterio.errors.RasterioError) as error:
-        raise ProcessingError(f"{path} cannot be given another coordinate system: {error}.") from error
+        raise ProcessingError(
+            tr("{path} cannot be given another coordinate system: {error}.", path=path, error=error)
+        ) from error
     finally:
         for left in (part, _beside(part)):
             left.unlink(missing_ok=True)
@@ -196,5 +201,7 @@ class GridReader:
             with rasterio.open(self.path) as file:
                 cube = file.read(numbers, window=rasterio.windows.Window(column, row, columns, rows))
         except rasterio.errors.RasterioIOError as error:
-            raise ProcessingError(f"{self.path.name}: cannot be read; run the step that writes it again.") from error
+            raise ProcessingError(
+                tr("{name}: cannot be read; run the step that writes it again.", name=self.path.name)
+            ) from error
         return np.where(cube == np.float32(NODATA), np.float32(np.nan), cube)

@@ -11,6 +11,7 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from .frame import AreaFit
 from .geotiff import BLOCK, Band, GridReader, GridWriter, small_cache
@@ -108,7 +109,7 @@ def write_mosaic(
         writer = stack.enter_context(GridWriter(path, grid, deepest.bands, crs_wkt))
         origin = None
         if origin_path:
-            bands = (Band("area that a cell comes from", "area", names),)
+            bands = (Band(tr("area that a cell comes from"), "area", names),)
             origin = stack.enter_context(GridWriter(origin_path, grid, bands, crs_wkt))
         for number, (row, column) in enumerate(blocks):
             monitor.step(number / len(blocks))

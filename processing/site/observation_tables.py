@@ -14,13 +14,14 @@ from typing import List, Optional
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from ..survey.model import Finding
 from ..survey.tables import Name, Number, Row, Text, read_table
 from .observations import KnownDirection, Observations, TapeDistance, Tie
 
 TIES_FILE, DIRECTIONS_FILE, DISTANCES_FILE = "ties.csv", "directions.csv", "tape_distances.csv"
 
-_LOCAL = Number(-1000.0, 1000.0, "metres of the area's local grid")
+_LOCAL = Number(-1000.0, 1000.0, tr("metres of the area's local grid"))
 _SITE = Number(-1e8, 1e8, "metres")
 _SIGMA = Number(1e-5, 10.0, "metres")
 _ANGLE = Number(-360.0, 360.0, "degrees")
@@ -97,7 +98,7 @@ def _rows(path: Path, columns, key: str, findings: List[Finding]) -> List[Row]:
     try:
         return _unique(read_table(path, columns, findings), key, findings)
     except SurveyError as error:
-        findings.append(Finding("error", path.name, f"{error} The table is left out."))
+        findings.append(Finding("error", path.name, tr("{error} The table is left out.", error=error)))
         return []
 
 
@@ -106,7 +107,9 @@ def _unique(rows: List[Row], key: str, findings: List[Finding]) -> List[Row]:
     for row in rows:
         name = row.values[key]
         if name in kept:
-            findings.append(Finding("error", row.where, f"{name} stands in the table already; this row is left out."))
+            findings.append(
+                Finding("error", row.where, tr("{name} stands in the table already; this row is left out.", name=name))
+            )
         else:
             kept[name] = row
     return list(kept.values())
@@ -117,7 +120,9 @@ def _distance(row: Row, findings: List[Finding]) -> Optional[TapeDistance]:
     start, end = (v["line_start_x_m"], v["line_start_y_m"]), (v["line_end_x_m"], v["line_end_y_m"])
     if np.hypot(*np.subtract(end, start)) < 0.1:
         findings.append(
-            Finding("error", row.where, "the line's two points lie closer than 0.1 m together; the row is left out.")
+            Finding(
+                "error", row.where, tr("the line's two points lie closer than 0.1 m together; the row is left out.")
+            )
         )
         return None
     local = (v["local_x_m"], v["local_y_m"])

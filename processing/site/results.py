@@ -5,11 +5,12 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..survey.model import ScanArea
 from .frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from .network import CHECKED_REDUNDANCY, Network, Solution
 from .outliers import RIVAL_SHARE
-from .rows import Group
+from .rows import KIND_WORDS, Group
 from .statistics import critical_ratio, detectable_shift, largest_variance_factor, variance_factor_interval
 
 
@@ -112,9 +113,13 @@ class Results:
         interval = variance_factor_interval(freedom) if freedom > 0 else None
         if factor is not None and factor > interval[1]:
             general.append(
-                f"Residuals are {np.sqrt(factor):.2f} times as large as the stated sigmas say (all areas together, {freedom} "
-                "degrees of freedom): the sigmas in the tables are too small, or something is wrong; stated uncertainties are "
-                "enlarged where it shows."
+                tr(
+                    "Residuals are {factor:.2f} times as large as the stated sigmas say (all areas together, "
+                    "{freedom} degrees of freedom): the sigmas in the tables are too small, or something is "
+                    "wrong; stated uncertainties are enlarged where it shows.",
+                    factor=np.sqrt(factor),
+                    freedom=freedom,
+                )
             )
         general += self._sentences()
         return SiteFit(
@@ -209,24 +214,40 @@ class Results:
         for point in points:
             if point.residual_m is not None and not point.used:
                 out.append(
-                    f"Area {area.area_id}: control point {point.point_id} is left out, because it lies "
-                    f"{1000 * point.residual_length_m:.0f} mm ({point.standardized:.1f} sigma) from where the others put it; "
-                    "measure it again."
+                    tr(
+                        "Area {area_id}: control point {point_id} is left out, because it lies "
+                        "{residual_length:.0f} mm ({standardized:.1f} sigma) from where the others put it; "
+                        "measure it again.",
+                        area_id=area.area_id,
+                        point_id=point.point_id,
+                        residual_length=1000 * point.residual_length_m,
+                        standardized=point.standardized,
+                    )
                 )
         used = [point for point in points if point.used and point.standardized is not None]
         worst = max(used, key=lambda point: point.standardized, default=None)
         if worst is not None and worst.standardized > critical_ratio(self.settings.significance):
             rivals = [p.point_id for p in used if p.standardized > RIVAL_SHARE * worst.standardized]
             which = (
-                f"control points {' and '.join(rivals)} disagree"
+                tr("control points {rivals} disagree", rivals=tr(" and ").join(rivals))
                 if len(rivals) > 1
-                else (f"control point {worst.point_id} disagrees with the others")
+                else (tr("control point {point_id} disagrees with the others", point_id=worst.point_id))
             )
             if len(used) == 2:
-                which = f"its two control points {used[0].point_id} and {used[1].point_id} disagree"
+                which = tr(
+                    "its two control points {one} and {other} disagree",
+                    one=used[0].point_id,
+                    other=used[1].point_id,
+                )
             out.append(
-                f"Area {area.area_id}: {which} by {1000 * worst.residual_length_m:.0f} mm, {worst.standardized:.1f} sigma, and "
-                "nothing says which is wrong; measure again. The area is placed with a larger uncertainty."
+                tr(
+                    "Area {area_id}: {which} by {residual_length:.0f} mm, {standardized:.1f} sigma, and nothing "
+                    "says which is wrong; measure again. The area is placed with a larger uncertainty.",
+                    area_id=area.area_id,
+                    which=which,
+                    residual_length=1000 * worst.residual_length_m,
+                    standardized=worst.standardized,
+                )
             )
         return out
 
@@ -238,18 +259,36 @@ class Results:
             if found.kind == "control point":
                 continue
             ratio = float(np.nanmax(np.append(np.abs(found.standardized), 0.0)))
-            where = " and ".join(found.area_ids)
+            where = tr(" and ").join(found.area_ids)
             size = np.hypot(*found.residual) if len(found.residual) == 2 else abs(found.residual[0])
-            by = f"{np.degrees(size):.2f} degrees" if found.kind == "direction" else f"{1000 * size:.0f} mm"
+            by = (
+                tr("{size:.2f} degrees", size=np.degrees(size))
+                if found.kind == "direction"
+                else f"{1000 * size:.0f} mm"
+            )
             if not found.used:
                 out.append(
-                    f"The {found.kind} {found.name} ({where}) is left out, because it differs by {by} ({ratio:.1f} sigma) from "
-                    "what the others say; check it."
+                    tr(
+                        "The {kind} {name} ({where}) is left out, because it differs by {by} ({ratio:.1f} sigma) "
+                        "from what the others say; check it.",
+                        kind=KIND_WORDS[found.kind],
+                        name=found.name,
+                        where=where,
+                        by=by,
+                        ratio=ratio,
+                    )
                 )
             elif ratio > critical:
                 out.append(
-                    f"The {found.kind} {found.name} ({where}) differs by {by} ({ratio:.1f} sigma) from the others, and nothing "
-                    "says which is wrong; check it. The uncertainty is enlarged."
+                    tr(
+                        "The {kind} {name} ({where}) differs by {by} ({ratio:.1f} sigma) from the others, and "
+                        "nothing says which is wrong; check it. The uncertainty is enlarged.",
+                        kind=KIND_WORDS[found.kind],
+                        name=found.name,
+                        where=where,
+                        by=by,
+                        ratio=ratio,
+                    )
                 )
         return out
 

@@ -5,6 +5,7 @@ from typing import Dict, FrozenSet, List, Mapping, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..survey.model import ControlPoint, ScanArea
 from .control import sigma_of
 from .frame import AreaFit
@@ -14,6 +15,15 @@ from .start import normal_of
 
 SAME_POINT_M = 1e-4
 AXES = ((1.0, 0.0), (0.0, 1.0))
+# Kinds of observations as people read them; results hold the keys.
+KIND_WORDS = {
+    "control point": tr("control point"),
+    "site position of control point": tr("site position of control point"),
+    "tie": tr("tie"),
+    "tie across an item": tr("tie across an item"),
+    "direction": tr("direction"),
+    "taped distance": tr("taped distance"),
+}
 
 
 @dataclass(frozen=True)
@@ -118,7 +128,7 @@ class _Builder:
             if len(own) > 1 and spread < SAME_POINT_M and all(point.local_sigma_m > 0 for _, point in own):
                 point = own[0][1]
                 shared[key] = len(nodes)
-                name = f"point {key[1]}"
+                name = tr("point {key}", key=key[1])
                 nodes.append(Node(name, np.array(point.site_m, float), np.zeros(2), turns=False))
                 rows = [Row(0, shared[key], point.sigma_m, point.site_m[axis], d) for axis, d in enumerate(AXES)]
                 self._add("site position of control point", key[1], [area_id for area_id, _ in own], rows)

@@ -7,6 +7,7 @@ from typing import List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import ProcessingError
+from ..language import tr
 from ..survey.model import Finding
 from ..survey.tables import Number, Text, read_table
 from .control import similarity
@@ -88,20 +89,23 @@ def fit_tie(pairs: Sequence[PointPair], scale: Optional[float] = None) -> TieFit
     """
     if len(pairs) < 2:
         raise ProcessingError(
-            f"A site grid is tied by two or more points; the table has {len(pairs)} that can be used."
+            tr("A site grid is tied by two or more points; the table has {count} that can be used.", count=len(pairs))
         )
     site, base = (np.array([getattr(pair, name) for pair in pairs], float) for name in ("site_m", "base_m"))
     sigma = np.array([pair.sigma_m for pair in pairs])
     for spread, grid in ((site, "site"), (base, "national")):
         if np.hypot(*np.ptp(spread, axis=0)) < 1.0:
             raise ProcessingError(
-                f"The points lie within one metre in the {grid} grid and give no direction; take others."
+                tr("The points lie within one metre in the {grid} grid and give no direction; take others.", grid=grid)
             )
     found, rotation, _ = similarity(site, base, sigma**-2.0)
     if abs(found - 1.0) > LARGEST_SCALE_ERROR:
         raise ProcessingError(
-            f"Distances between the points are {found:.4g} times as long in the national grid as on site; check units, the "
-            "order of easting and northing, and that points are not mixed up."
+            tr(
+                "Distances between the points are {found:.4g} times as long in the national grid as on site; "
+                "check units, the order of easting and northing, and that points are not mixed up.",
+                found=found,
+            )
         )
     given = 1.0 if scale is None else scale
     node = Node("site", base.mean(axis=0), site.mean(axis=0) * given, rotation, scale_group=None if scale else "scale")
@@ -133,11 +137,16 @@ def fit_tie(pairs: Sequence[PointPair], scale: Optional[float] = None) -> TieFit
 
 def _warnings(pairs, residual, standardized) -> List[str]:
     if all(ratio is None for ratio in standardized):
-        return ["Nothing checks the tie: two points give it and leave nothing over; measure a third one."]
+        return [tr("Nothing checks the tie: two points give it and leave nothing over; measure a third one.")]
     worst = int(np.argmax([ratio or 0.0 for ratio in standardized]))
     if (standardized[worst] or 0.0) <= critical_ratio(SIGNIFICANCE):
         return []
     return [
-        f"Point {pairs[worst].point_id} disagrees with the others by {1000 * np.hypot(*residual[worst]):.0f} mm "
-        f"({standardized[worst]:.1f} sigma); check it. It was used."
+        tr(
+            "Point {point_id} disagrees with the others by {off:.0f} mm ({standardized:.1f} sigma); check it. "
+            "It was used.",
+            point_id=pairs[worst].point_id,
+            off=1000 * np.hypot(*residual[worst]),
+            standardized=standardized[worst],
+        )
     ]

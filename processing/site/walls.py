@@ -14,6 +14,7 @@ from typing import List, Sequence, Tuple
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from ..survey.model import Finding, ScanArea
 from ..survey.tables import Name, Number, read_table
 
@@ -53,17 +54,19 @@ def read_walls(folder, areas: Sequence[ScanArea], findings: List[Finding]) -> Tu
                 v = row.values
                 line = WallLine(v["level"], v["wall"], (v["start_x_m"], v["start_y_m"]), (v["end_x_m"], v["end_y_m"]))
                 if np.hypot(*np.subtract(line.end_m, line.start_m)) < SHORTEST_M:
-                    findings.append(Finding("error", row.where, "the wall has no length; the row is left out."))
+                    findings.append(Finding("error", row.where, tr("the wall has no length; the row is left out.")))
                 elif line.elevation in walls:
                     findings.append(
                         Finding(
-                            "error", row.where, f"wall {line.wall} stands in the table already; this row is left out."
+                            "error",
+                            row.where,
+                            tr("wall {wall} stands in the table already; this row is left out.", wall=line.wall),
                         )
                     )
                 else:
                     walls[line.elevation] = line
         except SurveyError as error:
-            findings.append(Finding("error", path.name, f"{error} The table is left out."))
+            findings.append(Finding("error", path.name, tr("{error} The table is left out.", error=error)))
     findings += _missing(areas, walls)
     return tuple(walls.values())
 
@@ -74,13 +77,19 @@ def _missing(areas: Sequence[ScanArea], walls) -> List[Finding]:
     for level in dict.fromkeys(area.level for area in unnamed):
         own = [area.area_id for area in unnamed if area.level == level]
         if len(own) > 1:
-            text = (
-                f"areas {', '.join(own)} of level {level} share one elevation; if they are on different walls, name the walls in "
-                "the column wall of scan_areas.csv."
+            text = tr(
+                "areas {own} of level {level} share one elevation; if they are on different walls, name the "
+                "walls in the column wall of scan_areas.csv.",
+                own=", ".join(own),
+                level=level,
             )
             out.append(Finding("warning", "walls", text))
     named = [area for area in areas if area.surface == "wall" and area.extra.get("wall")]
     for elevation in dict.fromkeys(area.level for area in named if area.level not in walls):
-        text = f"{elevation} has no line in {WALLS_FILE}, so it is not drawn in plan."
+        text = tr(
+            "{elevation} has no line in {walls_file}, so it is not drawn in plan.",
+            elevation=elevation,
+            walls_file=WALLS_FILE,
+        )
         out.append(Finding("note", "walls", text))
     return out

@@ -5,6 +5,7 @@ from typing import Iterable, List, Optional, Tuple
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from .line_header import LineHeader
 from .model import ScanArea, ScanLine
 
@@ -27,37 +28,62 @@ def check_sampling(file: str, header: LineHeader, area: ScanArea) -> None:
     frequency = f"{area.centre_frequency_mhz:g} MHz"
     interval_ns = header.sample_interval_ns
     window_ns = interval_ns * header.sample_count
-    window = f"{header.sample_count} samples then last {window_ns:.3g} ns"
+    window = tr(
+        "{sample_count} samples then last {window_ns:.3g} ns", sample_count=header.sample_count, window_ns=window_ns
+    )
     if interval_ns > 0.5 * period_ns:
-        reason = f"longer than half a period at {frequency}, {0.5 * period_ns:.3g} ns"
+        reason = tr(
+            "longer than half a period at {frequency}, {period_ns:.3g} ns",
+            frequency=frequency,
+            period_ns=0.5 * period_ns,
+        )
     elif window_ns < 2.0 * period_ns:
-        reason = f"{window}, less than two periods at {frequency}"
+        reason = tr("{window}, less than two periods at {frequency}", window=window, frequency=frequency)
     elif window_ns > _MAX_WINDOW_NS:
-        reason = f"{window}, more than {_MAX_WINDOW_NS:g} ns"
+        reason = tr("{window}, more than {max_window_ns:g} ns", window=window, max_window_ns=_MAX_WINDOW_NS)
     else:
         return
     raise SurveyError(
-        f"{file}: a sample interval of {interval_ns:g} ns was read from {header.interval_source}, which is absurd for radar "
-        f"({reason}); give the right sample interval in ns as the run's parameter, which overrides the file."
+        tr(
+            "{file}: a sample interval of {interval_ns:g} ns was read from {interval_source}, which is absurd "
+            "for radar ({reason}); give the right sample interval in ns as the run's parameter, which overrides "
+            "the file.",
+            file=file,
+            interval_ns=interval_ns,
+            interval_source=header.interval_source,
+            reason=reason,
+        )
     )
 
 
 def check_spacing(file: str, line: ScanLine, area: ScanArea) -> List[str]:
     """Warnings on the spacing of traces; raises `SurveyError` where the trace count cannot fit the line."""
     if line.trace_count < 2:
-        raise SurveyError(f"{file} holds {line.trace_count} trace; a line needs at least two.")
+        raise SurveyError(
+            tr("{file} holds {trace_count} trace; a line needs at least two.", file=file, trace_count=line.trace_count)
+        )
     spacing_m = line.length_m / (line.trace_count - 1)
     low, high = _SPACING_LIMITS_M
     if not low <= spacing_m <= high:
         raise SurveyError(
-            f"{file} holds {line.trace_count} traces for a line of {line.length_m:g} m, one each {spacing_m * 1000:.3g} mm; "
-            "check the file, and start and end in the table (metres)."
+            tr(
+                "{file} holds {trace_count} traces for a line of {length_m:g} m, one each {spacing:.3g} mm; "
+                "check the file, and start and end in the table (metres).",
+                file=file,
+                trace_count=line.trace_count,
+                length_m=line.length_m,
+                spacing=spacing_m * 1000,
+            )
         )
     half_wavelength_m = 0.5 * _TYPICAL_SPEED_M_NS / area.centre_frequency_ghz
     if spacing_m > half_wavelength_m:
         return [
-            f"its traces are {spacing_m * 1000:.3g} mm apart, more than half a wavelength "
-            f"({half_wavelength_m * 1000:.3g} mm): images will be poor."
+            tr(
+                "its traces are {spacing:.3g} mm apart, more than half a wavelength ({half_wavelength:.3g} mm): "
+                "images will be poor.",
+                spacing=spacing_m * 1000,
+                half_wavelength=half_wavelength_m * 1000,
+            )
         ]
     return []
 
@@ -79,18 +105,29 @@ def choose_positions(
     if max(off_m) > tolerance_m:
         turned_m = [float(np.hypot(*(positions_m[at] - point))) for at, point in ((-1, start_m), (0, end_m))]
         hint = (
-            "; it runs from the table's end to its start, check the direction" if max(turned_m) <= tolerance_m else ""
+            tr("; it runs from the table's end to its start, check the direction")
+            if max(turned_m) <= tolerance_m
+            else ""
         )
         return None, [
-            f"the trace positions in the file begin {off_m[0]:.4g} m from the table's start and end {off_m[1]:.4g} m from its "
-            f"end; they are not used, traces are spread evenly between the table's start and end{hint}."
+            tr(
+                "the trace positions in the file begin {start:.4g} m from the table's start and end {end:.4g} "
+                "m from its end; they are not used, traces are spread evenly between the table's start and "
+                "end{hint}.",
+                start=off_m[0],
+                end=off_m[1],
+                hint=hint,
+            )
         ]
     steps = np.diff(positions_m @ (direction / length_m))
     if np.any(steps < -1e-9):
         trace = int(np.argmax(steps < -1e-9)) + 2
         return None, [
-            f"the trace positions in the file go backwards at trace {trace}; they are not used, traces are spread evenly "
-            "between the table's start and end."
+            tr(
+                "the trace positions in the file go backwards at trace {trace}; they are not used, traces are "
+                "spread evenly between the table's start and end.",
+                trace=trace,
+            )
         ]
     return positions_m, []
 
@@ -107,8 +144,15 @@ def compare_lines(lines: Iterable[ScanLine]) -> List[Tuple[str, str]]:
             warnings.append(
                 (
                     line.name,
-                    f"it has {line.sample_count} samples of {line.sample_interval_ns:g} ns where line {first.name} has "
-                    f"{first.sample_count} of {first.sample_interval_ns:g} ns.",
+                    tr(
+                        "it has {sample_count} samples of {sample_interval_ns:g} ns where line {name} has "
+                        "{other_count} of {other_interval_ns:g} ns.",
+                        sample_count=line.sample_count,
+                        sample_interval_ns=line.sample_interval_ns,
+                        name=first.name,
+                        other_count=first.sample_count,
+                        other_interval_ns=first.sample_interval_ns,
+                    ),
                 )
             )
         other = passes.setdefault(line.line_id, line)
@@ -116,9 +160,16 @@ def compare_lines(lines: Iterable[ScanLine]) -> List[Tuple[str, str]]:
             warnings.append(
                 (
                     line.name,
-                    f"it has {line.trace_count} traces where {other.name}, the same pass, has {other.trace_count}.",
+                    tr(
+                        "it has {trace_count} traces where {name}, the same pass, has {other_count}.",
+                        trace_count=line.trace_count,
+                        name=other.name,
+                        other_count=other.trace_count,
+                    ),
                 )
             )
         if (line.start_m, line.end_m) != (other.start_m, other.end_m):
-            warnings.append((line.name, f"its start or end differs from that of {other.name}, the same pass."))
+            warnings.append(
+                (line.name, tr("its start or end differs from that of {name}, the same pass.", name=other.name))
+            )
     return warnings

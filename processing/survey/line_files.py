@@ -6,6 +6,7 @@ from typing import Callable, NamedTuple, Optional, Tuple
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from . import segy, segy_layout, text
 from .line_header import LineHeader
 
@@ -23,7 +24,9 @@ class LineFormat(NamedTuple):
 # In the order they are asked.
 FORMATS = (
     LineFormat("SEG-Y", (".sgy", ".segy"), segy_layout.is_segy, segy.read_header, segy.read_traces),
-    LineFormat("delimited text", (".csv", ".txt", ".tsv", ".asc"), text.is_text, text.read_header, text.read_traces),
+    LineFormat(
+        tr("delimited text"), (".csv", ".txt", ".tsv", ".asc"), text.is_text, text.read_header, text.read_traces
+    ),
 )
 
 
@@ -48,16 +51,18 @@ def _find_format(path: Path) -> LineFormat:
     path = Path(path)
     try:
         if not path.is_file():
-            raise SurveyError(f"{path.name} is missing or not a plain file.")
+            raise SurveyError(tr("{name} is missing or not a plain file.", name=path.name))
         if path.stat().st_size == 0:
-            raise SurveyError(f"{path.name} is empty.")
+            raise SurveyError(tr("{name} is empty.", name=path.name))
     except OSError as error:
-        raise SurveyError(f"{path.name} cannot be read: {error.strerror or error}.") from error
+        raise SurveyError(
+            tr("{name} cannot be read: {reason}.", name=path.name, reason=error.strerror or error)
+        ) from error
     for entry in FORMATS:
         if path.suffix.lower() in entry.suffixes:
             return entry
     for entry in FORMATS:
         if entry.recognises(path):
             return entry
-    names = " nor ".join(entry.name for entry in FORMATS)
-    raise SurveyError(f"{path.name} is neither {names}.")
+    names = tr(" nor ").join(entry.name for entry in FORMATS)
+    raise SurveyError(tr("{name} is neither {names}.", name=path.name, names=names))

@@ -4,6 +4,8 @@ from typing import List, Tuple
 
 import numpy as np
 
+from ..language import tr
+
 # A peak of a smooth wave stands at the very extreme for one or two samples; a cut-off one stays there.
 _CLIPPED_RUN = 3
 _CLIPPED_SHARE = 0.05
@@ -23,13 +25,18 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
     low, high = traces.min(axis=1), traces.max(axis=1)
     dead = low == high
     if dead.all():
-        return [("error", "every trace is dead: it holds one and the same value throughout.")]
+        return [("error", tr("every trace is dead: it holds one and the same value throughout."))]
     found = []
     if dead.any():
         found.append(
             (
                 "warning",
-                f"{dead.sum()} of {len(traces)} traces are dead (one value throughout), the first is trace {_first(dead)}.",
+                tr(
+                    "{dead} of {count} traces are dead (one value throughout), the first is trace {first}.",
+                    dead=dead.sum(),
+                    count=len(traces),
+                    first=_first(dead),
+                ),
             )
         )
     clipped = _clipped(traces, high, high.max()) | _clipped(traces, low, low.min())
@@ -38,8 +45,14 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
         found.append(
             (
                 "warning",
-                f"{clipped.sum()} of {len(traces)} traces are clipped at {low.min():g} or {high.max():g}: "
-                "the receiver was overdriven, and echo strength there is too small.",
+                tr(
+                    "{clipped} of {count} traces are clipped at {low:g} or {high:g}: the receiver was overdriven, "
+                    "and echo strength there is too small.",
+                    clipped=clipped.sum(),
+                    count=len(traces),
+                    low=low.min(),
+                    high=high.max(),
+                ),
             )
         )
     return found
@@ -48,8 +61,11 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
 def _describe_not_finite(traces: np.ndarray) -> str:
     bad = ~np.isfinite(traces)
     trace, sample = np.argwhere(bad)[0] + 1
-    return (
-        f"{bad.sum()} samples are not finite numbers (NaN or infinity), the first is sample {sample} of trace {trace}."
+    return tr(
+        "{bad} samples are not finite numbers (NaN or infinity), the first is sample {sample} of trace {trace}.",
+        bad=bad.sum(),
+        sample=sample,
+        trace=trace,
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Dict, List, Optional, Tuple
 
 from ..errors import SurveyError, short
+from ..language import tr
 from ..monitor import Monitor
 from . import tables
 from .line_checks import check_sampling, check_spacing, choose_positions, compare_lines
@@ -37,9 +38,14 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise SurveyError(f"The survey folder {folder} does not exist or is no folder.")
+        raise SurveyError(tr("The survey folder {folder} does not exist or is no folder.", folder=folder))
     if sample_interval_ns is not None and not 0.0 < sample_interval_ns < float("inf"):
-        raise SurveyError(f"The sample interval must be a number above zero in ns, not {sample_interval_ns}.")
+        raise SurveyError(
+            tr(
+                "The sample interval must be a number above zero in ns, not {sample_interval_ns}.",
+                sample_interval_ns=sample_interval_ns,
+            )
+        )
     findings = _Findings(monitor)
     areas = tables.read_areas(folder, findings)
     lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor)
@@ -54,10 +60,15 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     if not usable:
         reason = next(
             (f"{found.where}: {found.text}" for found in findings if found.severity == "error"),
-            "the tables hold no rows.",
+            tr("the tables hold no rows."),
         )
         raise SurveyError(
-            f"The survey {folder.name} has no usable line ({len(findings)} findings); the first error: {reason}"
+            tr(
+                "The survey {name} has no usable line ({count} findings); the first error: {reason}",
+                name=folder.name,
+                count=len(findings),
+                reason=reason,
+            )
         )
     return Survey(folder, usable, tuple(findings))
 
@@ -93,16 +104,20 @@ def _read_lines(
         try:
             if value["area_id"] not in areas:
                 raise SurveyError(
-                    f"area {short(value['area_id'])} is not among the usable rows of {tables.AREAS_FILE}."
+                    tr(
+                        "area {text} is not among the usable rows of {areas_file}.",
+                        text=short(value["area_id"]),
+                        areas_file=tables.AREAS_FILE,
+                    )
                 )
             if key in keys:
-                raise SurveyError("this line, with this dipole axis, stands in the table already.")
+                raise SurveyError(tr("this line, with this dipole axis, stands in the table already."))
             path = _find_file(folder, value["file"])
             if path in files:
-                raise SurveyError(f"{value['file']} is the file of {files[path]} already.")
+                raise SurveyError(tr("{file} is the file of {line} already.", file=value["file"], line=files[path]))
             line, warnings = _read_line(path, row, areas[value["area_id"]], sample_interval_ns)
         except SurveyError as error:
-            findings.append(Finding("error", where, f"{error} The line is left out."))
+            findings.append(Finding("error", where, tr("{error} The line is left out.", error=error)))
             continue
         keys.add(key)
         files[path] = where
@@ -121,11 +136,11 @@ def _find_file(folder: Path, text: str) -> Path:
         path = (root / relative).resolve()
         exists = path.exists()
     except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a character no file name may hold
-        raise SurveyError(f"{short(repr(text))} cannot be the name of a file.") from error
+        raise SurveyError(tr("{text} cannot be the name of a file.", text=short(repr(text)))) from error
     if relative.is_absolute() or root not in path.parents:
-        raise SurveyError(f"{short(text)} lies outside the survey folder; give a path inside it.")
+        raise SurveyError(tr("{text} lies outside the survey folder; give a path inside it.", text=short(text)))
     if not exists:
-        raise SurveyError(f"{short(text)} is missing.")
+        raise SurveyError(tr("{text} is missing.", text=short(text)))
     return path
 
 
@@ -136,7 +151,13 @@ def _read_line(
     value = row.values
     start_m, end_m = (value["start_x_m"], value["start_y_m"]), (value["end_x_m"], value["end_y_m"])
     if start_m == end_m:
-        raise SurveyError(f"its start and end are the same point, {start_m[0]:g}, {start_m[1]:g}.")
+        raise SurveyError(
+            tr(
+                "its start and end are the same point, {x:g}, {y:g}.",
+                x=start_m[0],
+                y=start_m[1],
+            )
+        )
     header = read_header(path, sample_interval_ns)
     check_sampling(value["file"], header, area)
     positions_m, position_warnings = choose_positions(header.positions_m, start_m, end_m)
@@ -165,7 +186,11 @@ def _attach_control_points(folder: Path, areas: Dict[str, ScanArea], findings: L
     for where, point in tables.read_control_points(folder, findings):
         area = areas.get(point.area_id)
         if area is None:
-            text = f"area {short(point.area_id)} is not among the usable rows of {tables.AREAS_FILE}; the point is left out."
+            text = tr(
+                "area {text} is not among the usable rows of {areas_file}; the point is left out.",
+                text=short(point.area_id),
+                areas_file=tables.AREAS_FILE,
+            )
             findings.append(Finding("error", where, text))
             continue
         areas[point.area_id] = replace(area, control_points=(*area.control_points, point))
@@ -173,14 +198,17 @@ def _attach_control_points(folder: Path, areas: Dict[str, ScanArea], findings: L
 
 def _check_area(area: ScanArea, findings: List[Finding]) -> None:
     """Findings on an area as a whole, once its lines and control points are known."""
-    where = f"area {area.area_id}"
+    where = tr("area {area_id}", area_id=area.area_id)
     if not area.lines:
-        findings.append(Finding("error", where, "it has no usable line; the area is left out."))
+        findings.append(Finding("error", where, tr("it has no usable line; the area is left out.")))
         return
     if len(area.control_points) < 2:
-        text = f"it has {len(area.control_points)} control points where two are needed; it is not positioned on the site grid."
+        text = tr(
+            "it has {count} control points where two are needed; it is not positioned on the site grid.",
+            count=len(area.control_points),
+        )
         findings.append(Finding("warning", where, text))
     if len({line.line_id for line in area.lines}) == 1:
-        findings.append(Finding("note", where, "it has a single line: picks and a radargram, but no depth slices."))
+        findings.append(Finding("note", where, tr("it has a single line: picks and a radargram, but no depth slices.")))
     for name, text in compare_lines(area.lines):
-        findings.append(Finding("warning", f"{where} line {name}", text))
+        findings.append(Finding("warning", tr("{where} line {name}", where=where, name=name), text))

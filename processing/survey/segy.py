@@ -11,6 +11,7 @@ from typing import Optional
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from . import segy_fields as fields
 from .line_header import LineHeader
 from .segy_layout import read_layout
@@ -27,10 +28,13 @@ def read_header(path: Path, sample_interval_ns: Optional[float] = None) -> LineH
     layout = read_layout(path)
     interval, source = layout.interval_ns, layout.interval_source
     if sample_interval_ns is not None:
-        interval, source = sample_interval_ns, "the given override"
+        interval, source = sample_interval_ns, tr("the given override")
     if not interval > 0.0:
         raise SurveyError(
-            f"{path.name} holds no sample interval (bytes 3217 and 3273 are empty); give the sample interval."
+            tr(
+                "{name} holds no sample interval (bytes 3217 and 3273 are empty); give the sample interval.",
+                name=path.name,
+            )
         )
     positions, notes = header_positions(layout.open_traces(path)["header"], layout.revision, layout.in_feet)
     return LineHeader(layout.trace_count, layout.sample_count, interval, source, positions, layout.notes + notes)
@@ -124,7 +128,9 @@ def write_segy(
     if positions_m is not None:
         tenths_mm = np.rint(np.asarray(positions_m, dtype=float) * 10000.0)
         if tenths_mm.shape != (trace_count, 2) or not np.all(np.abs(tenths_mm) < 2**31):
-            raise SurveyError(f"{path.name}: positions must be finite, within 214 km, and one pair a trace.")
+            raise SurveyError(
+                tr("{name}: positions must be finite, within 214 km, and one pair a trace.", name=path.name)
+            )
         for name in ("source", "group") if revision == 0 else ("source", "group", "cdp"):
             header[f"{name}_x"], header[f"{name}_y"] = tenths_mm.T
     records["samples"] = _encode(traces, code)
@@ -142,21 +148,48 @@ def write_segy(
 
 def _check_writable(name: str, traces: np.ndarray, interval_ns: float, revision: int, code: int) -> None:
     if traces.ndim != 2 or 0 in traces.shape:
-        raise SurveyError(f"{name}: traces must be an array of (trace, sample), not of shape {traces.shape}.")
+        raise SurveyError(
+            tr(
+                "{name}: traces must be an array of (trace, sample), not of shape {shape}.",
+                name=name,
+                shape=traces.shape,
+            )
+        )
     if not np.all(np.isfinite(traces)):
-        raise SurveyError(f"{name}: the traces hold values that are not finite numbers.")
+        raise SurveyError(tr("{name}: the traces hold values that are not finite numbers.", name=name))
     if not (np.isfinite(interval_ns) and interval_ns > 0.0):
-        raise SurveyError(f"{name}: the sample interval must be above zero, not {interval_ns}.")
+        raise SurveyError(
+            tr("{name}: the sample interval must be above zero, not {interval_ns}.", name=name, interval_ns=interval_ns)
+        )
     picoseconds = round(interval_ns * 1000.0)
     if revision < 2 and not (1 <= picoseconds <= 0xFFFF and abs(interval_ns * 1000.0 - picoseconds) < 1e-6):
         raise SurveyError(
-            f"{name}: revision {revision} holds whole picoseconds up to 65535, not {interval_ns} ns; write revision 2."
+            tr(
+                "{name}: revision {revision} holds whole picoseconds up to 65535, not {interval_ns} ns; write "
+                "revision 2.",
+                name=name,
+                revision=revision,
+                interval_ns=interval_ns,
+            )
         )
     if revision < 2 and traces.shape[1] > 0xFFFF:
-        raise SurveyError(f"{name}: revision {revision} holds at most 65535 samples a trace; write revision 2.")
+        raise SurveyError(
+            tr(
+                "{name}: revision {revision} holds at most 65535 samples a trace; write revision 2.",
+                name=name,
+                revision=revision,
+            )
+        )
     low, high = fields.SAMPLE_LIMITS[code]
     if not (round(float(traces.min())) >= low and round(float(traces.max())) <= high):
-        raise SurveyError(f"{name}: values from {traces.min()} to {traces.max()} do not fit into this sample format.")
+        raise SurveyError(
+            tr(
+                "{name}: values from {smallest} to {largest} do not fit into this sample format.",
+                name=name,
+                smallest=traces.min(),
+                largest=traces.max(),
+            )
+        )
 
 
 def _encode(traces: np.ndarray, code: int) -> np.ndarray:
@@ -169,7 +202,7 @@ def _text_block(text: str, revision: int) -> bytes:
     """The 40 lines of 80 characters; the standard wants the last two from revision 1 on."""
     lines = [line[:76] for line in text.splitlines()]
     if len(lines) > 38:
-        raise SurveyError(f"The text header may hold 38 lines, not {len(lines)}.")
+        raise SurveyError(tr("The text header may hold 38 lines, not {count}.", count=len(lines)))
     lines += [""] * (38 - len(lines))
     lines += [f"SEG Y REV{revision}", "END TEXTUAL HEADER"] if revision else ["", ""]
     cards = "".join(f"C{number:2d} {line}".ljust(80) for number, line in enumerate(lines, start=1))

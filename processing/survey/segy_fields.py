@@ -7,6 +7,8 @@ a further package would be a hurdle inside a QGIS installation, and the format i
 
 import numpy as np
 
+from ..language import tr
+
 TEXT_BYTES = 3200
 BINARY_BYTES = 400
 FILE_HEADER_BYTES = TEXT_BYTES + BINARY_BYTES
@@ -16,20 +18,20 @@ BIG, LITTLE = ">", "<"
 
 # Format code at bytes 3225-3226 -> name; the readable ones have a numpy type of one word.
 SAMPLE_FORMATS = {
-    1: "IBM float (4 bytes)",
-    2: "integer (4 bytes)",
-    3: "integer (2 bytes)",
-    4: "fixed point with gain (4 bytes)",
-    5: "float (4 bytes)",
-    6: "float (8 bytes)",
-    7: "integer (3 bytes)",
-    8: "integer (1 byte)",
-    9: "integer (8 bytes)",
-    10: "unsigned integer (4 bytes)",
-    11: "unsigned integer (2 bytes)",
-    12: "unsigned integer (8 bytes)",
-    15: "unsigned integer (3 bytes)",
-    16: "unsigned integer (1 byte)",
+    1: tr("IBM float (4 bytes)"),
+    2: tr("integer (4 bytes)"),
+    3: tr("integer (2 bytes)"),
+    4: tr("fixed point with gain (4 bytes)"),
+    5: tr("float (4 bytes)"),
+    6: tr("float (8 bytes)"),
+    7: tr("integer (3 bytes)"),
+    8: tr("integer (1 byte)"),
+    9: tr("integer (8 bytes)"),
+    10: tr("unsigned integer (4 bytes)"),
+    11: tr("unsigned integer (2 bytes)"),
+    12: tr("unsigned integer (8 bytes)"),
+    15: tr("unsigned integer (3 bytes)"),
+    16: tr("unsigned integer (1 byte)"),
 }
 SAMPLE_TYPES = {1: "u4", 2: "i4", 3: "i2", 5: "f4"}
 IBM_FLOAT = 1

@@ -21,6 +21,7 @@ from typing import Optional, Tuple
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from . import segy_fields as fields
 from .line_header import MAX_SAMPLES
 
@@ -61,13 +62,18 @@ def is_segy(path: Path) -> bool:
 def _read_binary_header(path: Path) -> bytes:
     """Bytes 3201 to 3600. A pipe or device, on which reading could wait for ever, is refused."""
     if not stat.S_ISREG(path.stat().st_mode):
-        raise SurveyError(f"{path.name} is not a plain file.")
+        raise SurveyError(tr("{name} is not a plain file.", name=path.name))
     with path.open("rb") as file:
         file.seek(fields.TEXT_BYTES)
         raw = file.read(fields.BINARY_BYTES)
     if len(raw) < fields.BINARY_BYTES:
         raise SurveyError(
-            f"{path.name} holds {path.stat().st_size} bytes; SEG-Y begins with {fields.FILE_HEADER_BYTES} bytes of headers."
+            tr(
+                "{name} holds {size} bytes; SEG-Y begins with {file_header_bytes} bytes of headers.",
+                name=path.name,
+                size=path.stat().st_size,
+                file_header_bytes=fields.FILE_HEADER_BYTES,
+            )
         )
     return raw
 
@@ -87,25 +93,38 @@ def read_layout(path: Path) -> Layout:
     try:
         return _parse_layout(path, _read_binary_header(path))
     except OSError as error:
-        raise SurveyError(f"{path.name} cannot be read: {error.strerror or error}.") from error
+        raise SurveyError(
+            tr("{name} cannot be read: {reason}.", name=path.name, reason=error.strerror or error)
+        ) from error
 
 
 def _parse_layout(path: Path, raw: bytes) -> Layout:
     order = _byte_order(raw)
     if raw[96:100] == b"\x02\x01\x04\x03":
         raise SurveyError(
-            f"{path.name} has its bytes swapped in pairs; write it again as a big- or little-endian file."
+            tr("{name} has its bytes swapped in pairs; write it again as a big- or little-endian file.", name=path.name)
         )
     if order is None:
         code = int(np.frombuffer(raw, fields.binary_layout(fields.BIG))["format"][0])
-        raise SurveyError(f"{path.name} is not SEG-Y, or damaged: its sample format code (bytes 3225-3226) is {code}.")
+        raise SurveyError(
+            tr(
+                "{name} is not SEG-Y, or damaged: its sample format code (bytes 3225-3226) is {code}.",
+                name=path.name,
+                code=code,
+            )
+        )
     binary = np.frombuffer(raw, fields.binary_layout(order))[0]
     constant = int(binary["byte_order"])
     format_code = int(binary["format"])
     if format_code not in fields.SAMPLE_TYPES:
         raise SurveyError(
-            f"{path.name} holds samples of format {format_code}, {fields.SAMPLE_FORMATS[format_code]}; "
-            "write it again as float32 (5), int16 (3), int32 (2) or IBM float (1)."
+            tr(
+                "{name} holds samples of format {format_code}, {sample_formats}; write it again as float32 (5), "
+                "int16 (3), int32 (2) or IBM float (1).",
+                name=path.name,
+                format_code=format_code,
+                sample_formats=fields.SAMPLE_FORMATS[format_code],
+            )
         )
     revision = int(binary["major"])
     if (order, revision, int(binary["minor"])) == (fields.LITTLE, 0, 1):
@@ -113,7 +132,10 @@ def _parse_layout(path: Path, raw: bytes) -> Layout:
     extended = revision >= 2
     if extended and constant not in (0, fields.BYTE_ORDER_CONSTANT):
         raise SurveyError(
-            f"{path.name} is damaged: its byte-order constant and its sample format contradict each other."
+            tr(
+                "{name} is damaged: its byte-order constant and its sample format contradict each other.",
+                name=path.name,
+            )
         )
     size = path.stat().st_size
     first = _first_trace_byte(path, binary, revision)
@@ -124,7 +146,9 @@ def _parse_layout(path: Path, raw: bytes) -> Layout:
     if sample_count <= 0:
         sample_count = int(binary["samples"]) or int(trace_start["samples"])
     if sample_count == 0:
-        raise SurveyError(f"{path.name} does not say how many samples a trace has (bytes 3221-3222 are zero).")
+        raise SurveyError(
+            tr("{name} does not say how many samples a trace has (bytes 3221-3222 are zero).", name=path.name)
+        )
     trace_count = _trace_count(path, binary, extended, size - first, sample_count, extra)
 
     interval_ns, source, notes = _interval(binary, trace_start, extended)
@@ -140,7 +164,11 @@ def _first_trace_byte(path: Path, binary: np.void, revision: int) -> int:
     stated = int(binary["first_trace_byte"]) if revision >= 2 else 0
     if 0 < stated < fields.FILE_HEADER_BYTES:
         raise SurveyError(
-            f"{path.name} is damaged: its first trace is said to begin at byte {stated}, inside its headers."
+            tr(
+                "{name} is damaged: its first trace is said to begin at byte {stated}, inside its headers.",
+                name=path.name,
+                stated=stated,
+            )
         )
     if stated:
         return stated
@@ -148,7 +176,13 @@ def _first_trace_byte(path: Path, binary: np.void, revision: int) -> int:
     if extra == -1:
         extra = _count_text_headers(path)
     if extra < 0:
-        raise SurveyError(f"{path.name} is damaged: it says it has {extra} extended text headers (bytes 3505-3506).")
+        raise SurveyError(
+            tr(
+                "{name} is damaged: it says it has {extra} extended text headers (bytes 3505-3506).",
+                name=path.name,
+                extra=extra,
+            )
+        )
     return fields.FILE_HEADER_BYTES + fields.TEXT_BYTES * extra
 
 
@@ -162,21 +196,38 @@ def _count_text_headers(path: Path) -> int:
             lowered = (block.lower(), block.decode("cp037").lower().encode("cp037"))
             if any(end in text for end, text in zip(ends, lowered)):
                 return count
-    raise SurveyError(f"{path.name} has extended text headers without the end mark '{_END_OF_TEXT}'.")
+    raise SurveyError(
+        tr(
+            "{name} has extended text headers without the end mark '{end_of_text}'.",
+            name=path.name,
+            end_of_text=_END_OF_TEXT,
+        )
+    )
 
 
 def _extra_trace_headers(path: Path, binary: np.void) -> int:
     """Further 240-byte headers a trace: the field was 32 bits wide in revision 2.0 and is 16 bits since 2.1."""
     extra = int(binary["extra_trace_headers_2_1" if binary["minor"] >= 1 else "extra_trace_headers_2_0"])
     if not 0 <= extra <= 0x7FFF:
-        raise SurveyError(f"{path.name} is damaged: it says it has {extra} additional trace headers (bytes 3507-3510).")
+        raise SurveyError(
+            tr(
+                "{name} is damaged: it says it has {extra} additional trace headers (bytes 3507-3510).",
+                name=path.name,
+                extra=extra,
+            )
+        )
     return extra
 
 
 def _peek_trace_header(path: Path, order: str, first: int, size: int) -> np.void:
     if first + fields.TRACE_HEADER_BYTES > size:
         raise SurveyError(
-            f"{path.name} holds no trace: it ends at byte {size}, its first trace should begin at byte {first}."
+            tr(
+                "{name} holds no trace: it ends at byte {size}, its first trace should begin at byte {first}.",
+                name=path.name,
+                size=size,
+                first=first,
+            )
         )
     layout = fields.trace_layout(order, 3, 0)["header"]
     with path.open("rb") as file:
@@ -191,19 +242,45 @@ def _trace_count(path: Path, binary: np.void, extended: bool, data_bytes: int, s
     stated = int(binary["traces"]) if extended else 0
     trailers = extended and int(binary["trailers"]) != 0
     if stated > held:
-        raise SurveyError(f"{path.name} is truncated: its header says {stated} traces, it holds {held} whole ones.")
+        raise SurveyError(
+            tr(
+                "{name} is truncated: its header says {stated} traces, it holds {held} whole ones.",
+                name=path.name,
+                stated=stated,
+                held=held,
+            )
+        )
     beyond = data_bytes - stated * trace_bytes
     if stated and beyond and not trailers:
-        raise SurveyError(f"{path.name} is damaged: {beyond} bytes follow the {stated} traces its header speaks of.")
+        raise SurveyError(
+            tr(
+                "{name} is damaged: {beyond} bytes follow the {stated} traces its header speaks of.",
+                name=path.name,
+                beyond=beyond,
+                stated=stated,
+            )
+        )
     if not stated and rest:
         raise SurveyError(
-            f"{path.name} is truncated or its sample count is wrong: after {held} whole traces of {sample_count} samples "
-            f"{rest} bytes remain."
+            tr(
+                "{name} is truncated or its sample count is wrong: after {held} whole traces of {sample_count} "
+                "samples {rest} bytes remain.",
+                name=path.name,
+                held=held,
+                sample_count=sample_count,
+                rest=rest,
+            )
         )
     count = stated or held
     if count * sample_count > MAX_SAMPLES:
         raise SurveyError(
-            f"{path.name} is too large: {count} traces of {sample_count} samples; a line may hold {MAX_SAMPLES} samples."
+            tr(
+                "{name} is too large: {count} traces of {sample_count} samples; a line may hold {max_samples} samples.",
+                name=path.name,
+                count=count,
+                sample_count=sample_count,
+                max_samples=MAX_SAMPLES,
+            )
         )
     return count
 
@@ -213,16 +290,21 @@ def _interval(binary: np.void, trace_header: np.void, extended: bool) -> Tuple[f
     if extended:
         microseconds = float(binary["extended_interval_us"])
         if np.isfinite(microseconds) and microseconds > 0.0:
-            return microseconds * 1000.0, "bytes 3273-3280 (microseconds)", ()
+            return microseconds * 1000.0, tr("bytes 3273-3280 (microseconds)"), ()
     in_file, in_trace = int(binary["interval"]), int(trace_header["interval"])
     if in_file == 0:
-        return in_trace / 1000.0, "bytes 117-118 of the first trace, read as picoseconds", ()
+        return in_trace / 1000.0, tr("bytes 117-118 of the first trace, read as picoseconds"), ()
     notes = ()
     if in_trace not in (0, in_file):
         notes = (
-            f"The sample interval is {in_file} in its file header and {in_trace} in its traces; the file header is used.",
+            tr(
+                "The sample interval is {in_file} in its file header and {in_trace} in its traces; the file "
+                "header is used.",
+                in_file=in_file,
+                in_trace=in_trace,
+            ),
         )
-    return in_file / 1000.0, "bytes 3217-3218, read as picoseconds", notes
+    return in_file / 1000.0, tr("bytes 3217-3218, read as picoseconds"), notes
 
 
 def _check_trace_lengths(path: Path, layout: Layout) -> None:
@@ -235,6 +317,11 @@ def _check_trace_lengths(path: Path, layout: Layout) -> None:
     if len(lengths) and np.any(lengths != lengths[0]):
         other = int(lengths[lengths != lengths[0]][0])
         raise SurveyError(
-            f"{path.name} holds traces of {int(lengths[0])} and of {other} samples, or is damaged; "
-            "all traces of a line must have one length."
+            tr(
+                "{name} holds traces of {length} and of {other} samples, or is damaged; all traces of a line "
+                "must have one length.",
+                name=path.name,
+                length=int(lengths[0]),
+                other=other,
+            )
         )

@@ -20,6 +20,8 @@ from typing import Optional, Tuple
 
 import numpy as np
 
+from ..language import tr
+
 _FOOT_M = 0.3048
 _KNOWN_SCALARS = (0, 1, 10, 100, 1000, 10000)
 
@@ -33,13 +35,16 @@ def header_positions(headers: np.ndarray, revision: int, in_feet: bool) -> Tuple
     if pairs is None:
         return None, ()
     if np.any(np.isin(headers["coordinate_units"], (2, 3, 4))):
-        return None, ("The coordinates in its trace headers are angles, not lengths; they are not used.",)
+        return None, (tr("The coordinates in its trace headers are angles, not lengths; they are not used."),)
     scalar = headers["coordinate_scalar"].astype(np.int64)
     unknown = ~np.isin(np.abs(scalar), _KNOWN_SCALARS)
     if unknown.any():
         return None, (
-            f"The coordinate scalar in its trace headers is {scalar[unknown][0]}, which is none of 1, 10, 100, 1000, 10000 "
-            "or their negatives; the coordinates there are not used.",
+            tr(
+                "The coordinate scalar in its trace headers is {scalar}, which is none of 1, 10, 100, 1000, "
+                "10000 or their negatives; the coordinates there are not used.",
+                scalar=scalar[unknown][0],
+            ),
         )
     size = np.maximum(np.abs(scalar), 1).astype(float)
     positions = pairs * np.where(scalar < 0, 1.0 / size, size)[:, None]
@@ -48,7 +53,10 @@ def header_positions(headers: np.ndarray, revision: int, in_feet: bool) -> Tuple
     standing = np.all(np.diff(positions, axis=0) == 0.0, axis=1)
     if standing.mean() > 0.5:
         return None, (
-            "The coordinates in its trace headers are too coarse to tell one trace from the next; they are not used.",
+            tr(
+                "The coordinates in its trace headers are too coarse to tell one trace from the next; they are "
+                "not used."
+            ),
         )
     return positions, ()
 

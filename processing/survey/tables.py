@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
 from ..errors import SurveyError, short
+from ..language import tr
 from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
 
 AREAS_FILE = "scan_areas.csv"
@@ -47,7 +48,7 @@ class Text(NamedTuple):
     """A column of any text; required ones must not be empty."""
 
 
-_LOCAL = Number(-1000.0, 1000.0, "metres of the area's local grid")
+_LOCAL = Number(-1000.0, 1000.0, tr("metres of the area's local grid"))
 _SITE = Number(-1e8, 1e8, "metres")
 
 AREA_COLUMNS = {
@@ -107,7 +108,10 @@ def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
                 Finding(
                     "error",
                     row.where,
-                    f"area {row.values['area_id']} stands in the table already; this row is left out.",
+                    tr(
+                        "area {area_id} stands in the table already; this row is left out.",
+                        area_id=row.values["area_id"],
+                    ),
                 )
             )
             continue
@@ -132,13 +136,15 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
     path = folder / CONTROL_POINTS_FILE
     if not path.exists():
         findings.append(
-            Finding("warning", path.name, "the table is missing; no area can be positioned on the site grid.")
+            Finding("warning", path.name, tr("the table is missing; no area can be positioned on the site grid."))
         )
         return []
     try:
         rows = read_table(path, CONTROL_POINT_COLUMNS, findings, CONTROL_POINT_OPTIONAL)
     except SurveyError as error:
-        findings.append(Finding("error", path.name, f"{error} No area can be positioned on the site grid."))
+        findings.append(
+            Finding("error", path.name, tr("{error} No area can be positioned on the site grid.", error=error))
+        )
         return []
     points = []
     taken = set()
@@ -150,7 +156,11 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
                 Finding(
                     "error",
                     row.where,
-                    f"point {key[1]} of area {key[0]} stands in the table already; this row is left out.",
+                    tr(
+                        "point {point_id} of area {area_id} stands in the table already; this row is left out.",
+                        point_id=key[1],
+                        area_id=key[0],
+                    ),
                 )
             )
             continue
@@ -180,16 +190,23 @@ def read_table(path: Path, columns: Columns, findings: List[Finding], optional: 
             if not names:
                 names = _check_header(path, cells, columns, separator)
                 continue
-            where = f"{path.name} row {reader.line_num}"
+            where = tr("{name} row {row}", name=path.name, row=reader.line_num)
             row = _check_row(where, names, cells, columns, optional or {}, decimal_comma=separator == ";")
             if isinstance(row, Finding):
                 findings.append(row)
             else:
                 rows.append(row)
     except csv.Error as error:
-        raise SurveyError(f"{path.name} row {reader.line_num} is not valid CSV: {error}.") from error
+        raise SurveyError(
+            tr(
+                "{name} row {row} is not valid CSV: {error}.",
+                name=path.name,
+                row=reader.line_num,
+                error=error,
+            )
+        ) from error
     if not names:
-        raise SurveyError(f"{path.name} is empty.")
+        raise SurveyError(tr("{name} is empty.", name=path.name))
     return rows
 
 
@@ -212,9 +229,9 @@ def read_cells(path: Path) -> Tuple[List[str], List[List[str]], str, bool]:
     try:
         rows = [row for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True) if any(row)]
     except csv.Error as error:
-        raise SurveyError(f"{path.name} is not valid CSV: {error}.") from error
+        raise SurveyError(tr("{name} is not valid CSV: {error}.", name=path.name, error=error)) from error
     if not rows:
-        raise SurveyError(f"{path.name} is empty.")
+        raise SurveyError(tr("{name} is empty.", name=path.name))
     return [name.strip().lower() for name in rows[0]], rows, separator, path.read_bytes().startswith(codecs.BOM_UTF8)
 
 
@@ -226,14 +243,20 @@ def _separator(text: str) -> str:
 def _read_text(path: Path) -> str:
     try:
         if not path.is_file():
-            raise SurveyError(f"{path.name} is missing from the survey folder {path.parent.name}.")
+            raise SurveyError(
+                tr("{name} is missing from the survey folder {folder}.", name=path.name, folder=path.parent.name)
+            )
         if path.stat().st_size > MAX_BYTES:
-            raise SurveyError(f"{path.name} is too large for a table: {path.stat().st_size} bytes.")
+            raise SurveyError(
+                tr("{name} is too large for a table: {size} bytes.", name=path.name, size=path.stat().st_size)
+            )
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise SurveyError(f"{path.name} is not UTF-8 text; save it as CSV in UTF-8.") from error
+        raise SurveyError(tr("{name} is not UTF-8 text; save it as CSV in UTF-8.", name=path.name)) from error
     except OSError as error:
-        raise SurveyError(f"{path.name} cannot be read: {error.strerror or error}.") from error
+        raise SurveyError(
+            tr("{name} cannot be read: {reason}.", name=path.name, reason=error.strerror or error)
+        ) from error
 
 
 def _check_header(path: Path, cells: List[str], columns: Columns, separator: str) -> List[str]:
@@ -241,12 +264,25 @@ def _check_header(path: Path, cells: List[str], columns: Columns, separator: str
     missing = [name for name in columns if name not in names]
     if missing:
         raise SurveyError(
-            f"{path.name} lacks the column{'s' if len(missing) > 1 else ''} {', '.join(missing)}; "
-            f"it has, separated by '{separator}': {short(', '.join(names), 300)}."
+            tr(
+                "{name} lacks the columns {missing}; it has, separated by '{separator}': {names}.",
+                name=path.name,
+                missing=", ".join(missing),
+                separator=separator,
+                names=short(", ".join(names), 300),
+            )
+            if len(missing) > 1
+            else tr(
+                "{name} lacks the column {missing}; it has, separated by '{separator}': {names}.",
+                name=path.name,
+                missing=missing[0],
+                separator=separator,
+                names=short(", ".join(names), 300),
+            )
         )
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
-        raise SurveyError(f"{path.name} has the column {short(twice[0])} more than once.")
+        raise SurveyError(tr("{name} has the column {text} more than once.", name=path.name, text=short(twice[0])))
     return names
 
 
@@ -255,7 +291,13 @@ def _check_row(
 ) -> Union[Row, Finding]:
     if any(cells[len(names) :]):
         return Finding(
-            "error", where, f"it holds {len(cells)} fields where the header has {len(names)}; it is left out."
+            "error",
+            where,
+            tr(
+                "it holds {count} fields where the header has {expected}; it is left out.",
+                count=len(cells),
+                expected=len(names),
+            ),
         )
     cells = cells + [""] * (len(names) - len(cells))
     by_name = dict(zip(names, cells))
@@ -265,7 +307,7 @@ def _check_row(
         try:
             values[name] = _READERS[type(kind)](by_name.pop(name), kind, decimal_comma)
         except ValueError as error:
-            return Finding("error", where, f"{name} {error}; the row is left out.")
+            return Finding("error", where, tr("{name} {error}; the row is left out.", name=name, error=error))
     return Row(where, values, {name: text for name, text in by_name.items() if name})
 
 
@@ -276,9 +318,17 @@ def _read_number(text: str, kind: Number, decimal_comma: bool) -> float:
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise ValueError(f"is '{short(text)}', not a number" if text else "is empty")
+        raise ValueError(tr("is '{text}', not a number", text=short(text)) if text else tr("is empty"))
     if not kind.low <= value <= kind.high:
-        raise ValueError(f"is {short(text)}; it must lie between {kind.low:g} and {kind.high:g} {kind.unit}")
+        raise ValueError(
+            tr(
+                "is {text}; it must lie between {low:g} and {high:g} {unit}",
+                text=short(text),
+                low=kind.low,
+                high=kind.high,
+                unit=kind.unit,
+            )
+        )
     return value
 
 
@@ -286,19 +336,25 @@ def _read_name(text: str, kind: Name, decimal_comma: bool) -> str:
     text = _read_any(text, kind, decimal_comma)
     unsafe = next((mark for mark in text if mark in _UNSAFE or ord(mark) < 32), None)
     if unsafe or text.startswith("."):
-        raise ValueError(f"'{short(text)}' holds '{unsafe or '.'}', which cannot stand there in a file name or list")
+        raise ValueError(
+            tr(
+                "'{text}' holds '{unsafe}', which cannot stand there in a file name or list",
+                text=short(text),
+                unsafe=unsafe or ".",
+            )
+        )
     return text
 
 
 def _read_choice(text: str, kind: Choice, decimal_comma: bool) -> str:
     if text.lower() not in kind.words:
-        raise ValueError(f"is '{short(text)}'; it must be one of {', '.join(kind.words)}")
+        raise ValueError(tr("is '{text}'; it must be one of {words}", text=short(text), words=", ".join(kind.words)))
     return text.lower()
 
 
 def _read_any(text: str, kind: Text, decimal_comma: bool) -> str:
     if not text:
-        raise ValueError("is empty")
+        raise ValueError(tr("is empty"))
     return text
 
 

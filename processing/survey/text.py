@@ -22,6 +22,7 @@ from typing import Iterator, List, Optional, TextIO
 import numpy as np
 
 from ..errors import SurveyError
+from ..language import tr
 from .line_header import MAX_SAMPLES, LineHeader
 
 MAX_BYTES = 2**29  # half a gigabyte of text: nothing of a radar line is larger
@@ -74,11 +75,13 @@ def read_header(path: Path, sample_interval_ns: Optional[float] = None) -> LineH
         form = _read_form(path, file)
         file.seek(0)
         count = sum(1 for _ in _rows(file, form))
-    interval, source = form.sample_interval_ns, "its line '# sample_interval_ns:'"
+    interval, source = form.sample_interval_ns, tr("its line '# sample_interval_ns:'")
     if sample_interval_ns is not None:
-        interval, source = sample_interval_ns, "the given override"
+        interval, source = sample_interval_ns, tr("the given override")
     if interval is None:
-        raise SurveyError(f"{path.name} has no line '# sample_interval_ns: ...'; add it, or give the sample interval.")
+        raise SurveyError(
+            tr("{name} has no line '# sample_interval_ns: ...'; add it, or give the sample interval.", name=path.name)
+        )
     _check_size(path, count, form)
     traces, samples = (count, form.columns) if form.rows == "traces" else (form.columns, count)
     return LineHeader(traces, samples, interval, source)
@@ -104,16 +107,25 @@ def _open(path: Path) -> Iterator[TextIO]:
     """The file as UTF-8 text; what goes wrong while it is open becomes a `SurveyError`."""
     try:
         if not path.is_file():
-            raise SurveyError(f"{path.name} is missing or not a plain file.")
+            raise SurveyError(tr("{name} is missing or not a plain file.", name=path.name))
         size = path.stat().st_size
         if size > MAX_BYTES:
-            raise SurveyError(f"{path.name} is too large: {size} bytes of text; a line may hold {MAX_BYTES}.")
+            raise SurveyError(
+                tr(
+                    "{name} is too large: {size} bytes of text; a line may hold {max_bytes}.",
+                    name=path.name,
+                    size=size,
+                    max_bytes=MAX_BYTES,
+                )
+            )
         with path.open(encoding="utf-8-sig") as file:
             yield file
     except UnicodeDecodeError as error:
-        raise SurveyError(f"{path.name} is not UTF-8 text; save it as UTF-8.") from error
+        raise SurveyError(tr("{name} is not UTF-8 text; save it as UTF-8.", name=path.name)) from error
     except OSError as error:
-        raise SurveyError(f"{path.name} cannot be read: {error.strerror or error}.") from error
+        raise SurveyError(
+            tr("{name} cannot be read: {reason}.", name=path.name, reason=error.strerror or error)
+        ) from error
 
 
 def _read_form(path: Path, file: TextIO) -> _Form:
@@ -127,19 +139,34 @@ def _read_form(path: Path, file: TextIO) -> _Form:
         name, _, value = (part.strip().lower() for part in text[1:].partition(":"))
         if name == "rows":
             if value not in _ROWS:
-                raise SurveyError(f"{path.name} row {number}: 'rows' must be 'traces' or 'samples', not '{value}'.")
+                raise SurveyError(
+                    tr(
+                        "{name} row {number}: 'rows' must be 'traces' or 'samples', not '{value}'.",
+                        name=path.name,
+                        number=number,
+                        value=value,
+                    )
+                )
             rows = value
         elif name == "sample_interval_ns":
             interval = _positive(value)
             if interval is None:
                 raise SurveyError(
-                    f"{path.name} row {number}: the sample interval must be a number above zero, not '{value}'."
+                    tr(
+                        "{name} row {number}: the sample interval must be a number above zero, not '{value}'.",
+                        name=path.name,
+                        number=number,
+                        value=value,
+                    )
                 )
     else:
-        raise SurveyError(f"{path.name} holds no numbers.")
+        raise SurveyError(tr("{name} holds no numbers.", name=path.name))
     if rows is None:
         raise SurveyError(
-            f"{path.name} does not say what a row is; add the line '# rows: traces' or '# rows: samples' at its top."
+            tr(
+                "{name} does not say what a row is; add the line '# rows: traces' or '# rows: samples' at its top.",
+                name=path.name,
+            )
         )
     separator = next((mark for mark in "\t;," if mark in text), None)
     form = _Form(rows, interval, separator, number, 0)
@@ -164,7 +191,13 @@ def _rows(file: TextIO, form: _Form) -> Iterator[tuple]:
 def _check_size(path: Path, row_count: int, form: _Form) -> None:
     if row_count * form.columns > MAX_SAMPLES:
         raise SurveyError(
-            f"{path.name} is too large: {row_count} rows of {form.columns} numbers; a line may hold {MAX_SAMPLES}."
+            tr(
+                "{name} is too large: {row_count} rows of {columns} numbers; a line may hold {max_samples}.",
+                name=path.name,
+                row_count=row_count,
+                columns=form.columns,
+                max_samples=MAX_SAMPLES,
+            )
         )
 
 
@@ -174,10 +207,18 @@ def _parse_row(path: Path, number: int, line: str, form: _Form) -> np.ndarray:
         values = form.parse(line)
     except ValueError:
         cell = next(cell for cell in form.split(line) if not _is_number(cell, form))
-        raise SurveyError(f"{path.name} row {number}: '{cell.strip()[:40]}' is not a number.") from None
+        raise SurveyError(
+            tr("{name} row {number}: '{cell}' is not a number.", name=path.name, number=number, cell=cell.strip()[:40])
+        ) from None
     if len(values) != form.columns:
         raise SurveyError(
-            f"{path.name} row {number} holds {len(values)} numbers where the first row holds {form.columns}."
+            tr(
+                "{name} row {number} holds {count} numbers where the first row holds {columns}.",
+                name=path.name,
+                number=number,
+                count=len(values),
+                columns=form.columns,
+            )
         )
     return values
 
