@@ -19,33 +19,34 @@ from qgis.core import (
 )
 
 from ..processing import cautions
+from ..processing.language import tr
 from ..processing.outputs.geopackage import read_layer
 from .styles import editing, fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
-SIDES = {"top": "{}", "soffit": "{} (seen from below)", "wall": "{} (elevation of a wall)"}
+SIDES = {"top": "{}", "soffit": tr("{} (seen from below)"), "wall": tr("{} (elevation of a wall)")}
 # Table, name on screen, style, shown at first; in drawing order from the top.
 TABLES = (
-    ("items", "Items, depth to top in mm", items.style_items, True),
-    ("picks", "Picks", items.style_picks, False),
-    ("control_points", "Control points", plan.style_control_points, True),
-    ("ties", "Ties between areas", fit.style_ties, False),
-    ("walls", "Walls and what was scanned on them", fit.style_walls, True),
-    ("seams", "Seams: offset of shared items in mm", fit.style_seams, False),
-    ("error_ellipses", "Error ellipses (95 %, 50 times enlarged)", fit.style_error_ellipses, False),
-    ("scan_lines", "Scan lines", plan.style_scan_lines, False),
-    ("scan_areas", "Scan areas", plan.style_scan_areas, True),
-    ("coverage", "Not scanned: unknown", plan.style_coverage, True),
+    ("items", tr("Items, depth to top in mm"), items.style_items, True),
+    ("picks", tr("Picks"), items.style_picks, False),
+    ("control_points", tr("Control points"), plan.style_control_points, True),
+    ("ties", tr("Ties between areas"), fit.style_ties, False),
+    ("walls", tr("Walls and what was scanned on them"), fit.style_walls, True),
+    ("seams", tr("Seams: offset of shared items in mm"), fit.style_seams, False),
+    ("error_ellipses", tr("Error ellipses (95 %, 50 times enlarged)"), fit.style_error_ellipses, False),
+    ("scan_lines", tr("Scan lines"), plan.style_scan_lines, False),
+    ("scan_areas", tr("Scan areas"), plan.style_scan_areas, True),
+    ("coverage", tr("Not scanned: unknown"), plan.style_coverage, True),
 )
 EDITED = {"items": editing.prepare_items, "picks": editing.prepare_picks}
 FIT_TABLES = ("ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
 PLAIN_TABLES = {
-    "findings": "What was noticed",
-    "mats": "Mats of bars: spacing and cover",
-    "dismissed": "Set aside by the surveyor",
-    "wave_speeds": "Wave speeds",
-    LOG_TABLE: "Steps run",
+    "findings": tr("What was noticed"),
+    "mats": tr("Mats of bars: spacing and cover"),
+    "dismissed": tr("Set aside by the surveyor"),
+    "wave_speeds": tr("Wave speeds"),
+    LOG_TABLE: tr("Steps run"),
 }
 
 
@@ -127,7 +128,7 @@ class ResultLoader(QgsProcessingLayerPostProcessorInterface):
 
 def _table_group(project: QgsProject) -> QgsLayerTreeGroup:
     root = project.layerTreeRoot()
-    return root.findGroup("Tables") or root.addGroup("Tables")
+    return root.findGroup(tr("Tables")) or root.addGroup(tr("Tables"))
 
 
 def _show_plain_tables(project: QgsProject, survey_path) -> None:
@@ -197,13 +198,13 @@ class _PlaneView:
         self._add(self.group, layer, "slices", True)
 
     def _show_thickness(self, path: str, _earlier) -> None:
-        layer = _raster(path, "Slab thickness")
+        layer = _raster(path, tr("Slab thickness"))
         found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
         self._add(self.group, layer, "base", False)
 
     def _show_origin(self, path: str, _earlier) -> None:
-        layer = QgsRasterLayer(path, "Area that each cell comes from")
+        layer = QgsRasterLayer(path, tr("Area that each cell comes from"))
         slices.style_origin(layer)
         self._add(self.group, layer, "origin", False)
 

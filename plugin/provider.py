@@ -5,6 +5,7 @@ from pathlib import Path
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
+from ..processing.language import tr
 from .algorithms.checkpenetrations import CheckPenetrations
 from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices
@@ -65,7 +66,7 @@ class InslabProvider(QgsProcessingProvider):
         return "Inslab"
 
     def longName(self):
-        return "Inslab: what is cast into concrete"
+        return tr("Inslab: what is cast into concrete")
 
     def icon(self):
         return QIcon(str(ICONS / "inslab.svg"))

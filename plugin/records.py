@@ -15,9 +15,9 @@ from ..processing.record.store_postgis import DEFAULT_SCHEMA, is_connection, spl
 from .layers import table_source
 
 PREFIX = "postgres:"
-HELP = (
-    "The building's record: a GeoPackage, or postgres:NAME/SCHEMA with the name of a PostGIS connection of QGIS. Words of libpq "
-    "(host=... dbname=... schema=...) are taken as well."
+HELP = tr(
+    "The building's record: a GeoPackage, or postgres:NAME/SCHEMA with the name of a PostGIS connection of "
+    "QGIS. Words of libpq (host=... dbname=... schema=...) are taken as well."
 )
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import List, Mapping, Sequence, Tuple
 
 from .errors import ProcessingError
+from .language import tr
 from .monitor import Monitor
 from .outputs import (
     area_task,
@@ -75,7 +76,7 @@ def process_survey(
         fitting.fit_with_items(result, settings.fit, monitor)
         area_work.place_and_join(result, monitor.part(0.83, 0.86))
         with area_task.timed(result.seconds, "mosaic"):
-            monitor.log("Joining the areas' depth slices into one picture for each level.")
+            monitor.log(tr("Joining the areas' depth slices into one picture for each level."))
             rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.86, 0.98))
         monitor.step(0.98)
         with area_task.timed(result.seconds, "write"):
@@ -199,7 +200,12 @@ def join_items_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
     result = _reopen(survey_path, monitor.part(0.0, 0.5))
     result.depths = stored.read_area_depths(result.survey_path)
     if not result.depths:
-        raise ProcessingError(f"{result.survey_path} has no items yet; run 'Detect items' or 'Process a survey' first.")
+        raise ProcessingError(
+            tr(
+                "{survey_path} has no items yet; run 'Detect items' or 'Process a survey' first.",
+                survey_path=result.survey_path,
+            )
+        )
     result.area_items = stored.read_area_items(result.survey_path)
     result.picks = list(hand_edits.read_edits(result.survey_path).computed_picks)
     area_work.place_and_join(result, monitor.part(0.5, 0.9))
@@ -228,7 +234,7 @@ def radargrams_step(
     with staging_folder(output) as staging:
 
         def work(area: ScanArea, own: Monitor) -> None:
-            own.log(f"Area {area.area_id}: {len(area.lines)} lines.")
+            own.log(tr("Area {area_id}: {count} lines.", area_id=area.area_id, count=len(area.lines)))
             prepared = area_work.prepare(result, area, ChainSettings(), own.part(0.0, 0.2))
             speed = area_work.wave_speed(result, prepared, own.part(0.2, 0.5))
             here = [pick for pick in picks if pick.area_id == area.area_id]
@@ -296,7 +302,9 @@ def _start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: M
     with area_task.timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(survey_folder)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
-    monitor.log(f"Read {len(survey.areas)} scan areas with {survey.line_count} lines.")
+    monitor.log(
+        tr("Read {count} scan areas with {line_count} lines.", count=len(survey.areas), line_count=survey.line_count)
+    )
     result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=stored.read_crs_wkt(survey_path), inputs=inputs)
     result.findings.extend(survey.findings)
     keeping.check_same_survey(survey_path, survey)
@@ -316,7 +324,11 @@ def _reopen(survey_path, monitor: Monitor) -> ChainResult:
         known = {values["area_id"] for _, values in read_layer(survey_path, "scan_areas")}
     if known != {area.area_id for area in survey.areas}:
         raise ProcessingError(
-            f"The survey folder {survey.folder} has other scan areas than {survey_path.name}; read the survey again."
+            tr(
+                "The survey folder {folder} has other scan areas than {name}; read the survey again.",
+                folder=survey.folder,
+                name=survey_path.name,
+            )
         )
     speeds = {key: speed for key, speed in stored.read_wave_speeds(survey_path).items() if key in known}
     crs_wkt = stored.read_crs_wkt(survey_path)

@@ -9,6 +9,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 from . import cautions
 from .errors import ProcessingError
+from .language import tr
 from .monitor import Monitor
 from .outputs.geopackage import Layer, check_replaceable, replace_layers, write_geopackage
 from .outputs.ground import Ground, choose_level, read_ground
@@ -67,7 +68,7 @@ def check_step(
         )
         for entry, values, verdict in zip(holes.entry_m, given, verdicts)
     ]
-    text = f"Verdicts on planned penetrations. {cautions.SHORT}"
+    text = tr("Verdicts on planned penetrations. {short}", short=cautions.SHORT)
     monitor.step(0.95)
     write_layers(output_path, [Layer(VERDICT_LAYER, "Point", {**kept, **VERDICT_FIELDS}, rows, text)], survey_path)
     monitor.progress(1.0)
@@ -107,7 +108,7 @@ def draw_sections(
 def check_output(path) -> None:
     """Raises `ProcessingError` where `path` cannot become a GeoPackage."""
     if Path(path).suffix.lower() != ".gpkg":
-        raise ProcessingError(f"{path} is no GeoPackage; choose an output whose name ends in .gpkg.")
+        raise ProcessingError(tr("{path} is no GeoPackage; choose an output whose name ends in .gpkg.", path=path))
     check_replaceable(path)
 
 
@@ -152,12 +153,17 @@ def clear_space_step(
     extent = space.extent_m
     if not len(extent):
         raise ProcessingError(
-            f"Level {ground.level} ({surface}) has no ground that was scanned in both directions, so that all of it is unknown."
+            tr(
+                "Level {level} ({surface}) has no ground that was scanned in both directions, so that all of it "
+                "is unknown.",
+                level=ground.level,
+                surface=surface,
+            )
         )
     grid = SiteGrid.around(extent, cell_m)
     x, y = grid.centres_m()[0, :, 0], grid.centres_m()[:, 0, 1]
     band = Band(
-        f"Largest diameter, {1000 * depth_m:.0f} mm deep; no value is UNKNOWN, never clear",
+        tr("Largest diameter, {depth:.0f} mm deep; no value is UNKNOWN, never clear", depth=1000 * depth_m),
         "m",
         (
             ("caution", cautions.SHORT),

@@ -7,6 +7,7 @@ import numpy as np
 
 from . import cautions
 from .errors import ProcessingError
+from .language import tr
 from .monitor import Monitor
 from .outputs.geopackage import Layer
 from .outputs.ground import Ground, choose_level, read_ground
@@ -59,7 +60,7 @@ def place_step(
         which = [i for i, pattern in enumerate(patterns) if pattern == name]
         if len({sides[i] for i in which}) > 1:
             raise ProcessingError(
-                f"Pattern {name} has holes on several levels or surfaces; give each its own pattern_id."
+                tr("Pattern {name} has holes on several levels or surfaces; give each its own pattern_id.", name=name)
             )
         surface, level = sides[which[0]]
         plane = choose_level(survey_path, surface, level), surface
@@ -72,11 +73,16 @@ def place_step(
         (placed if places else failed).append(name)
         if not places:
             verdicts = check_penetrations(planned, pieces, known, rules, confidence)
-            sentence = f"No clear place within {1000 * wanted.search_m:.0f} mm"
-            sentence += " inside the allowed area" if wanted.allowed_edges_m is not None else ""
-            verdicts = [replace(one, reason=f"{sentence}. At the planned place: {one.reason}") for one in verdicts]
+            sentence = tr("No clear place within {search:.0f} mm", search=1000 * wanted.search_m)
+            sentence += tr(" inside the allowed area") if wanted.allowed_edges_m is not None else ""
+            verdicts = [
+                replace(
+                    one, reason=tr("{sentence}. At the planned place: {reason}", sentence=sentence, reason=one.reason)
+                )
+                for one in verdicts
+            ]
             places = [Place(np.zeros(2), 0.0, planned, verdicts)]
-            monitor.warn(f"Pattern {name}: {sentence[0].lower()}{sentence[1:]}.")
+            monitor.warn(tr("Pattern {name}: {sentence}.", name=name, sentence=f"{sentence[0].lower()}{sentence[1:]}"))
         for rank, place in enumerate(places, 0 if name in failed else 1):
             for i, entry, verdict in zip(which, place.holes.entry_m, place.verdicts):
                 values = {key: value for key, value in given[i].items() if key in kept}
@@ -86,7 +92,10 @@ def place_step(
                 values.update(shift_x_m=entry[0] - holes.entry_m[i, 0], shift_y_m=entry[1] - holes.entry_m[i, 1])
                 rows.append((tuple(entry), values))
     monitor.step(0.98)
-    text = f"Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {cautions.SHORT}"
+    text = tr(
+        "Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {short}",
+        short=cautions.SHORT,
+    )
     write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)], survey_path)
     return placed, failed
 
@@ -124,13 +133,18 @@ def chase_step(
     )
     if found is None:
         raise ProcessingError(
-            f"There is no way for a chase {1000 * wanted.depth_m:.0f} mm deep and {1000 * wanted.width_m:.0f} mm wide between "
-            f"these points within {wanted.around_m:g} m around them; allow a crossing, a larger detour or another depth."
+            tr(
+                "There is no way for a chase {depth:.0f} mm deep and {width:.0f} mm wide between these points "
+                "within {around_m:g} m around them; allow a crossing, a larger detour or another depth.",
+                depth=1000 * wanted.depth_m,
+                width=1000 * wanted.width_m,
+                around_m=wanted.around_m,
+            )
         )
     crossed, close = ", ".join(found.crossed), ", ".join(found.too_close)
-    reason = "Keeps off all known items." if not (crossed or close) else "Only where crossing is allowed: "
-    reason += f"cuts {crossed}" if crossed else ""
-    reason += ("; " if crossed and close else "") + (f"comes too close to {close}" if close else "")
+    reason = tr("Keeps off all known items.") if not (crossed or close) else tr("Only where crossing is allowed: ")
+    reason += tr("cuts {crossed}", crossed=crossed) if crossed else ""
+    reason += ("; " if crossed and close else "") + (tr("comes too close to {close}", close=close) if close else "")
     values = {
         "level": ground.level,
         "surface": surface,
@@ -143,7 +157,7 @@ def chase_step(
         "reason": reason if reason.endswith(".") else f"{reason}.",
     }
     monitor.step(0.97)
-    text = f"Chases between two points, with what they cross. {cautions.SHORT}"
+    text = tr("Chases between two points, with what they cross. {short}", short=cautions.SHORT)
     write_layers(
         output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)], survey_path
     )
@@ -195,7 +209,7 @@ def sheet_rows(
             "tilt_deg": np.degrees(holes.tilt_rad[i]),
             "clear_to_m": entry.clear_to_m,
             "slab_thickness_m": entry.thickness_m,
-            "nearest_items": "; ".join(map(str, entry.near)) or "no item is known nearby",
+            "nearest_items": "; ".join(map(str, entry.near)) or tr("no item is known nearby"),
             **{name: getattr(verdict, name) for name in VERDICT_FIELDS},
             "cautions": cautions.SHORT,
         }
@@ -213,5 +227,7 @@ def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None
         ((row["x_m"], row["y_m"]), {key: value for key, value in row.items() if key in SHEET_FIELDS}) for row in rows
     ]
     write_layers(
-        output_path, [Layer(SHEET_LAYER, "Point", SHEET_FIELDS, table, f"Drill sheet. {cautions.SHORT}")], survey_path
+        output_path,
+        [Layer(SHEET_LAYER, "Point", SHEET_FIELDS, table, tr("Drill sheet. {short}", short=cautions.SHORT))],
+        survey_path,
     )

@@ -12,11 +12,13 @@ from typing import List, Optional, Sequence, Tuple
 import numpy as np
 
 from .errors import ProcessingError
+from .language import tr
 from .monitor import Monitor
 from .outputs import drawings, layers, stored
 from .outputs.geopackage import check_replaceable, replace_layers, restamp
 from .outputs.publish import publish, staging_folder, write_text
 from .outputs.report_page import millimetres, page, table
+from .outputs.words import word
 from .site import geotiff
 from .site.crs import base_name, local_crs_wkt, point_scale, tied_crs_wkt
 from .site.drawing_fit import SIMILARITY, DrawingFit, DrawingPair, fit_drawing
@@ -46,7 +48,7 @@ def site_grid_step(
     check_replaceable(survey_path)
     if base is None:
         if pairs_path or tie:
-            raise ProcessingError("Tying the site grid needs the coordinate system to tie it to; choose it.")
+            raise ProcessingError(tr("Tying the site grid needs the coordinate system to tie it to; choose it."))
         wkt, fit = local_crs_wkt(name), None
     else:
         fit = _fit(base, pairs_path, tie, scale, monitor)
@@ -79,7 +81,7 @@ def _fit(base: str, pairs_path, tie: Optional[GridTie], scale: Optional[float], 
             monitor.warn(f"{found.where}: {found.text}")
         return fit_tie(pairs, scale)
     if tie is None:
-        raise ProcessingError("Tying the site grid needs two or more points known in both, or origin and rotation.")
+        raise ProcessingError(tr("Tying the site grid needs two or more points known in both, or origin and rotation."))
     return TieFit(replace(tie, scale=scale or point_scale(base, tie.east_m, tie.north_m)))
 
 
@@ -89,32 +91,43 @@ def _scale_warnings(base: str, fit: TieFit) -> List[str]:
     if abs(apart) <= max(NOTICEABLE_SCALE, 3.0 * np.nan_to_num(fit.sigma_scale)):
         return []
     return [
-        f"The scale {fit.tie.scale:.6f} differs by {1e6 * apart:+.0f} millionths ({1e5 * abs(apart):.1f} mm in 100 m) from that "
-        f"of the map projection here, {expected:.6f}; height explains 157 millionths a kilometre. Check tape, points and units."
+        tr(
+            "The scale {scale:.6f} differs by {apart:+.0f} millionths ({per_100_m:.1f} mm in 100 m) from that of "
+            "the map projection here, {expected:.6f}; height explains 157 millionths a kilometre. Check tape, "
+            "points and units.",
+            scale=fit.tie.scale,
+            apart=1e6 * apart,
+            per_100_m=1e5 * abs(apart),
+            expected=expected,
+        )
     ]
 
 
 def _grid_report(name: str, base: Optional[str], fit: Optional[TieFit], warnings: List[str], wkt: str) -> str:
-    parts = [f"<h1>Site grid {escape(name)}</h1>"]
+    parts = [f"<h1>{tr('Site grid {name}', name=escape(name))}</h1>"]
     if not fit:
         parts.append(
-            "<p>The grid stands alone: a local plane in metres, tied to no national grid. It can be tied later; coordinates will "
-            "not change.</p>"
+            "<p>"
+            + tr(
+                "The grid stands alone: a local plane in metres, tied to no national grid. It can be tied later; coordinates "
+                "will not change."
+            )
+            + "</p>"
         )
-        return page(f"Site grid {name}", parts)
+        return page(tr("Site grid {name}", name=name), parts)
     tie = fit.tie
     values = [
-        ("Tied to", base_name(base)),
-        ("Easting, northing of site 0, 0 (m)", f"{tie.east_m:.4f}, {tie.north_m:.4f}"),
+        (tr("Tied to"), base_name(base)),
+        (tr("Easting, northing of site 0, 0 (m)"), f"{tie.east_m:.4f}, {tie.north_m:.4f}"),
         (
-            "Direction of site x, anticlockwise from grid east",
+            tr("Direction of site x, anticlockwise from grid east"),
             _with_sigma(fit.rotation_deg, np.degrees(fit.sigma_rotation_rad), 6, "°"),
         ),
-        ("Scale: national grid over site", _with_sigma(tie.scale, fit.sigma_scale, 7, "")),
-        ("Scale of the map projection here", f"{point_scale(base, tie.east_m, tie.north_m):.7f}"),
-        ("100 m on site are, in the national grid", f"{100 * tie.scale:.4f} m"),
+        (tr("Scale: national grid over site"), _with_sigma(tie.scale, fit.sigma_scale, 7, "")),
+        (tr("Scale of the map projection here"), f"{point_scale(base, tie.east_m, tie.north_m):.7f}"),
+        (tr("100 m on site are, in the national grid"), f"{100 * tie.scale:.4f} m"),
     ]
-    parts.append(table(("What", "#Value"), values))
+    parts.append(table((tr("What"), tr("#Value")), values))
     if warnings:
         parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in warnings) + "</ul>")
     if fit.pairs:
@@ -129,19 +142,19 @@ def _grid_report(name: str, base: Optional[str], fit: Optional[TieFit], warnings
             for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.standardized)
         ]
         heads = (
-            "Point",
-            "#Site x",
-            "#Site y",
-            "#East",
-            "#North",
-            "#Sigma mm",
-            "#Residual E mm",
-            "#Residual N mm",
-            "#Over its sigma",
+            tr("Point"),
+            tr("#Site x"),
+            tr("#Site y"),
+            tr("#East"),
+            tr("#North"),
+            tr("#Sigma mm"),
+            tr("#Residual E mm"),
+            tr("#Residual N mm"),
+            tr("#Over its sigma"),
         )
-        parts.append("<h2>Points</h2>" + table(heads, rows) + "<p>Residuals are fitted minus given.</p>")
-    parts.append(f"<h2>Definition (WKT2)</h2><p class='source'>{escape(wkt)}</p>")
-    return page(f"Site grid {name}", parts)
+        parts.append(f"<h2>{tr('Points')}</h2>{table(heads, rows)}<p>{tr('Residuals are fitted minus given.')}</p>")
+    parts.append(f'<h2>{tr("Definition (WKT2)")}</h2><p class="source">{escape(wkt)}</p>')
+    return page(tr("Site grid {name}", name=name), parts)
 
 
 def fit_drawing_step(
@@ -164,8 +177,10 @@ def fit_drawing_step(
     crs_wkt = stored.read_crs_wkt(survey_path) if survey_path else local_crs_wkt()
     fit = fit_drawing(pairs, method, picture)
     sentences = list(fit.warnings)
+    doubts: List[str] = []
     if not picture:
-        sentences += drawings.unit_sentences(drawings.drawing_unit(drawing_path), fit)
+        said, doubts = drawings.unit_sentences(drawings.drawing_unit(drawing_path), fit)
+        sentences += said + doubts
     monitor.step(0.2)
     with staging_folder(folder) as staging:
         target = staging / f"{drawing_path.stem}{'.tif' if picture else '.gpkg'}"
@@ -174,24 +189,24 @@ def fit_drawing_step(
         else:
             counts = drawings.write_linework(drawing_path, fit, target, crs_wkt)
             sentences.append(
-                "Features written: " + ", ".join(f"{name} {count}" for name, count in counts.items()) + "."
+                tr("Features written: ") + ", ".join(f"{name} {count}" for name, count in counts.items()) + "."
             )
         write_text(staging / f"{drawing_path.stem}-fit.html", _drawing_report(drawing_path, fit, sentences, picture))
         monitor.step(0.95)
         publish(staging, folder)
     for sentence in sentences:
-        (monitor.warn if sentence in fit.warnings or "do not agree" in sentence else monitor.log)(sentence)
+        (monitor.warn if sentence in fit.warnings or sentence in doubts else monitor.log)(sentence)
     return folder / target.name, fit, sentences
 
 
 def _drawing_report(path: Path, fit: DrawingFit, sentences: List[str], picture: bool) -> str:
-    unit = "pixel" if picture else "unit"
+    unit = tr("pixel") if picture else tr("unit")
     values = [
-        ("Method", fit.method),
-        (f"Metres a {unit}, along x and y", " and ".join(f"{scale:.8g}" for scale in fit.scales_m)),
-        ("Direction of the drawing's x on the site grid", f"{fit.rotation_deg:.4f}°"),
-        ("RMS residual (mm)", millimetres(fit.rms_m)),
-        ("1-sigma of one coordinate, from the residuals (mm)", millimetres(fit.sigma_m)),
+        (tr("Method"), word(fit.method)),
+        (tr("Metres a {unit}, along x and y", unit=unit), tr(" and ").join(f"{scale:.8g}" for scale in fit.scales_m)),
+        (tr("Direction of the drawing's x on the site grid"), f"{fit.rotation_deg:.4f}°"),
+        (tr("RMS residual (mm)"), millimetres(fit.rms_m)),
+        (tr("1-sigma of one coordinate, from the residuals (mm)"), millimetres(fit.sigma_m)),
     ]
     rows = [
         (
@@ -203,23 +218,24 @@ def _drawing_report(path: Path, fit: DrawingFit, sentences: List[str], picture: 
         for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.ratio)
     ]
     heads = (
-        "Point",
-        "#Drawing x",
-        "#Drawing y",
-        "#Site x",
-        "#Site y",
-        "#Residual x mm",
-        "#Residual y mm",
-        "#Over its sigma",
+        tr("Point"),
+        tr("#Drawing x"),
+        tr("#Drawing y"),
+        tr("#Site x"),
+        tr("#Site y"),
+        tr("#Residual x mm"),
+        tr("#Residual y mm"),
+        tr("#Over its sigma"),
     )
     parts = [
-        f"<h1>Drawing {escape(path.name)}</h1>",
-        table(("What", "#Value"), values),
+        f"<h1>{tr('Drawing {name}', name=escape(path.name))}</h1>",
+        table((tr("What"), tr("#Value")), values),
         "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in sentences) + "</ul>" if sentences else "",
-        "<h2>Control points</h2>" + table(heads, rows) + "<p>Residuals are fitted minus given, on the site grid.</p>",
-        "<p>A drawing shows what was planned. It says nothing of what was built or where it lies.</p>",
+        f"<h2>{tr('Control points')}</h2>{table(heads, rows)}",
+        f"<p>{tr('Residuals are fitted minus given, on the site grid.')}</p>",
+        f"<p>{tr('A drawing shows what was planned. It says nothing of what was built or where it lies.')}</p>",
     ]
-    return page(f"Drawing {path.name}", parts)
+    return page(tr("Drawing {name}", name=path.name), parts)
 
 
 def _with_sigma(value: float, sigma: float, digits: int, unit: str) -> str:

@@ -26,12 +26,12 @@ from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
 GROUPS = {
-    "survey": "Survey",
-    "depth": "Depth slices",
-    "items": "Items",
-    "penetrations": "Penetrations",
-    "record": "Record",
-    "handover": "Handing over",
+    "survey": tr("Survey"),
+    "depth": tr("Depth slices"),
+    "items": tr("Items"),
+    "penetrations": tr("Penetrations"),
+    "record": tr("Record"),
+    "handover": tr("Handing over"),
 }
 
 
@@ -75,23 +75,23 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         return self.NAME
 
     def displayName(self):
-        return tr(self.TITLE)
+        return self.TITLE
 
     def groupId(self):
         return self.GROUP
 
     def group(self):
-        return tr(GROUPS[self.GROUP])
+        return GROUPS[self.GROUP]
 
     def tags(self):
-        return [tag.strip() for tag in tr(self.TAGS).split(",")]
+        return [tag.strip() for tag in self.TAGS.split(",")]
 
     def shortDescription(self):
-        return tr(self.SUMMARY)
+        return self.SUMMARY
 
     def shortHelpString(self):
-        texts = {"ALG_DESC": f"{tr(self.DESCRIPTION)}\n\n{tr(cautions.SHORT)}"}
-        texts.update({name: tr(text) for name, text in self.HELP.items()})
+        texts = {"ALG_DESC": f"{self.DESCRIPTION}\n\n{cautions.SHORT}"}
+        texts.update(self.HELP)
         if QgsApplication.platform() == "qgis_process":  # a terminal shows the tags of HTML
             lines = [f"{name}: {text}" for name, text in texts.items() if name != "ALG_DESC"]
             return "\n".join([texts["ALG_DESC"], "", *lines])
@@ -110,7 +110,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         return False, tr(
             "This step needs what this QGIS does not have: the Python package {}. Install it with the OSGeo4W setup on "
             "Windows or the distribution's python3-{} on Linux, and start QGIS again."
-        ).format(" and ".join(missing), missing[0])
+        ).format(tr(" and ").join(missing), missing[0])
 
     def problems(self, parameters, context):
         """Sentences that say which values cannot be used; empty if all can."""
@@ -123,12 +123,12 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
 
     def addParameter(self, definition, createOutput=True):
         """Add a parameter with its help as a tooltip."""
-        definition.setHelp(tr(self.HELP[definition.name()]))
+        definition.setHelp(self.HELP[definition.name()])
         return super().addParameter(definition, createOutput)
 
     def show_when_done(self, context, survey_path):
         """Have QGIS load the result, styled and in groups, when the run was started from its window."""
-        details = QgsProcessingContext.LayerDetails(tr(PLAIN_TABLES[LOG_TABLE]), context.project(), "")
+        details = QgsProcessingContext.LayerDetails(PLAIN_TABLES[LOG_TABLE], context.project(), "")
         details.setPostProcessor(ResultLoader(survey_path))
         context.addLayerToLoadOnCompletion(table_source(survey_path, LOG_TABLE), details)
 
@@ -198,7 +198,7 @@ def survey_parameter(name):
 def positive_number(name, label, default, smallest, largest, optional=False, advanced=False):
     """A parameter for one number with its bounds."""
     parameter = QgsProcessingParameterNumber(
-        name, tr(label), QgsProcessingParameterNumber.Type.Double, default, optional, smallest, largest
+        name, label, QgsProcessingParameterNumber.Type.Double, default, optional, smallest, largest
     )
     parameter.setMetadata({"widget_wrapper": {"decimals": 4}})
     if advanced:

@@ -6,13 +6,14 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ...processing.language import tr
 from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step
 from ...processing.penetrations.model import VERDICTS
 from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
 from ..layers import table_source
-from ..styles.penetrations import style_verdicts
+from ..styles.penetrations import VERDICT_STYLES, style_verdicts
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .loading import style_when_loaded
 
 
@@ -23,24 +24,28 @@ class CheckPenetrations(InslabAlgorithm):
     COUNTS = {verdict: f"{verdict.upper()}_COUNT" for verdict in VERDICTS}
 
     NAME = "checkpenetrations"
-    TITLE = "Check penetrations"
+    TITLE = tr("Check penetrations")
     GROUP = "penetrations"
-    TAGS = "penetration,core,coring,drilling,anchor,hole,keep-out,clearance,margin,hit,clear,unknown,concrete,radar"
-    SUMMARY = "Says for each planned hole whether it is clear, too close, hits an item or touches what is unknown."
-    DESCRIPTION = (
-        "This algorithm compares planned holes with the items of a survey and with what was scanned. Each hole gets a verdict, "
-        "the item that leaves the least room, the margin to it (distance to its surface less the keep-out distance) with its "
-        "1-sigma, the probability of touching any known item, and the reason in one sentence. A hole is 'clear' only where "
-        "every keep-out distance holds with the asked confidence, the probability of touching is small, and the ground was "
-        "scanned in both directions, deep enough, and not below a dense mat. A hole that touches anything unknown is 'unknown', "
-        "whatever else is near it; margin and probability still tell of the items."
+    TAGS = tr("penetration,core,coring,drilling,anchor,hole,keep-out,clearance,margin,hit,clear,unknown,concrete,radar")
+    SUMMARY = tr("Says for each planned hole whether it is clear, too close, hits an item or touches what is unknown.")
+    DESCRIPTION = tr(
+        "This algorithm compares planned holes with the items of a survey and with what was scanned. Each "
+        "hole gets a verdict, the item that leaves the least room, the margin to it (distance to its surface "
+        "less the keep-out distance) with its 1-sigma, the probability of touching any known item, and the "
+        "reason in one sentence. A hole is 'clear' only where every keep-out distance holds with the asked "
+        "confidence, the probability of touching is small, and the ground was scanned in both directions, "
+        "deep enough, and not below a dense mat. A hole that touches anything unknown is 'unknown', whatever "
+        "else is near it; margin and probability still tell of the items."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
+        SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
         **inputs.HELP,
-        OUTPUT: f"GeoPackage that gets the layer {VERDICT_LAYER}; other layers in it are kept.",
-        SECTIONS: "Folder that gets a vertical section through each hole (SVG); without it none is drawn.",
-        **{name: f"Number of penetrations that are {verdict.replace('_', ' ')}." for verdict, name in COUNTS.items()},
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=VERDICT_LAYER),
+        SECTIONS: tr("Folder that gets a vertical section through each hole (SVG); without it none is drawn."),
+        COUNTS["clear"]: tr("Number of penetrations that are clear."),
+        COUNTS["too_close"]: tr("Number of penetrations that are too close to an item."),
+        COUNTS["hits"]: tr("Number of penetrations that hit an item."),
+        COUNTS["unknown"]: tr("Number of penetrations that touch what is unknown."),
     }
     PACKAGES = ("scipy", "rasterio")
 
@@ -54,7 +59,9 @@ class CheckPenetrations(InslabAlgorithm):
             QgsProcessingParameterFolderDestination(self.SECTIONS, tr("Sections"), optional=True, createByDefault=False)
         )
         for verdict, name in self.COUNTS.items():
-            self.addOutput(QgsProcessingOutputNumber(name, tr("Penetrations: {}").format(verdict.replace("_", " "))))
+            self.addOutput(
+                QgsProcessingOutputNumber(name, tr("Penetrations: {verdict}", verdict=VERDICT_STYLES[verdict][0]))
+            )
 
     def problems(self, parameters, context):
         return [

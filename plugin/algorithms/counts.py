@@ -2,20 +2,21 @@
 
 from qgis.core import QgsProcessingOutputNumber
 
+from ...processing.items.kind_names import kind_name
 from ...processing.items.model import KINDS
-from .base import tr
+from ...processing.language import tr
 
 ITEM_COUNT = "ITEM_COUNT"
 KIND_COUNTS = {kind: f"{kind.upper()}_COUNT" for kind in KINDS}
 HELP = {
-    ITEM_COUNT: "Number of items found.",
-    **{name: f"Number of items of the kind {kind}." for kind, name in KIND_COUNTS.items()},
+    ITEM_COUNT: tr("Number of items found."),
+    **{name: tr("Number of items of the kind {kind}.", kind=kind_name(kind)) for kind, name in KIND_COUNTS.items()},
 }
 
 
 def count_outputs():
     """Definitions of the outputs."""
-    return [QgsProcessingOutputNumber(name, tr(HELP[name])) for name in (ITEM_COUNT, *KIND_COUNTS.values())]
+    return [QgsProcessingOutputNumber(name, HELP[name]) for name in (ITEM_COUNT, *KIND_COUNTS.values())]
 
 
 def count_items(result) -> dict:

@@ -6,7 +6,8 @@ from qgis.core import (
 )
 
 from ...processing.chain import depth_slices_step
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from ...processing.language import tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .imaging import HELP as SLICE_HELP
 from .imaging import chain_settings, slice_parameters
 
@@ -17,21 +18,22 @@ class DepthSlices(InslabAlgorithm):
     SURVEY, OUTPUT_FOLDER, RASTER_COUNT = "SURVEY", "OUTPUT_FOLDER", "RASTER_COUNT"
 
     NAME = "depthslices"
-    TITLE = "Compute depth slices"
+    TITLE = tr("Compute depth slices")
     GROUP = "depth"
-    TAGS = "depth slice,time slice,migration,imaging,slab thickness,back wall,echo,raster,concrete,radar"
-    SUMMARY = "Migrates all lines of each scan area into depth slices on the site grid."
-    DESCRIPTION = (
-        "This algorithm migrates the lines of each scan area, brings both directions and both dipole axes together and writes "
-        "the echo strength as GeoTIFF on the site grid: one file for each area and one for each level, one band for each depth. "
-        "Values are dB over the local noise; cells that were not scanned have no value. Where the slab base is seen, its depth "
-        "and the 1-sigma of it are written as well."
+    TAGS = tr("depth slice,time slice,migration,imaging,slab thickness,back wall,echo,raster,concrete,radar")
+    SUMMARY = tr("Migrates all lines of each scan area into depth slices on the site grid.")
+    DESCRIPTION = tr(
+        "This algorithm migrates the lines of each scan area, brings both directions and both dipole axes "
+        "together and writes the echo strength as GeoTIFF on the site grid: one file for each area and one "
+        "for each level, one band for each depth. Values are dB over the local noise; cells that were not "
+        "scanned have no value. Where the slab base is seen, its depth and the 1-sigma of it are written as "
+        "well."
     )
     HELP = {
-        SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",
+        SURVEY: tr("The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated."),
         **SLICE_HELP,
-        OUTPUT_FOLDER: "Folder that gets the folders slices and base.",
-        RASTER_COUNT: "Number of GeoTIFFs written.",
+        OUTPUT_FOLDER: tr("Folder that gets the folders slices and base."),
+        RASTER_COUNT: tr("Number of GeoTIFFs written."),
     }
     PACKAGES = ("scipy", "rasterio")
 

@@ -3,9 +3,10 @@
 from qgis.core import QgsProcessingOutputVectorLayer
 
 from ...processing.chain import detect_items_step
+from ...processing.language import tr
 from ..layers import table_source
 from . import counts
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class DetectItems(InslabAlgorithm):
@@ -14,20 +15,23 @@ class DetectItems(InslabAlgorithm):
     SURVEY, PICKS, ITEMS = "SURVEY", "PICKS", "ITEMS"
 
     NAME = "detectitems"
-    TITLE = "Detect items"
+    TITLE = tr("Detect items")
     GROUP = "items"
-    TAGS = "detect,items,bar,rebar,reinforcement,tendon,conduit,cable,pick,target,concrete,radar"
-    SUMMARY = "Finds bars, tendons and conduits in all scan areas, with depth, kind and uncertainty."
-    DESCRIPTION = (
-        "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines on the site grid "
-        "with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a confidence and the 1-sigma of "
-        "position and depth. An object seen in several areas becomes one item. The layers picks, items and coverage of "
-        "the survey are written anew; what a surveyor drew, changed or deleted in picks and items stays so."
+    TAGS = tr("detect,items,bar,rebar,reinforcement,tendon,conduit,cable,pick,target,concrete,radar")
+    SUMMARY = tr("Finds bars, tendons and conduits in all scan areas, with depth, kind and uncertainty.")
+    DESCRIPTION = tr(
+        "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines "
+        "on the site grid with the depth to their top, a kind (bar, tendon, metal or plastic conduit, "
+        "unknown), a confidence and the 1-sigma of position and depth. An object seen in several areas "
+        "becomes one item. The layers picks, items and coverage of the survey are written anew; what a "
+        "surveyor drew, changed or deleted in picks and items stays so."
     )
     HELP = {
-        SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated.",
-        PICKS: "Where each item was seen on each line.",
-        ITEMS: "The items: lines on the site grid, height of each vertex = minus the depth to the item's top, metres.",
+        SURVEY: tr("The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated."),
+        PICKS: tr("Where each item was seen on each line."),
+        ITEMS: tr(
+            "The items: lines on the site grid, height of each vertex = minus the depth to the item's top, metres."
+        ),
         **counts.HELP,
     }
     PACKAGES = ("scipy",)

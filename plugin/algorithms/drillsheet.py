@@ -14,6 +14,7 @@ from qgis.core import (
 )
 
 from ...processing.errors import ProcessingError
+from ...processing.language import tr
 from ...processing.penetrations.drill_sheet import GridAxis
 from ...processing.planning import check_output
 from ...processing.planning_moves import SHEET_LAYER, sheet_rows, write_sheet_table
@@ -21,7 +22,7 @@ from ..layers import table_source
 from ..layouts.drill_sheet import write_drill_sheets
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .loading import style_when_loaded
 
 
@@ -32,24 +33,24 @@ class DrillSheet(InslabAlgorithm):
     AXES, AXIS_NAME, SHEET_COUNT = "AXES", "AXIS_NAME", "SHEET_COUNT"
 
     NAME = "drillsheet"
-    TITLE = "Write drill sheets"
+    TITLE = tr("Write drill sheets")
     GROUP = "penetrations"
-    TAGS = "drill sheet,penetration,core,drilling,anchor,setting out,grid axis,signature,PDF,layout,concrete,radar"
-    SUMMARY = "Writes a table and a page for each planned hole: where, how deep, what is near, and a place to sign."
-    DESCRIPTION = (
-        "This algorithm checks planned holes and writes for each one its coordinates in the site grid, its offsets from the two "
-        "nearest grid axes, the depth to which it is clear, the nearest items, the verdict with margin and reason, the cautions, "
-        "and a place for the signature of the responsible engineer. The table goes into a GeoPackage, the pages with plan and "
-        "section into a PDF."
+    TAGS = tr("drill sheet,penetration,core,drilling,anchor,setting out,grid axis,signature,PDF,layout,concrete,radar")
+    SUMMARY = tr("Writes a table and a page for each planned hole: where, how deep, what is near, and a place to sign.")
+    DESCRIPTION = tr(
+        "This algorithm checks planned holes and writes for each one its coordinates in the site grid, its "
+        "offsets from the two nearest grid axes, the depth to which it is clear, the nearest items, the "
+        "verdict with margin and reason, the cautions, and a place for the signature of the responsible "
+        "engineer. The table goes into a GeoPackage, the pages with plan and section into a PDF."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
-        AXES: "Lines of the building's grid axes on the site grid; a line counts as endless.",
-        AXIS_NAME: "Column of the axes that holds their names.",
+        SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
+        AXES: tr("Lines of the building's grid axes on the site grid; a line counts as endless."),
+        AXIS_NAME: tr("Column of the axes that holds their names."),
         **inputs.HELP,
-        OUTPUT: f"GeoPackage that gets the layer {SHEET_LAYER}; other layers in it are kept.",
-        SHEETS: "The pages (PDF).",
-        SHEET_COUNT: "Number of sheets written.",
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=SHEET_LAYER),
+        SHEETS: tr("The pages (PDF)."),
+        SHEET_COUNT: tr("Number of sheets written."),
     }
     PACKAGES = ("scipy", "rasterio", "matplotlib")
 
@@ -111,6 +112,6 @@ class DrillSheet(InslabAlgorithm):
         axes = []
         for label, start, end in inputs.line_ends(self, parameters, self.AXES, name, context):
             if start == end:
-                raise ProcessingError(f"Grid axis {label} is no line; draw it with two points.")
+                raise ProcessingError(tr("Grid axis {label} is no line; draw it with two points.", label=label))
             axes.append(GridAxis(label, start, end))
         return axes

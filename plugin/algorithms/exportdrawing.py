@@ -8,11 +8,12 @@ from qgis.core import (
 )
 
 from ...processing.items.model import KINDS
+from ...processing.language import tr
 from ...processing.outputs.drawing_content import DrawingChoice
 from ...processing.outputs.drawing_export import export_drawing_step
 from ...processing.planning import check_output
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 
 GRIDS = ("site", "national")
 
@@ -26,38 +27,47 @@ class ExportDrawing(InslabAlgorithm):
     DXF, GEOPACKAGE, POINTS, ITEM_COUNT = "DXF", "GEOPACKAGE", "POINTS", "ITEM_COUNT"
 
     NAME = "exportdrawing"
-    TITLE = "Export a drawing"
+    TITLE = tr("Export a drawing")
     GROUP = "handover"
-    TAGS = "export,drawing,dxf,cad,geopackage,csv,setting out,total station,layers,depth,hand over,concrete,radar"
-    SUMMARY = "Writes the items of one level as a DXF drawing, a GeoPackage and points to set out."
-    DESCRIPTION = (
-        "This algorithm writes what was found on one level in the forms that others work with. The DXF drawing holds each item as "
-        "a 3-D polyline on a layer of its kind and depth band, with the depth and its 1-sigma beside it, the outlines of scan "
-        "areas and of what counts as scanned, hatching over all that is unknown, planned holes with their verdicts if given, and "
-        "the cautions as text; its unit is the metre. The GeoPackage holds the same rows with all their columns. The table of "
-        "points holds both ends of each item and points between them. Z is minus the depth from the scanned surface. How layers "
-        "are named stands in docs/drawings.md."
+    TAGS = tr("export,drawing,dxf,cad,geopackage,csv,setting out,total station,layers,depth,hand over,concrete,radar")
+    SUMMARY = tr("Writes the items of one level as a DXF drawing, a GeoPackage and points to set out.")
+    DESCRIPTION = tr(
+        "This algorithm writes what was found on one level in the forms that others work with. The DXF "
+        "drawing holds each item as a 3-D polyline on a layer of its kind and depth band, with the depth and "
+        "its 1-sigma beside it, the outlines of scan areas and of what counts as scanned, hatching over all "
+        "that is unknown, planned holes with their verdicts if given, and the cautions as text; its unit is "
+        "the metre. The GeoPackage holds the same rows with all their columns. The table of points holds "
+        "both ends of each item and points between them. Z is minus the depth from the scanned surface. How "
+        "layers are named stands in docs/drawings.md."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the GeoPackage of "
-        "a record, whose items have the same columns.",
-        PENETRATIONS: "Planned holes to be drawn: the verdicts of 'Check penetrations', or points with penetration_id and "
-        "diameter_m, which are then marked as not checked.",
-        SURFACE: "The scanned surface that is drawn.",
-        LEVEL: "The level that is drawn; may stay empty where there is only one on this surface.",
-        KINDS: "Kinds of items that are drawn. What is left out is said on the drawing.",
-        FROM_DEPTH: "Items whose top lies wholly above this depth are left out (m).",
-        TO_DEPTH: "Items whose top lies wholly below this depth are left out (m).",
-        GRID: "Coordinates of DXF and points: the site grid, or the national grid that it was tied to by 'Define the site grid'. "
-        "The GeoPackage always has the site grid, which holds the tie.",
-        DEPTH_BAND: "Height of the depth bands that layers of the DXF are named after (m).",
-        TEXT_HEIGHT: "Height of text in the DXF (m on site).",
-        SPACING: "Largest distance between points along an item (m).",
-        SURFACE_HEIGHT: "Height of the scanned surface (m). With it the points get heights, without it depths.",
-        DXF: "The drawing (DXF).",
-        GEOPACKAGE: "GeoPackage with the chosen items, scan areas, coverage and holes; an existing file is replaced.",
-        POINTS: "Table of points (CSV); a text that explains it is written beside it.",
-        ITEM_COUNT: "Number of items with a position that were written.",
+        SURVEY: tr(
+            "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the "
+            "GeoPackage of a record, whose items have the same columns."
+        ),
+        PENETRATIONS: tr(
+            "Planned holes to be drawn: the verdicts of 'Check penetrations', or points with penetration_id and "
+            "diameter_m, which are then marked as not checked."
+        ),
+        SURFACE: tr("The scanned surface that is drawn."),
+        LEVEL: tr("The level that is drawn; may stay empty where there is only one on this surface."),
+        KINDS: tr("Kinds of items that are drawn. What is left out is said on the drawing."),
+        FROM_DEPTH: tr("Items whose top lies wholly above this depth are left out (m)."),
+        TO_DEPTH: tr("Items whose top lies wholly below this depth are left out (m)."),
+        GRID: tr(
+            "Coordinates of DXF and points: the site grid, or the national grid that it was tied to by 'Define "
+            "the site grid'. The GeoPackage always has the site grid, which holds the tie."
+        ),
+        DEPTH_BAND: tr("Height of the depth bands that layers of the DXF are named after (m)."),
+        TEXT_HEIGHT: tr("Height of text in the DXF (m on site)."),
+        SPACING: tr("Largest distance between points along an item (m)."),
+        SURFACE_HEIGHT: tr("Height of the scanned surface (m). With it the points get heights, without it depths."),
+        DXF: tr("The drawing (DXF)."),
+        GEOPACKAGE: tr(
+            "GeoPackage with the chosen items, scan areas, coverage and holes; an existing file is replaced."
+        ),
+        POINTS: tr("Table of points (CSV); a text that explains it is written beside it."),
+        ITEM_COUNT: tr("Number of items with a position that were written."),
     }
 
     def initAlgorithm(self, configuration=None):
@@ -67,15 +77,15 @@ class ExportDrawing(InslabAlgorithm):
         self.addParameter(
             QgsProcessingParameterEnum(self.KINDS, tr("Kinds"), list(KINDS), True, list(KINDS), False, True)
         )
-        self.addParameter(positive_number(self.FROM_DEPTH, "From depth (m)", 0.0, 0.0, 10.0))
-        self.addParameter(positive_number(self.TO_DEPTH, "To depth (m)", 10.0, 0.0, 10.0))
+        self.addParameter(positive_number(self.FROM_DEPTH, tr("From depth (m)"), 0.0, 0.0, 10.0))
+        self.addParameter(positive_number(self.TO_DEPTH, tr("To depth (m)"), 10.0, 0.0, 10.0))
         self.addParameter(inputs.penetrations_parameter(optional=True))
         self.addParameter(
             QgsProcessingParameterEnum(self.GRID, tr("Coordinates"), list(GRIDS), False, GRIDS[0], False, True)
         )
-        self.addParameter(positive_number(self.DEPTH_BAND, "Depth bands (m)", 0.05, 0.001, 1.0))
-        self.addParameter(positive_number(self.TEXT_HEIGHT, "Height of text (m)", 0.03, 0.001, 1.0, advanced=True))
-        self.addParameter(positive_number(self.SPACING, "Spacing of points (m)", 0.5, 0.01, 100.0))
+        self.addParameter(positive_number(self.DEPTH_BAND, tr("Depth bands (m)"), 0.05, 0.001, 1.0))
+        self.addParameter(positive_number(self.TEXT_HEIGHT, tr("Height of text (m)"), 0.03, 0.001, 1.0, advanced=True))
+        self.addParameter(positive_number(self.SPACING, tr("Spacing of points (m)"), 0.5, 0.01, 100.0))
         number = QgsProcessingParameterNumber.Type.Double
         self.addParameter(
             QgsProcessingParameterNumber(
@@ -83,11 +93,11 @@ class ExportDrawing(InslabAlgorithm):
             )
         )
         for name, label, kind, by_default in (
-            (self.DXF, "Drawing", "DXF (*.dxf)", True),
-            (self.GEOPACKAGE, "Layers", "GeoPackage (*.gpkg)", False),
-            (self.POINTS, "Points to set out", "CSV (*.csv)", False),
+            (self.DXF, tr("Drawing"), "DXF (*.dxf)", True),
+            (self.GEOPACKAGE, tr("Layers"), "GeoPackage (*.gpkg)", False),
+            (self.POINTS, tr("Points to set out"), "CSV (*.csv)", False),
         ):
-            self.addParameter(QgsProcessingParameterFileDestination(name, tr(label), tr(kind), None, True, by_default))
+            self.addParameter(QgsProcessingParameterFileDestination(name, label, kind, None, True, by_default))
         self.addOutput(QgsProcessingOutputNumber(self.ITEM_COUNT, tr("Items")))
 
     def problems(self, parameters, context):

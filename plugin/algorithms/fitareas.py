@@ -8,8 +8,9 @@ from qgis.core import (
 )
 
 from ...processing.chain import fit_areas_step
+from ...processing.language import tr
 from ...processing.site.results import FitSettings
-from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 
 
 class FitAreas(InslabAlgorithm):
@@ -21,38 +22,50 @@ class FitAreas(InslabAlgorithm):
     WORST_RESIDUAL, SEAM_COUNT = "WORST_RESIDUAL", "SEAM_COUNT"
 
     NAME = "fitareas"
-    TITLE = "Fit areas together"
+    TITLE = tr("Fit areas together")
     GROUP = "survey"
-    TAGS = "scan areas,control points,ties,adjustment,least squares,residuals,outlier,site grid,georeference,seams,concrete"
-    SUMMARY = (
+    TAGS = tr(
+        "scan areas,control points,ties,adjustment,least squares,residuals,outlier,site "
+        "grid,georeference,seams,concrete"
+    )
+    SUMMARY = tr(
         "Fits all scan areas of a survey to the site grid in one least-squares adjustment, with tests and uncertainty."
     )
-    DESCRIPTION = (
-        "This algorithm adjusts shift and rotation of all scan areas at once, from control points, ties between areas, known "
-        "directions and distances taped from building lines (tables in the survey folder), and from straight items that two "
-        "overlapping areas both see. An observation that disagrees with all others is named and left out, one at a time. An area "
-        "without enough observations stays 'not positioned'. Areas, lines, control points, ties, error ellipses, seams and, once "
-        "items were detected, picks, items and coverage are updated; depth slices must be computed again where areas moved."
+    DESCRIPTION = tr(
+        "This algorithm adjusts shift and rotation of all scan areas at once, from control points, ties "
+        "between areas, known directions and distances taped from building lines (tables in the survey "
+        "folder), and from straight items that two overlapping areas both see. An observation that disagrees "
+        "with all others is named and left out, one at a time. An area without enough observations stays "
+        "'not positioned'. Areas, lines, control points, ties, error ellipses, seams and, once items were "
+        "detected, picks, items and coverage are updated; depth slices must be computed again where areas "
+        "moved."
     )
     HELP = {
-        SURVEY: "The GeoPackage that 'Read a survey' wrote; it is updated.",
+        SURVEY: tr("The GeoPackage that 'Read a survey' wrote; it is updated."),
         TIES: (
-            "CSV table of features seen in two areas: tie_id, area_id_a, local_x_a_m, local_y_a_m, area_id_b, local_x_b_m, "
-            "local_y_b_m, sigma_m. Without it, ties.csv of the survey folder is used where there is one."
+            tr(
+                "CSV table of features seen in two areas: tie_id, area_id_a, local_x_a_m, local_y_a_m, area_id_b, "
+                "local_x_b_m, local_y_b_m, sigma_m. Without it, ties.csv of the survey folder is used where there is "
+                "one."
+            )
         ),
-        ITEM_TIES: "Also tie areas by straight items that both see, matched without doubt, once items were detected.",
+        ITEM_TIES: tr(
+            "Also tie areas by straight items that both see, matched without doubt, once items were detected."
+        ),
         FREE_SCALE: (
-            "Adjust a scale for each instrument as well: for a survey wheel that is out of calibration. Instruments are told "
-            "apart by the column instrument of scan_areas.csv; without it there is one."
+            tr(
+                "Adjust a scale for each instrument as well: for a survey wheel that is out of calibration. "
+                "Instruments are told apart by the column instrument of scan_areas.csv; without it there is one."
+            )
         ),
-        SIGNIFICANCE: "Probability that a good observation is taken for a wrong one.",
-        POWER: "Probability with which an error of the size called detectable is found.",
-        REPORT: "Residuals, tests, smallest detectable errors, variance factor and seams (HTML).",
-        FITTED_COUNT: "Number of areas that have a position.",
-        LEFT_OUT_COUNT: "Number of observations that were left out because they disagree.",
-        VARIANCE_FACTOR: "About 1 where the stated sigmas are right; empty where nothing is checked.",
-        WORST_RESIDUAL: "Largest distance between a used control point and its fitted position, metres.",
-        SEAM_COUNT: "Number of items that two areas both see.",
+        SIGNIFICANCE: tr("Probability that a good observation is taken for a wrong one."),
+        POWER: tr("Probability with which an error of the size called detectable is found."),
+        REPORT: tr("Residuals, tests, smallest detectable errors, variance factor and seams (HTML)."),
+        FITTED_COUNT: tr("Number of areas that have a position."),
+        LEFT_OUT_COUNT: tr("Number of observations that were left out because they disagree."),
+        VARIANCE_FACTOR: tr("About 1 where the stated sigmas are right; empty where nothing is checked."),
+        WORST_RESIDUAL: tr("Largest distance between a used control point and its fitted position, metres."),
+        SEAM_COUNT: tr("Number of items that two areas both see."),
     }
     PACKAGES = ("scipy",)
 
@@ -66,9 +79,9 @@ class FitAreas(InslabAlgorithm):
         self.addParameter(QgsProcessingParameterBoolean(self.ITEM_TIES, tr("Tie areas by shared items"), True))
         self.addParameter(QgsProcessingParameterBoolean(self.FREE_SCALE, tr("Adjust instrument scale"), False))
         self.addParameter(
-            positive_number(self.SIGNIFICANCE, "Significance of the test", 0.001, 1e-6, 0.1, advanced=True)
+            positive_number(self.SIGNIFICANCE, tr("Significance of the test"), 0.001, 1e-6, 0.1, advanced=True)
         )
-        self.addParameter(positive_number(self.POWER, "Power of the test", 0.8, 0.5, 0.999, advanced=True))
+        self.addParameter(positive_number(self.POWER, tr("Power of the test"), 0.8, 0.5, 0.999, advanced=True))
         self.addParameter(
             QgsProcessingParameterFileDestination(
                 self.REPORT, tr("Report"), tr("HTML (*.html)"), optional=True, createByDefault=True

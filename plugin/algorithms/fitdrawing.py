@@ -15,12 +15,13 @@ from qgis.core import (
 )
 
 from ...processing.errors import InslabError
+from ...processing.language import tr
 from ...processing.outputs.drawings import LAYERS, is_picture
 from ...processing.outputs.geopackage import read_layer
 from ...processing.site.drawing_fit import AFFINE, SIMILARITY, pairs_from_rows
 from ...processing.site_steps import fit_drawing_step
 from ..styles.drawing import style_drawing
-from .base import InslabAlgorithm, not_a_survey, positive_number, tr
+from .base import InslabAlgorithm, not_a_survey, positive_number
 from .loading import LayerStyler
 
 METHODS = (SIMILARITY, AFFINE)
@@ -34,32 +35,39 @@ class FitDrawing(InslabAlgorithm):
     OUTPUT, REPORT, RMS_RESIDUAL = "OUTPUT", "REPORT", "RMS_RESIDUAL"
 
     NAME = "fitdrawing"
-    TITLE = "Fit a drawing"
+    TITLE = tr("Fit a drawing")
     GROUP = "survey"
-    TAGS = "drawing,plan,DXF,CAD,PDF,scan,picture,georeference,control points,similarity,affine,site grid"
-    SUMMARY = "Puts a DXF drawing, a picture or a PDF page on the site grid by points known in both."
-    DESCRIPTION = (
-        "This algorithm fits a drawing to the site grid by two or more points (similarity: shift, rotation, one scale) or three or "
-        "more (affine: also shear and a second scale, for paper that has stretched). DXF becomes GeoPackage layers of points, "
-        "lines and areas; a picture or PDF page becomes a GeoTIFF whose pixels stay as they are. The report states residuals and, "
-        "for DXF, the unit that the drawing says and the one that the points say. A drawing shows what was planned, not what was "
-        "built."
+    TAGS = tr("drawing,plan,DXF,CAD,PDF,scan,picture,georeference,control points,similarity,affine,site grid")
+    SUMMARY = tr("Puts a DXF drawing, a picture or a PDF page on the site grid by points known in both.")
+    DESCRIPTION = tr(
+        "This algorithm fits a drawing to the site grid by two or more points (similarity: shift, rotation, "
+        "one scale) or three or more (affine: also shear and a second scale, for paper that has stretched). "
+        "DXF becomes GeoPackage layers of points, lines and areas; a picture or PDF page becomes a GeoTIFF "
+        "whose pixels stay as they are. The report states residuals and, for DXF, the unit that the drawing "
+        "says and the one that the points say. A drawing shows what was planned, not what was built."
     )
     HELP = {
         DRAWING: "DXF (text form), PNG, JPEG, TIFF or PDF.",
         PAIRS: (
-            "Table or point layer of points known in both. Columns: point_id; drawing_x, drawing_y (DXF) or pixel_column, "
-            "pixel_row (picture; from its upper left corner, rows downwards; PDF: at the given resolution); site_x_m, site_y_m "
-            "unless the layer has points on the site grid."
+            tr(
+                "Table or point layer of points known in both. Columns: point_id; drawing_x, drawing_y (DXF) or "
+                "pixel_column, pixel_row (picture; from its upper left corner, rows downwards; PDF: at the given "
+                "resolution); site_x_m, site_y_m unless the layer has points on the site grid."
+            )
         ),
-        METHOD: "Similarity keeps the drawing's shape. Affine also takes up stretch; it needs more points and hides errors better.",
-        SURVEY: "A survey whose site grid is meant (for its coordinate system); without one, the plain local grid.",
-        PAGE: "Page of a PDF.",
-        DPI: "Resolution at which a PDF page is drawn, dots an inch; pixel columns and rows of the points count at it.",
-        OUTPUT_FOLDER: "Folder for the result, called like the drawing: .gpkg or .tif, and -fit.html.",
-        OUTPUT: "The GeoPackage or GeoTIFF.",
-        REPORT: "Scale, rotation, residuals, unit (HTML).",
-        RMS_RESIDUAL: "Root mean square of the residuals' lengths, metres.",
+        METHOD: tr(
+            "Similarity keeps the drawing's shape. Affine also takes up stretch; it needs more points and hides "
+            "errors better."
+        ),
+        SURVEY: tr("A survey whose site grid is meant (for its coordinate system); without one, the plain local grid."),
+        PAGE: tr("Page of a PDF."),
+        DPI: tr(
+            "Resolution at which a PDF page is drawn, dots an inch; pixel columns and rows of the points count at it."
+        ),
+        OUTPUT_FOLDER: tr("Folder for the result, called like the drawing: .gpkg or .tif, and -fit.html."),
+        OUTPUT: tr("The GeoPackage or GeoTIFF."),
+        REPORT: tr("Scale, rotation, residuals, unit (HTML)."),
+        RMS_RESIDUAL: tr("Root mean square of the residuals' lengths, metres."),
     }
     PACKAGES = ("scipy", "rasterio")
 
@@ -83,7 +91,7 @@ class FitDrawing(InslabAlgorithm):
                 self.PAGE, tr("Page"), QgsProcessingParameterNumber.Type.Integer, 1, False, 1, 10000
             )
         )
-        self.addParameter(positive_number(self.DPI, "Resolution of a PDF page", 200.0, 20.0, 2400.0, advanced=True))
+        self.addParameter(positive_number(self.DPI, tr("Resolution of a PDF page"), 200.0, 20.0, 2400.0, advanced=True))
         self.addParameter(QgsProcessingParameterFolderDestination(self.OUTPUT_FOLDER, tr("Output folder")))
         self.addOutput(QgsProcessingOutputFile(self.OUTPUT, tr("Drawing on the site grid")))
         self.addOutput(QgsProcessingOutputFile(self.REPORT, tr("Report")))

@@ -1,33 +1,40 @@
 """The parameters that all algorithms with depth slices share."""
 
 from ...processing.chain import ChainSettings
+from ...processing.language import tr
 from .base import positive_number
 
 DEPTH_STEP, MAX_DEPTH, CELL, SAMPLE_INTERVAL = "DEPTH_STEP", "MAX_DEPTH", "CELL", "SAMPLE_INTERVAL"
 HELP = {
-    DEPTH_STEP: "Thickness of one depth slice, metres.",
-    MAX_DEPTH: "Depth of the deepest slice below the scanned surface, metres. Left empty, the depth down to which the data "
-    "carry echoes.",
-    CELL: "Cell of the slices in plan, metres.",
+    DEPTH_STEP: tr("Thickness of one depth slice, metres."),
+    MAX_DEPTH: tr(
+        "Depth of the deepest slice below the scanned surface, metres. Left empty, the depth down to which the "
+        "data carry echoes."
+    ),
+    CELL: tr("Cell of the slices in plan, metres."),
 }
 SAMPLE_INTERVAL_HELP = {
-    SAMPLE_INTERVAL: "Time between two samples, nanoseconds. Left empty, the value in each line file counts; give it where "
-    "the report says that the value read there cannot be right."
+    SAMPLE_INTERVAL: tr(
+        "Time between two samples, nanoseconds. Left empty, the value in each line file counts; give it where "
+        "the report says that the value read there cannot be right."
+    )
 }
 
 
 def slice_parameters():
     """The parameters `DEPTH_STEP`, `MAX_DEPTH` and `CELL`."""
     return [
-        positive_number(DEPTH_STEP, "Thickness of a slice (m)", ChainSettings.depth_step_m, 0.001, 0.1),
-        positive_number(MAX_DEPTH, "Greatest depth (m)", None, 0.02, 3.0, optional=True),
-        positive_number(CELL, "Cell (m)", ChainSettings.cell_m, 0.001, 0.1),
+        positive_number(DEPTH_STEP, tr("Thickness of a slice (m)"), ChainSettings.depth_step_m, 0.001, 0.1),
+        positive_number(MAX_DEPTH, tr("Greatest depth (m)"), None, 0.02, 3.0, optional=True),
+        positive_number(CELL, tr("Cell (m)"), ChainSettings.cell_m, 0.001, 0.1),
     ]
 
 
 def sample_interval_parameter():
     """The parameter `SAMPLE_INTERVAL`, hidden among the advanced ones."""
-    return positive_number(SAMPLE_INTERVAL, "Sample interval (ns)", None, 0.0001, 10.0, optional=True, advanced=True)
+    return positive_number(
+        SAMPLE_INTERVAL, tr("Sample interval (ns)"), None, 0.0001, 10.0, optional=True, advanced=True
+    )
 
 
 def chain_settings(algorithm, parameters, context) -> ChainSettings:

@@ -3,9 +3,10 @@
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer
 
 from ...processing.chain import join_items_step
+from ...processing.language import tr
 from ..layers import table_source
 from . import counts
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class JoinItems(InslabAlgorithm):
@@ -14,22 +15,25 @@ class JoinItems(InslabAlgorithm):
     SURVEY, PICKS, ITEMS, FLAG_COUNT = "SURVEY", "PICKS", "ITEMS", "FLAG_COUNT"
 
     NAME = "joinitems"
-    TITLE = "Join items across areas"
+    TITLE = tr("Join items across areas")
     GROUP = "items"
-    TAGS = "join,merge,items,areas,overlap,seam,same object,bar,tendon,conduit,concrete"
-    SUMMARY = "Makes one item of what several scan areas see of the same object, and flags where they disagree."
-    DESCRIPTION = (
-        "This algorithm takes the items of each scan area as they were detected, places them by the areas' present fits and "
-        "joins those that are the same object: they run the same way, meet or overlap, and agree in plan and in depth within "
-        "their uncertainties. Where two areas disagree by more, both items stay, and the field flag of both says by how much: "
-        "check these on site. Run it after editing items or picks by hand: what was left open is filled in, and what was drawn, "
-        "changed or deleted stays so. The layers picks, items, mats and coverage of the survey are written anew."
+    TAGS = tr("join,merge,items,areas,overlap,seam,same object,bar,tendon,conduit,concrete")
+    SUMMARY = tr("Makes one item of what several scan areas see of the same object, and flags where they disagree.")
+    DESCRIPTION = tr(
+        "This algorithm takes the items of each scan area as they were detected, places them by the areas' "
+        "present fits and joins those that are the same object: they run the same way, meet or overlap, and "
+        "agree in plan and in depth within their uncertainties. Where two areas disagree by more, both items "
+        "stay, and the field flag of both says by how much: check these on site. Run it after editing items "
+        "or picks by hand: what was left open is filled in, and what was drawn, changed or deleted stays so. "
+        "The layers picks, items, mats and coverage of the survey are written anew."
     )
     HELP = {
-        SURVEY: "The survey.gpkg in which items were detected; it is updated.",
-        PICKS: "Where each item was seen on each line.",
-        ITEMS: "The items: lines on the site grid, height of each vertex = minus the depth to the item's top, metres.",
-        FLAG_COUNT: "Number of items that carry a flag.",
+        SURVEY: tr("The survey.gpkg in which items were detected; it is updated."),
+        PICKS: tr("Where each item was seen on each line."),
+        ITEMS: tr(
+            "The items: lines on the site grid, height of each vertex = minus the depth to the item's top, metres."
+        ),
+        FLAG_COUNT: tr("Number of items that carry a flag."),
         **counts.HELP,
     }
 

@@ -20,10 +20,11 @@ from qgis.PyQt.QtCore import NULL
 
 from ...processing.errors import InslabError, ProcessingError
 from ...processing.items.model import KINDS
+from ...processing.language import tr
 from ...processing.penetrations.model import DEFAULT_RULES, Confidence, KindRule, Penetrations, check_rules
 from ...processing.penetrations.plane_geometry import edges_of
 from ...processing.survey.model import SURFACES
-from .base import positive_number, tr
+from .base import positive_number
 
 PENETRATIONS, SURFACE, LEVEL, KEEP_OUT = "PENETRATIONS", "SURFACE", "LEVEL", "KEEP_OUT"
 OBJECT_DIAMETERS, TOLERANCE, CONFIDENCE = "OBJECT_DIAMETERS", "TOLERANCE", "CONFIDENCE"
@@ -33,24 +34,35 @@ NUMBERS = ("x_m", "y_m", "diameter_m", "depth_m", "tolerance_m", "azimuth_deg", 
 
 HELP = {
     PENETRATIONS: (
-        "Points on the site grid, or a table with x_m and y_m, with the columns penetration_id, diameter_m and depth_m; "
-        "tolerance_m (1-sigma of setting out), azimuth_deg (clockwise from the site's y axis) and tilt_deg (from the "
-        "perpendicular), level and surface are optional. For an inclined hole depth_m is the length along it."
+        tr(
+            "Points on the site grid, or a table with x_m and y_m, with the columns penetration_id, diameter_m and "
+            "depth_m; tolerance_m (1-sigma of setting out), azimuth_deg (clockwise from the site's y axis) and "
+            "tilt_deg (from the perpendicular), level and surface are optional. For an inclined hole depth_m is the "
+            "length along it."
+        )
     ),
-    SURFACE: "The surface drilled from: items and scans of other surfaces do not count. A column surface overrides it.",
-    LEVEL: "The level; may stay empty where the survey has only one on this surface. A column level overrides it.",
+    SURFACE: tr(
+        "The surface drilled from: items and scans of other surfaces do not count. A column surface overrides it."
+    ),
+    LEVEL: tr("The level; may stay empty where the survey has only one on this surface. A column level overrides it."),
     KEEP_OUT: (
-        "Distance to keep between the drilled cylinder and an item's surface, metres: one number, or one for each kind. "
-        "To be set by the responsible engineer."
+        tr(
+            "Distance to keep between the drilled cylinder and an item's surface, metres: one number, or one for "
+            "each kind. To be set by the responsible engineer."
+        )
     ),
     OBJECT_DIAMETERS: (
-        "Sizes are not measured: smallest and largest diameter that an object of each kind may have, metres. Distances count "
-        "to the largest one. To be set by the responsible engineer."
+        tr(
+            "Sizes are not measured: smallest and largest diameter that an object of each kind may have, metres. "
+            "Distances count to the largest one. To be set by the responsible engineer."
+        )
     ),
-    TOLERANCE: "1-sigma of setting out in each direction of the plan, metres, where there is no column tolerance_m.",
-    CONFIDENCE: "Probability with which the keep-out distance to each item must hold for 'clear'.",
-    TOUCH_LIMIT: "Largest probability of touching any known item with which a penetration is still 'clear'.",
-    DEPTH_TOLERANCE: "1-sigma of the drilled depth, metres.",
+    TOLERANCE: tr(
+        "1-sigma of setting out in each direction of the plan, metres, where there is no column tolerance_m."
+    ),
+    CONFIDENCE: tr("Probability with which the keep-out distance to each item must hold for 'clear'."),
+    TOUCH_LIMIT: tr("Largest probability of touching any known item with which a penetration is still 'clear'."),
+    DEPTH_TOLERANCE: tr("1-sigma of the drilled depth, metres."),
 }
 
 
@@ -85,12 +97,12 @@ def rule_parameters() -> list:
     ]
     # QGIS refuses to take the default of a matrix that is not optional.
     tables = [
-        QgsProcessingParameterMatrix(name, tr(label).format(marked), len(KINDS), True, columns, cells, True)
+        QgsProcessingParameterMatrix(name, label.format(marked), len(KINDS), True, columns, cells, True)
         for name, label, columns, cells in (
-            (KEEP_OUT, "Keep-out distances ({})", [tr("Kind"), tr("Keep-out, m")], keep_out),
+            (KEEP_OUT, tr("Keep-out distances ({})"), [tr("Kind"), tr("Keep-out, m")], keep_out),
             (
                 OBJECT_DIAMETERS,
-                "Assumed diameters of objects ({})",
+                tr("Assumed diameters of objects ({})"),
                 [tr("Kind"), tr("Smallest, m"), tr("Largest, m")],
                 sizes,
             ),
@@ -103,10 +115,12 @@ def rule_parameters() -> list:
 def confidence_parameters() -> list:
     """Tolerances, and how sure 'clear' must be."""
     return [
-        positive_number(TOLERANCE, "Setting out, 1-sigma (m)", 0.005, 0.0, 0.1),
-        positive_number(CONFIDENCE, "Confidence that the keep-out distance holds", 0.95, 0.5, 0.999999, advanced=True),
-        positive_number(TOUCH_LIMIT, "Largest probability of touching", 0.001, 1e-9, 0.5, advanced=True),
-        positive_number(DEPTH_TOLERANCE, "Drilled depth, 1-sigma (m)", 0.005, 0.0, 0.1, advanced=True),
+        positive_number(TOLERANCE, tr("Setting out, 1-sigma (m)"), 0.005, 0.0, 0.1),
+        positive_number(
+            CONFIDENCE, tr("Confidence that the keep-out distance holds"), 0.95, 0.5, 0.999999, advanced=True
+        ),
+        positive_number(TOUCH_LIMIT, tr("Largest probability of touching"), 0.001, 1e-9, 0.5, advanced=True),
+        positive_number(DEPTH_TOLERANCE, tr("Drilled depth, 1-sigma (m)"), 0.005, 0.0, 0.1, advanced=True),
     ]
 
 
@@ -136,8 +150,8 @@ def _by_kind(name: str, cells, columns: int) -> dict:
     found = {str(row[0]).strip(): tuple(_number(cell, name) for cell in row[1:]) for row in rows}
     if set(found) != set(KINDS) or any(len(numbers) != columns for numbers in found.values()):
         raise ProcessingError(
-            f"{name} needs a row for each of the kinds {', '.join(KINDS)}"
-            + (", or one number for all of them." if columns == 1 else ".")
+            tr("{name} needs a row for each of the kinds {kinds}", name=name, kinds=", ".join(KINDS))
+            + (tr(", or one number for all of them.") if columns == 1 else ".")
         )
     return found
 
@@ -152,7 +166,9 @@ def _number(value, where: str) -> float:
     except ValueError:
         number = math.nan
     if math.isnan(number):
-        raise ProcessingError(f"{where}: '{value}' is no number; write metres with a decimal point.")
+        raise ProcessingError(
+            tr("{where}: '{value}' is no number; write metres with a decimal point.", where=where, value=value)
+        )
     return number
 
 
@@ -210,7 +226,11 @@ class HoleTable:
         tolerance = algorithm.parameterAsDouble(parameters, TOLERANCE, context)
         self.rows, self.sides, ids, numbers = [], [], [], []
         for place, record in records:
-            name = f"number {len(ids) + 1}" if _missing(record["penetration_id"]) else str(record["penetration_id"])
+            name = (
+                tr("number {count}", count=len(ids) + 1)
+                if _missing(record["penetration_id"])
+                else str(record["penetration_id"])
+            )
             where = tr("Penetration {}").format(name)
             x, y = place or (_cell(record, "x_m", where), _cell(record, "y_m", where))
             values = [_cell(record, key, where) for key in ("diameter_m", "depth_m")]
@@ -223,11 +243,15 @@ class HoleTable:
                 tuple(_text(record, key) or other for key, other in (("surface", surface), ("level", level)))
             )
         if not ids:
-            raise ProcessingError("There is no penetration in the table; add one.")
+            raise ProcessingError(tr("There is no penetration in the table; add one."))
         unknown = sorted({side for side, _ in self.sides} - set(SURFACES))
         if unknown:
             raise ProcessingError(
-                f"The surface '{unknown[0]}' is none of {', '.join(SURFACES)}; correct the column surface."
+                tr(
+                    "The surface '{unknown}' is none of {surfaces}; correct the column surface.",
+                    unknown=unknown[0],
+                    surfaces=", ".join(SURFACES),
+                )
             )
         self.holes = holes_from_numbers(ids, numbers)
 
@@ -286,7 +310,7 @@ def _cell(record, name: str, where: str, otherwise=None) -> float:
     if not _missing(record.get(name)):
         return _number(record[name], f"{where}, {name}")
     if otherwise is None:
-        raise ProcessingError(f"{where} has no {name}; fill it in.")
+        raise ProcessingError(tr("{where} has no {name}; fill it in.", where=where, name=name))
     return otherwise
 
 

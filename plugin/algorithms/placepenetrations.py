@@ -10,12 +10,13 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ...processing.language import tr
 from ...processing.penetrations.placement import PlacementRules
 from ...processing.planning_moves import PLACE_LAYER, place_step
 from ..layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 from .loading import style_when_loaded
 
 
@@ -28,38 +29,43 @@ class PlacePenetrations(InslabAlgorithm):
     PLACED_COUNT, NOT_PLACED_COUNT = "PLACED_COUNT", "NOT_PLACED_COUNT"
 
     NAME = "placepenetrations"
-    TITLE = "Place penetrations"
+    TITLE = tr("Place penetrations")
     GROUP = "penetrations"
-    TAGS = "penetration,place,move,anchor,base plate,pattern,core,drilling,clear,alternative,nearest,concrete,radar"
-    SUMMARY = "Moves planned holes, or rigid patterns of anchors, to the nearest places where all of them are clear."
-    DESCRIPTION = (
-        "This algorithm shifts each planned hole to the nearest place where 'Check penetrations' calls it clear. Holes with the "
-        "same pattern_id (the anchors of a base plate) move together as one rigid pattern, which may also be turned. Places are "
-        "ranked by how far they are from the plan; alternatives are at least 20 mm apart. Where there is no clear place, the "
-        "plan is given back with rank 0 and the reason."
+    TAGS = tr("penetration,place,move,anchor,base plate,pattern,core,drilling,clear,alternative,nearest,concrete,radar")
+    SUMMARY = tr(
+        "Moves planned holes, or rigid patterns of anchors, to the nearest places where all of them are clear."
+    )
+    DESCRIPTION = tr(
+        "This algorithm shifts each planned hole to the nearest place where 'Check penetrations' calls it "
+        "clear. Holes with the same pattern_id (the anchors of a base plate) move together as one rigid "
+        "pattern, which may also be turned. Places are ranked by how far they are from the plan; "
+        "alternatives are at least 20 mm apart. Where there is no clear place, the plan is given back with "
+        "rank 0 and the reason."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
+        SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
         inputs.PENETRATIONS: inputs.HELP[inputs.PENETRATIONS]
-        + " Holes with the same pattern_id are one rigid pattern. Only upright holes can be placed.",
-        SEARCH: "Furthest shift in plan, metres.",
-        TURN: "Largest turn of a pattern to either side, degrees; 0 keeps its direction.",
-        TURN_STEP: "Steps of the turn, degrees.",
-        ALTERNATIVES: "Number of places wanted for each hole or pattern.",
-        ALLOWED: "Polygons within which the holes must stay with their whole rim; none: anywhere.",
+        + tr(" Holes with the same pattern_id are one rigid pattern. Only upright holes can be placed."),
+        SEARCH: tr("Furthest shift in plan, metres."),
+        TURN: tr("Largest turn of a pattern to either side, degrees; 0 keeps its direction."),
+        TURN_STEP: tr("Steps of the turn, degrees."),
+        ALTERNATIVES: tr("Number of places wanted for each hole or pattern."),
+        ALLOWED: tr("Polygons within which the holes must stay with their whole rim; none: anywhere."),
         **{name: text for name, text in inputs.HELP.items() if name != inputs.PENETRATIONS},
-        OUTPUT: f"GeoPackage that gets the layer {PLACE_LAYER}; other layers in it are kept.",
-        PLACED_COUNT: "Number of holes or patterns for which there is a clear place.",
-        NOT_PLACED_COUNT: "Number of holes or patterns for which there is none.",
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PLACE_LAYER),
+        PLACED_COUNT: tr("Number of holes or patterns for which there is a clear place."),
+        NOT_PLACED_COUNT: tr("Number of holes or patterns for which there is none."),
     }
     PACKAGES = ("scipy", "rasterio")
 
     def initAlgorithm(self, configuration=None):
         self.addParameter(survey_parameter(self.SURVEY))
         self.addParameter(inputs.penetrations_parameter())
-        self.addParameter(positive_number(self.SEARCH, "Search distance (m)", 0.15, 0.0, 2.0))
-        self.addParameter(positive_number(self.TURN, "Largest turn (degrees)", 0.0, 0.0, 180.0))
-        self.addParameter(positive_number(self.TURN_STEP, "Step of the turn (degrees)", 5.0, 0.5, 90.0, advanced=True))
+        self.addParameter(positive_number(self.SEARCH, tr("Search distance (m)"), 0.15, 0.0, 2.0))
+        self.addParameter(positive_number(self.TURN, tr("Largest turn (degrees)"), 0.0, 0.0, 180.0))
+        self.addParameter(
+            positive_number(self.TURN_STEP, tr("Step of the turn (degrees)"), 5.0, 0.5, 90.0, advanced=True)
+        )
         self.addParameter(
             QgsProcessingParameterNumber(
                 self.ALTERNATIVES, tr("Alternatives"), QgsProcessingParameterNumber.Type.Integer, 3, False, 1, 20
@@ -86,7 +92,8 @@ class PlacePenetrations(InslabAlgorithm):
     def compute(self, parameters, context, monitor):
         table = inputs.HoleTable(self, parameters, context)
         patterns = [
-            str(row.get(self.PATTERN_FIELD) or f"hole {name}") for row, name in zip(table.rows, table.holes.ids)
+            str(row.get(self.PATTERN_FIELD) or tr("hole {name}", name=name))
+            for row, name in zip(table.rows, table.holes.ids)
         ]
         destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
         output = inputs.geopackage_of(destination)

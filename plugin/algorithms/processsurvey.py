@@ -13,8 +13,9 @@ from qgis.core import (
 )
 
 from ...processing.chain import SURVEY_FILE, process_survey
+from ...processing.language import tr
 from . import counts
-from .base import InslabAlgorithm, in_editing, missing_table_or_folder, tr
+from .base import InslabAlgorithm, in_editing, missing_table_or_folder
 from .imaging import HELP as SLICE_HELP
 from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter, slice_parameters
 
@@ -27,29 +28,32 @@ class ProcessSurvey(InslabAlgorithm):
     WORST_RESIDUAL, SECONDS = "WORST_RESIDUAL", "SECONDS"
 
     NAME = "processsurvey"
-    TITLE = "Process a survey"
+    TITLE = tr("Process a survey")
     GROUP = "survey"
-    TAGS = "survey,whole chain,depth slice,items,bar,rebar,tendon,conduit,report,concrete,radar,scanning"
-    SUMMARY = "Turns a survey folder into depth slices, items on the site grid and a report, in one go."
-    DESCRIPTION = (
-        "This algorithm reads and checks a survey folder, fits its scan areas to the site grid, estimates their wave speeds, "
-        "computes depth slices, finds bars, tendons and conduits and joins them across areas. It writes survey.gpkg (areas, "
-        "lines, control points, picks, items, coverage), the folders slices and base (GeoTIFF) and report.html. A file that "
-        "cannot be used is named and the rest of the survey goes on. A cancelled or failed run leaves an earlier result alone. "
-        "What was edited by hand in the picks and items of an earlier result is kept."
+    TAGS = tr("survey,whole chain,depth slice,items,bar,rebar,tendon,conduit,report,concrete,radar,scanning")
+    SUMMARY = tr("Turns a survey folder into depth slices, items on the site grid and a report, in one go.")
+    DESCRIPTION = tr(
+        "This algorithm reads and checks a survey folder, fits its scan areas to the site grid, estimates "
+        "their wave speeds, computes depth slices, finds bars, tendons and conduits and joins them across "
+        "areas. It writes survey.gpkg (areas, lines, control points, picks, items, coverage), the folders "
+        "slices and base (GeoTIFF) and report.html. A file that cannot be used is named and the rest of the "
+        "survey goes on. A cancelled or failed run leaves an earlier result alone. What was edited by hand "
+        "in the picks and items of an earlier result is kept."
     )
     HELP = {
-        SURVEY_FOLDER: "The folder that holds scan_areas.csv, scan_lines.csv, control_points.csv and the line files.",
+        SURVEY_FOLDER: tr(
+            "The folder that holds scan_areas.csv, scan_lines.csv, control_points.csv and the line files."
+        ),
         **SLICE_HELP,
         **SAMPLE_INTERVAL_HELP,
-        OUTPUT_FOLDER: "Folder for everything that is written; an earlier result in it is replaced at the end.",
-        SURVEY: "The survey's GeoPackage.",
-        REPORT: "What was read, how well the areas fit, wave speeds, items, warnings and cautions.",
-        AREA_COUNT: "Number of scan areas that were used.",
-        LINE_COUNT: "Number of scan lines that were used.",
-        WARNING_COUNT: "Number of warnings, and of things left out, that the report names.",
-        WORST_RESIDUAL: "Largest distance between a control point and its fitted position, metres.",
-        SECONDS: "Running time of each step in seconds, as one line of JSON.",
+        OUTPUT_FOLDER: tr("Folder for everything that is written; an earlier result in it is replaced at the end."),
+        SURVEY: tr("The survey's GeoPackage."),
+        REPORT: tr("What was read, how well the areas fit, wave speeds, items, warnings and cautions."),
+        AREA_COUNT: tr("Number of scan areas that were used."),
+        LINE_COUNT: tr("Number of scan lines that were used."),
+        WARNING_COUNT: tr("Number of warnings, and of things left out, that the report names."),
+        WORST_RESIDUAL: tr("Largest distance between a control point and its fitted position, metres."),
+        SECONDS: tr("Running time of each step in seconds, as one line of JSON."),
         **counts.HELP,
     }
     PACKAGES = ("scipy", "rasterio")

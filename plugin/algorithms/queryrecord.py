@@ -13,13 +13,14 @@ from qgis.core import (
 )
 
 from ...processing.errors import ProcessingError
+from ...processing.language import tr
 from ...processing.outputs.record_answer import UNKNOWN_LAYER
 from ...processing.record.query import Question
 from ...processing.record.schema import SURFACES
 from ...processing.recording import query_record
 from .. import records
 from ..layers import table_source
-from .base import InslabAlgorithm, positive_number, tr
+from .base import InslabAlgorithm, positive_number
 
 
 class QueryRecord(InslabAlgorithm):
@@ -30,44 +31,51 @@ class QueryRecord(InslabAlgorithm):
     ITEMS, UNKNOWN, ANSWER, ITEM_COUNT, UNKNOWN_AREA = "ITEMS", "UNKNOWN", "ANSWER", "ITEM_COUNT", "UNKNOWN_AREA"
 
     NAME = "queryrecord"
-    TITLE = "Ask the record"
+    TITLE = tr("Ask the record")
     GROUP = "record"
-    TAGS = "record,query,history,as known on,unknown,coverage,quality,age,building,facility,concrete,radar"
-    SUMMARY = "Says what the record knows inside a polygon, along a line or at a level, how surely, and what was never scanned."
-    DESCRIPTION = (
-        "This algorithm gathers everything that a record holds of a place: items with their quality and age, verifications, "
-        "penetrations, what was scanned and to which depth, and, as a layer of its own, the ground that is unknown. With a date it "
-        "answers as the record knew it then. The answer is given as layers, as a page and in sentences. Nothing is changed."
+    TAGS = tr("record,query,history,as known on,unknown,coverage,quality,age,building,facility,concrete,radar")
+    SUMMARY = tr(
+        "Says what the record knows inside a polygon, along a line or at a level, how surely, and what was "
+        "never scanned."
+    )
+    DESCRIPTION = tr(
+        "This algorithm gathers everything that a record holds of a place: items with their quality and age, "
+        "verifications, penetrations, what was scanned and to which depth, and, as a layer of its own, the "
+        "ground that is unknown. With a date it answers as the record knew it then. The answer is given as "
+        "layers, as a page and in sentences. Nothing is changed."
     )
     HELP = {
         RECORD: records.HELP,
-        WHERE: "One polygon or one line on the site grid (or the selected one of a layer); empty: whole levels.",
-        WIDTH: "Width of the strip along a line, both sides together, metres.",
-        LEVEL: "Level, or elevation of a wall; empty: all levels. Walls are asked by their names only.",
-        SURFACE: "Scanned surface; empty: all.",
-        DEPTH: "Depth down to which ground must have been seen to count as known, metres; empty: any depth.",
-        KNOWN_ON: "Date as 2031-05-04: the answer is what the record knew at its end. Empty: what it knows now.",
-        OUTPUT: f"GeoPackage with the layers items, verifications, penetrations, coverage and {UNKNOWN_LAYER}.",
-        REPORT: "The answer as a page (HTML), with the cautions.",
-        ITEMS: "The items there.",
-        UNKNOWN: "The ground that is unknown, with the reason.",
-        ANSWER: "The answer in sentences.",
-        ITEM_COUNT: "Number of items there.",
-        UNKNOWN_AREA: "Unknown ground, square metres.",
+        WHERE: tr("One polygon or one line on the site grid (or the selected one of a layer); empty: whole levels."),
+        WIDTH: tr("Width of the strip along a line, both sides together, metres."),
+        LEVEL: tr("Level, or elevation of a wall; empty: all levels. Walls are asked by their names only."),
+        SURFACE: tr("Scanned surface; empty: all."),
+        DEPTH: tr("Depth down to which ground must have been seen to count as known, metres; empty: any depth."),
+        KNOWN_ON: tr("Date as 2031-05-04: the answer is what the record knew at its end. Empty: what it knows now."),
+        OUTPUT: tr(
+            "GeoPackage with the layers items, verifications, penetrations, coverage and {layer}.",
+            layer=UNKNOWN_LAYER,
+        ),
+        REPORT: tr("The answer as a page (HTML), with the cautions."),
+        ITEMS: tr("The items there."),
+        UNKNOWN: tr("The ground that is unknown, with the reason."),
+        ANSWER: tr("The answer in sentences."),
+        ITEM_COUNT: tr("Number of items there."),
+        UNKNOWN_AREA: tr("Unknown ground, square metres."),
     }
 
     def initAlgorithm(self, configuration=None):
         self.addParameter(records.record_parameter(self.RECORD))
         kinds = [QgsProcessing.SourceType.TypeVectorPolygon, QgsProcessing.SourceType.TypeVectorLine]
         self.addParameter(QgsProcessingParameterFeatureSource(self.WHERE, tr("Place"), kinds, None, True))
-        self.addParameter(positive_number(self.WIDTH, "Width along a line (m)", 0.2, 0.001, 100.0))
+        self.addParameter(positive_number(self.WIDTH, tr("Width along a line (m)"), 0.2, 0.001, 100.0))
         self.addParameter(QgsProcessingParameterString(self.LEVEL, tr("Level"), optional=True))
         self.addParameter(
             QgsProcessingParameterEnum(
                 self.SURFACE, tr("Surface"), list(SURFACES), False, None, True, usesStaticStrings=True
             )
         )
-        self.addParameter(positive_number(self.DEPTH, "Depth (m)", None, 0.001, 5.0, optional=True))
+        self.addParameter(positive_number(self.DEPTH, tr("Depth (m)"), None, 0.001, 5.0, optional=True))
         self.addParameter(QgsProcessingParameterString(self.KNOWN_ON, tr("As known on"), optional=True))
         file_type = tr("GeoPackage (*.gpkg)")
         self.addParameter(QgsProcessingParameterFileDestination(self.OUTPUT, tr("What is known there"), file_type))

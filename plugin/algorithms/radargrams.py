@@ -8,8 +8,9 @@ from qgis.core import (
 )
 
 from ...processing.chain import radargrams_step
+from ...processing.language import tr
 from ...processing.outputs.radargrams import PANELS
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class DrawRadargrams(InslabAlgorithm):
@@ -19,26 +20,31 @@ class DrawRadargrams(InslabAlgorithm):
     OUTPUT_FOLDER, PICTURE_COUNT = "OUTPUT_FOLDER", "PICTURE_COUNT"
 
     NAME = "radargrams"
-    TITLE = "Draw radargrams"
+    TITLE = tr("Draw radargrams")
     GROUP = "depth"
-    TAGS = "radargram,line,profile,picture,png,hyperbola,pick,migration,before after,concrete,radar"
-    SUMMARY = "Draws each scan line as a picture, as recorded and processed, with picks and items in it."
-    DESCRIPTION = (
-        "This algorithm draws scan lines as pictures: distance along the line to the right, time after time zero downwards with "
-        "the depth beside it. As recorded, processed and migrated stand side by side, so that the effect of each step can be seen. "
-        "Processed means: direct wave and flat layers taken off, band-pass, and one gain for the whole line from spreading and "
-        "the attenuation found in the data. Items of the survey are marked where they cross the line, with the course that "
-        "their echoes should take at the estimated wave speed: where echo and course part, speed or item are in doubt. The survey "
-        "is not changed."
+    TAGS = tr("radargram,line,profile,picture,png,hyperbola,pick,migration,before after,concrete,radar")
+    SUMMARY = tr("Draws each scan line as a picture, as recorded and processed, with picks and items in it.")
+    DESCRIPTION = tr(
+        "This algorithm draws scan lines as pictures: distance along the line to the right, time after time "
+        "zero downwards with the depth beside it. As recorded, processed and migrated stand side by side, so "
+        "that the effect of each step can be seen. Processed means: direct wave and flat layers taken off, "
+        "band-pass, and one gain for the whole line from spreading and the attenuation found in the data. "
+        "Items of the survey are marked where they cross the line, with the course that their echoes should "
+        "take at the estimated wave speed: where echo and course part, speed or item are in doubt. The "
+        "survey is not changed."
     )
     HELP = {
-        SURVEY: "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used (missing ones are estimated), and its picks "
-        "and items are drawn if there are any.",
-        LINES: "Lines to draw, with commas between: A1/x05 is line x05 of area A1 with all its dipole axes, A1 are all lines of "
-        "area A1. Left empty, all lines are drawn.",
-        PANELS: "What is drawn side by side: raw (as recorded), processed, migrated (in depth).",
-        OUTPUT_FOLDER: "Folder that gets the pictures, named by area, line and dipole axis.",
-        PICTURE_COUNT: "Number of pictures drawn.",
+        SURVEY: tr(
+            "The GeoPackage that 'Read a survey' wrote. Its wave speeds are used (missing ones are estimated), "
+            "and its picks and items are drawn if there are any."
+        ),
+        LINES: tr(
+            "Lines to draw, with commas between: A1/x05 is line x05 of area A1 with all its dipole axes, A1 are "
+            "all lines of area A1. Left empty, all lines are drawn."
+        ),
+        PANELS: tr("What is drawn side by side: raw (as recorded), processed, migrated (in depth)."),
+        OUTPUT_FOLDER: tr("Folder that gets the pictures, named by area, line and dipole axis."),
+        PICTURE_COUNT: tr("Number of pictures drawn."),
     }
     PACKAGES = ("scipy", "matplotlib")
 

@@ -7,7 +7,8 @@ from qgis.core import (
 )
 
 from ...processing.chain import read_step
-from .base import InslabAlgorithm, in_editing, missing_table_or_folder, tr
+from ...processing.language import tr
+from .base import InslabAlgorithm, in_editing, missing_table_or_folder
 from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter
 
 
@@ -18,23 +19,24 @@ class ReadSurvey(InslabAlgorithm):
     AREA_COUNT, LINE_COUNT, FINDING_COUNT = "AREA_COUNT", "LINE_COUNT", "FINDING_COUNT"
 
     NAME = "readsurvey"
-    TITLE = "Read a survey"
+    TITLE = tr("Read a survey")
     GROUP = "survey"
-    TAGS = "survey,read,check,import,SEG-Y,scan lines,scan areas,control points,concrete,radar"
-    SUMMARY = "Reads and checks a survey folder and places its scan areas on the site grid."
-    DESCRIPTION = (
-        "This algorithm reads the tables of a survey folder (scan_areas.csv, scan_lines.csv, control_points.csv) and the header "
-        "of every line file, fits each scan area to the site grid by its control points, and writes areas, lines and control "
-        "points into one GeoPackage. What cannot be used is left out and named in the report; the rest of the survey goes on."
+    TAGS = tr("survey,read,check,import,SEG-Y,scan lines,scan areas,control points,concrete,radar")
+    SUMMARY = tr("Reads and checks a survey folder and places its scan areas on the site grid.")
+    DESCRIPTION = tr(
+        "This algorithm reads the tables of a survey folder (scan_areas.csv, scan_lines.csv, "
+        "control_points.csv) and the header of every line file, fits each scan area to the site grid by its "
+        "control points, and writes areas, lines and control points into one GeoPackage. What cannot be used "
+        "is left out and named in the report; the rest of the survey goes on."
     )
     HELP = {
-        SURVEY_FOLDER: "The folder that holds the three tables and the line files.",
+        SURVEY_FOLDER: tr("The folder that holds the three tables and the line files."),
         **SAMPLE_INTERVAL_HELP,
-        SURVEY: "GeoPackage of the survey; an existing file is replaced.",
-        REPORT: "What was read, what was left out and why, and how well each area fits (HTML).",
-        AREA_COUNT: "Number of scan areas that can be used.",
-        LINE_COUNT: "Number of scan lines that can be used.",
-        FINDING_COUNT: "Number of things the report names.",
+        SURVEY: tr("GeoPackage of the survey; an existing file is replaced."),
+        REPORT: tr("What was read, what was left out and why, and how well each area fits (HTML)."),
+        AREA_COUNT: tr("Number of scan areas that can be used."),
+        LINE_COUNT: tr("Number of scan lines that can be used."),
+        FINDING_COUNT: tr("Number of things the report names."),
     }
     PACKAGES = ("scipy",)
 

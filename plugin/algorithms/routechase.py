@@ -11,12 +11,13 @@ from qgis.core import (
 )
 
 from ...processing.items.model import KINDS
+from ...processing.language import tr
 from ...processing.penetrations.chase import ChaseRules
 from ...processing.planning_moves import CHASE_LAYER, chase_step
 from ..layers import table_source
 from ..styles.penetrations import style_chase
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 from .loading import style_when_loaded
 
 
@@ -29,35 +30,38 @@ class RouteChase(InslabAlgorithm):
     LENGTH, CROSSED_ITEMS, CROSSED_COUNT = "LENGTH", "CROSSED_ITEMS", "CROSSED_COUNT"
 
     NAME = "routechase"
-    TITLE = "Route a chase"
+    TITLE = tr("Route a chase")
     GROUP = "penetrations"
-    TAGS = "chase,saw cut,slot,groove,route,path,crossing,keep-out,conduit,cable,concrete,radar"
-    SUMMARY = "Finds the cheapest saw cut or chase between two points that keeps off the items."
-    DESCRIPTION = (
-        "This algorithm looks for the cheapest way of a saw cut or chase of given depth and width between two points. It keeps "
-        "the keep-out distances, stays on ground that was scanned in both directions and deep enough, crosses only kinds that may "
-        "be crossed, only where crossing is allowed, and prefers few bends. The result is a line with the items that it cuts or "
-        "comes too close to. Where there is no way, nothing is written and the message says so."
+    TAGS = tr("chase,saw cut,slot,groove,route,path,crossing,keep-out,conduit,cable,concrete,radar")
+    SUMMARY = tr("Finds the cheapest saw cut or chase between two points that keeps off the items.")
+    DESCRIPTION = tr(
+        "This algorithm looks for the cheapest way of a saw cut or chase of given depth and width between "
+        "two points. It keeps the keep-out distances, stays on ground that was scanned in both directions "
+        "and deep enough, crosses only kinds that may be crossed, only where crossing is allowed, and "
+        "prefers few bends. The result is a line with the items that it cuts or comes too close to. Where "
+        "there is no way, nothing is written and the message says so."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
-        START: "Where the chase starts, on the site grid.",
-        END: "Where it ends.",
-        DEPTH: "Depth of the cut below the surface, metres.",
-        WIDTH: "Width of the cut, metres.",
-        CROSS_KINDS: "Kinds of items that may be cut or come close to; none by default. The responsible engineer decides.",
-        CROSSING_AREAS: "Polygons within which they may be crossed; none: everywhere.",
-        BEND: "Length that a bend of 45 degrees is worth, metres.",
-        CROSSING_FACTOR: "A metre of crossing costs so many metres of clear ground.",
-        DETOUR: "How far around both points the way may lead, metres.",
-        CELL: "Cell of the search, metres.",
+        SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
+        START: tr("Where the chase starts, on the site grid."),
+        END: tr("Where it ends."),
+        DEPTH: tr("Depth of the cut below the surface, metres."),
+        WIDTH: tr("Width of the cut, metres."),
+        CROSS_KINDS: tr(
+            "Kinds of items that may be cut or come close to; none by default. The responsible engineer decides."
+        ),
+        CROSSING_AREAS: tr("Polygons within which they may be crossed; none: everywhere."),
+        BEND: tr("Length that a bend of 45 degrees is worth, metres."),
+        CROSSING_FACTOR: tr("A metre of crossing costs so many metres of clear ground."),
+        DETOUR: tr("How far around both points the way may lead, metres."),
+        CELL: tr("Cell of the search, metres."),
         **inputs.help_for(inputs.SURFACE, inputs.LEVEL, inputs.KEEP_OUT, inputs.OBJECT_DIAMETERS),
-        inputs.TOLERANCE: "1-sigma of setting out in each direction of the plan, metres.",
+        inputs.TOLERANCE: tr("1-sigma of setting out in each direction of the plan, metres."),
         **inputs.help_for(inputs.CONFIDENCE, inputs.TOUCH_LIMIT, inputs.DEPTH_TOLERANCE),
-        OUTPUT: f"GeoPackage that gets the layer {CHASE_LAYER}; other layers in it are kept.",
-        LENGTH: "Length of the chase, metres.",
-        CROSSED_ITEMS: "Ids of the items that it cuts, separated by commas.",
-        CROSSED_COUNT: "Number of items that it cuts.",
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=CHASE_LAYER),
+        LENGTH: tr("Length of the chase, metres."),
+        CROSSED_ITEMS: tr("Ids of the items that it cuts, separated by commas."),
+        CROSSED_COUNT: tr("Number of items that it cuts."),
     }
     PACKAGES = ("scipy", "rasterio")
 
@@ -65,8 +69,8 @@ class RouteChase(InslabAlgorithm):
         self.addParameter(survey_parameter(self.SURVEY))
         self.addParameter(QgsProcessingParameterPoint(self.START, tr("Start")))
         self.addParameter(QgsProcessingParameterPoint(self.END, tr("End")))
-        self.addParameter(positive_number(self.DEPTH, "Depth (m)", 0.03, 0.001, 1.0))
-        self.addParameter(positive_number(self.WIDTH, "Width (m)", 0.02, 0.001, 1.0))
+        self.addParameter(positive_number(self.DEPTH, tr("Depth (m)"), 0.03, 0.001, 1.0))
+        self.addParameter(positive_number(self.WIDTH, tr("Width (m)"), 0.02, 0.001, 1.0))
         self.addParameter(
             QgsProcessingParameterEnum(
                 self.CROSS_KINDS, tr("Kinds that may be crossed"), list(KINDS), True, None, True, True
@@ -82,11 +86,13 @@ class RouteChase(InslabAlgorithm):
             )
         )
         self.addParameter(
-            positive_number(self.BEND, "Price of a bend of 45 degrees (m)", 0.10, 0.0, 10.0, advanced=True)
+            positive_number(self.BEND, tr("Price of a bend of 45 degrees (m)"), 0.10, 0.0, 10.0, advanced=True)
         )
-        self.addParameter(positive_number(self.CROSSING_FACTOR, "Price of crossing", 5.0, 1.0, 1000.0, advanced=True))
-        self.addParameter(positive_number(self.DETOUR, "Detour around both points (m)", 1.0, 0.0, 10.0))
-        self.addParameter(positive_number(self.CELL, "Cell of the search (m)", 0.01, 0.002, 0.1, advanced=True))
+        self.addParameter(
+            positive_number(self.CROSSING_FACTOR, tr("Price of crossing"), 5.0, 1.0, 1000.0, advanced=True)
+        )
+        self.addParameter(positive_number(self.DETOUR, tr("Detour around both points (m)"), 1.0, 0.0, 10.0))
+        self.addParameter(positive_number(self.CELL, tr("Cell of the search (m)"), 0.01, 0.002, 0.1, advanced=True))
         for parameter in (*inputs.place_parameters(), *inputs.rule_parameters(), *inputs.confidence_parameters()):
             self.addParameter(parameter)
         self.addParameter(QgsProcessingParameterVectorDestination(self.OUTPUT, tr("Chase")))

@@ -10,9 +10,10 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
+from ...processing.language import tr
 from ...processing.site.crs import GridTie
 from ...processing.site_steps import site_grid_step
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class DefineSiteGrid(InslabAlgorithm):
@@ -24,37 +25,42 @@ class DefineSiteGrid(InslabAlgorithm):
     WORST_RESIDUAL = "WORST_RESIDUAL"
 
     NAME = "sitegrid"
-    TITLE = "Define the site grid"
+    TITLE = tr("Define the site grid")
     GROUP = "survey"
-    TAGS = (
+    TAGS = tr(
         "site grid,building grid,local coordinates,national grid,CRS,projection,georeference,scale,rotation,similarity"
     )
-    SUMMARY = (
+    SUMMARY = tr(
         "Gives the site grid a coordinate system: on its own, or tied to a national grid so that maps lie under it."
     )
-    DESCRIPTION = (
-        "This algorithm stamps the coordinate system of the site grid on a survey and its rasters; coordinates never change. "
-        "Without a national grid it is a local plane in metres. Tied by two or more points known in both grids, or by origin, "
-        "rotation and scale, QGIS reprojects the site over any map by itself. The report states rotation, scale, what the map "
-        "projection's own scale is there, and residuals. Keep the project's ellipsoid at None."
+    DESCRIPTION = tr(
+        "This algorithm stamps the coordinate system of the site grid on a survey and its rasters; "
+        "coordinates never change. Without a national grid it is a local plane in metres. Tied by two or "
+        "more points known in both grids, or by origin, rotation and scale, QGIS reprojects the site over "
+        "any map by itself. The report states rotation, scale, what the map projection's own scale is there, "
+        "and residuals. Keep the project's ellipsoid at None."
     )
     HELP = {
-        SURVEY: "The GeoPackage of the survey; it is updated, and the rasters it lists as well.",
-        GRID_NAME: "What the grid is called in QGIS.",
-        BASE_CRS: "National or state grid, projected and in metres; empty leaves the site grid on its own.",
-        PAIRS: "CSV table of points known in both: point_id, site_x_m, site_y_m, east_m, north_m and, if known, sigma_m.",
-        EAST: "Without a table: easting of site 0, 0, metres.",
-        NORTH: "Without a table: northing of site 0, 0, metres.",
-        ROTATION: "Without a table: direction of site x, degrees anticlockwise from grid east.",
-        SCALE: (
-            "A length in the national grid over the same length on site. Empty: given by the points, or that of the map "
-            "projection at the origin where there is no table."
+        SURVEY: tr("The GeoPackage of the survey; it is updated, and the rasters it lists as well."),
+        GRID_NAME: tr("What the grid is called in QGIS."),
+        BASE_CRS: tr("National or state grid, projected and in metres; empty leaves the site grid on its own."),
+        PAIRS: tr(
+            "CSV table of points known in both: point_id, site_x_m, site_y_m, east_m, north_m and, if known, sigma_m."
         ),
-        REPORT: "Rotation, scale, residuals and the definition (HTML).",
-        CRS_WKT: "The coordinate system as WKT2.",
-        FITTED_ROTATION: "Direction of site x, degrees anticlockwise from grid east; empty if not tied.",
-        FITTED_SCALE: "A length in the national grid over that on site; empty if not tied.",
-        WORST_RESIDUAL: "Largest distance between a point and its fitted position, metres; empty without points.",
+        EAST: tr("Without a table: easting of site 0, 0, metres."),
+        NORTH: tr("Without a table: northing of site 0, 0, metres."),
+        ROTATION: tr("Without a table: direction of site x, degrees anticlockwise from grid east."),
+        SCALE: (
+            tr(
+                "A length in the national grid over the same length on site. Empty: given by the points, or that of "
+                "the map projection at the origin where there is no table."
+            )
+        ),
+        REPORT: tr("Rotation, scale, residuals and the definition (HTML)."),
+        CRS_WKT: tr("The coordinate system as WKT2."),
+        FITTED_ROTATION: tr("Direction of site x, degrees anticlockwise from grid east; empty if not tied."),
+        FITTED_SCALE: tr("A length in the national grid over that on site; empty if not tied."),
+        WORST_RESIDUAL: tr("Largest distance between a point and its fitted position, metres; empty without points."),
     }
     PACKAGES = ("pyproj", "scipy", "rasterio")
 
@@ -68,13 +74,13 @@ class DefineSiteGrid(InslabAlgorithm):
             )
         )
         for name, label in (
-            (self.EAST, "Easting of site 0, 0 (m)"),
-            (self.NORTH, "Northing of site 0, 0 (m)"),
-            (self.ROTATION, "Direction of site x (degrees)"),
-            (self.SCALE, "Scale"),
+            (self.EAST, tr("Easting of site 0, 0 (m)")),
+            (self.NORTH, tr("Northing of site 0, 0 (m)")),
+            (self.ROTATION, tr("Direction of site x (degrees)")),
+            (self.SCALE, tr("Scale")),
         ):
             number = QgsProcessingParameterNumber(
-                name, tr(label), QgsProcessingParameterNumber.Type.Double, None, optional=True
+                name, label, QgsProcessingParameterNumber.Type.Double, None, optional=True
             )
             number.setMetadata({"widget_wrapper": {"decimals": 8}})
             self.addParameter(number)

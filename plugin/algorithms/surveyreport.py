@@ -11,6 +11,7 @@ from qgis.core import (
 )
 
 from ...processing.chain import radargrams_step
+from ...processing.language import tr
 from ...processing.outputs.paper import paper_html
 from ...processing.outputs.publish import write_text
 from ...processing.outputs.radargrams import PANELS
@@ -18,7 +19,7 @@ from ...processing.outputs.survey_report import Cover, compose_report
 from ..layouts.map_sheets import MapDrawer
 from ..layouts.survey_report import map_png, write_report_pdf
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 PANEL = (PANELS[1],)  # as processed: what a client can see
 
@@ -31,33 +32,43 @@ class SurveyReport(InslabAlgorithm):
     REPORT, HTML, PAGE_COUNT = "REPORT", "HTML", "PAGE_COUNT"
 
     NAME = "surveyreport"
-    TITLE = "Write a survey report"
+    TITLE = tr("Write a survey report")
     GROUP = "handover"
-    TAGS = (
+    TAGS = tr(
         "report,client,pdf,html,layout,map sheet,plan,cover,mat,item list,radargram,signature,hand over,concrete,radar"
     )
-    SUMMARY = "Writes the report for a client: plans, items, what checks them, what is unknown, and a place to sign."
-    DESCRIPTION = (
-        "This algorithm writes a report from what a processed survey holds: a cover with the job's facts and the cautions, a "
-        "plan of each level and of each scan area at a round scale with the coordinates of the site grid, all items with depth, "
-        "uncertainty, kind and reasons, mats of bars, planned holes with their verdicts, chosen radargrams, how the areas were "
-        "fitted and how well they agree, wave speeds with what checks them, what counts as scanned, findings, and lines to "
-        "sign. It reads well printed without colour. Nothing is computed anew and the survey is not changed."
+    SUMMARY = tr(
+        "Writes the report for a client: plans, items, what checks them, what is unknown, and a place to sign."
+    )
+    DESCRIPTION = tr(
+        "This algorithm writes a report from what a processed survey holds: a cover with the job's facts and "
+        "the cautions, a plan of each level and of each scan area at a round scale with the coordinates of "
+        "the site grid, all items with depth, uncertainty, kind and reasons, mats of bars, planned holes "
+        "with their verdicts, chosen radargrams, how the areas were fitted and how well they agree, wave "
+        "speeds with what checks them, what counts as scanned, findings, and lines to sign. It reads well "
+        "printed without colour. Nothing is computed anew and the survey is not changed."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the GeoPackage of "
-        "a record with the same tables.",
-        TITLE_TEXT: "Title on the cover; left empty, the name of the survey is taken.",
-        CLIENT: "Who gets the report.",
-        AUTHOR: "Who wrote it.",
-        REMARKS: "What else belongs on the cover, for example the number of the job.",
-        PENETRATIONS: "The verdicts of 'Check penetrations', to be drawn and listed. Holes without a verdict are marked as not "
-        "checked.",
-        LINES: "Lines whose radargrams go into the report, with commas between: A1/x05 is line x05 of area A1 with all its dipole "
-        "axes, A1 are all lines of area A1. Left empty, there are none. Needs the radar data and matplotlib.",
-        REPORT: "The report (PDF, A4).",
-        HTML: "The same report as one page for a browser.",
-        PAGE_COUNT: "Number of pages of the PDF.",
+        SURVEY: tr(
+            "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the "
+            "GeoPackage of a record with the same tables."
+        ),
+        TITLE_TEXT: tr("Title on the cover; left empty, the name of the survey is taken."),
+        CLIENT: tr("Who gets the report."),
+        AUTHOR: tr("Who wrote it."),
+        REMARKS: tr("What else belongs on the cover, for example the number of the job."),
+        PENETRATIONS: tr(
+            "The verdicts of 'Check penetrations', to be drawn and listed. Holes without a verdict are marked as "
+            "not checked."
+        ),
+        LINES: tr(
+            "Lines whose radargrams go into the report, with commas between: A1/x05 is line x05 of area A1 with "
+            "all its dipole axes, A1 are all lines of area A1. Left empty, there are none. Needs the radar data "
+            "and matplotlib."
+        ),
+        REPORT: tr("The report (PDF, A4)."),
+        HTML: tr("The same report as one page for a browser."),
+        PAGE_COUNT: tr("Number of pages of the PDF."),
     }
 
     def flags(self):
@@ -67,12 +78,12 @@ class SurveyReport(InslabAlgorithm):
     def initAlgorithm(self, configuration=None):
         self.addParameter(survey_parameter(self.SURVEY))
         for name, label in (
-            (self.TITLE_TEXT, "Title"),
-            (self.CLIENT, "Client"),
-            (self.AUTHOR, "Report by"),
-            (self.REMARKS, "Remarks"),
+            (self.TITLE_TEXT, tr("Title")),
+            (self.CLIENT, tr("Client")),
+            (self.AUTHOR, tr("Report by")),
+            (self.REMARKS, tr("Remarks")),
         ):
-            self.addParameter(QgsProcessingParameterString(name, tr(label), "", name == self.REMARKS, True))
+            self.addParameter(QgsProcessingParameterString(name, label, "", name == self.REMARKS, True))
         self.addParameter(inputs.penetrations_parameter(optional=True))
         self.addParameter(QgsProcessingParameterString(self.LINES, tr("Lines drawn as radargrams"), "", False, True))
         self.addParameter(QgsProcessingParameterFileDestination(self.REPORT, tr("Report"), tr("PDF (*.pdf)")))

@@ -11,9 +11,10 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
+from ...processing.language import tr
 from ...processing.recording import update_record
 from .. import records
-from .base import InslabAlgorithm, in_editing, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, in_editing, not_a_survey, survey_parameter
 
 
 class UpdateRecord(InslabAlgorithm):
@@ -25,32 +26,41 @@ class UpdateRecord(InslabAlgorithm):
     NEW_COUNT, KNOWN_COUNT, FLAG_COUNT = "NEW_COUNT", "KNOWN_COUNT", "FLAG_COUNT"
 
     NAME = "updaterecord"
-    TITLE = "Update the record"
+    TITLE = tr("Update the record")
     GROUP = "record"
-    TAGS = "record,building,history,merge,survey,as-built,database,PostGIS,GeoPackage,facility,concrete,radar"
-    SUMMARY = "Merges a processed survey into the record of a building: one item for each real object, with its whole history."
-    DESCRIPTION = (
-        "This algorithm adds what a survey found to the record of its building, which is made where there is none. An object that "
-        "the record knows (same place, direction and depth within joint uncertainty) gets a further observation and becomes surer; "
-        "what contradicts is flagged for a person, in words. Nothing is deleted because a new survey did not see it: it is noted "
-        "as not seen where the survey reached its depth. The same survey again changes nothing; a survey that was processed anew "
-        "replaces its own observations. Every change stays in the record's history, and a run is done whole or not at all."
+    TAGS = tr("record,building,history,merge,survey,as-built,database,PostGIS,GeoPackage,facility,concrete,radar")
+    SUMMARY = tr(
+        "Merges a processed survey into the record of a building: one item for each real object, with its "
+        "whole history."
+    )
+    DESCRIPTION = tr(
+        "This algorithm adds what a survey found to the record of its building, which is made where there is "
+        "none. An object that the record knows (same place, direction and depth within joint uncertainty) "
+        "gets a further observation and becomes surer; what contradicts is flagged for a person, in words. "
+        "Nothing is deleted because a new survey did not see it: it is noted as not seen where the survey "
+        "reached its depth. The same survey again changes nothing; a survey that was processed anew replaces "
+        "its own observations. Every change stays in the record's history, and a run is done whole or not at "
+        "all."
     )
     HELP = {
-        SURVEY: "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote.",
-        RECORD: records.HELP + " It is made where it is missing.",
-        PENETRATIONS: "A GeoPackage that 'Check penetrations' wrote, to be recorded with the survey; may stay empty.",
-        RECORDED_ON: (
-            "Date from which the record knows it, as 2031-05-04. Empty: the date of the survey's latest scan, or of the record's "
-            "latest change where that is later."
+        SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
+        RECORD: records.HELP + tr(" It is made where it is missing."),
+        PENETRATIONS: tr(
+            "A GeoPackage that 'Check penetrations' wrote, to be recorded with the survey; may stay empty."
         ),
-        RECORDED_BY: "Who records it, for the history.",
-        SURVEY_ID: "Name that the survey has in the record.",
-        ITEMS: "The record's items.",
-        NEW_COUNT: "Number of items that the record did not know.",
-        KNOWN_COUNT: "Number of items that it knew and that were seen again.",
-        FLAG_COUNT: "Number of the survey's items that a person must check.",
-        CHANGE_COUNT: "Number of rows that changed; 0 where the record held exactly this already.",
+        RECORDED_ON: (
+            tr(
+                "Date from which the record knows it, as 2031-05-04. Empty: the date of the survey's latest scan, or "
+                "of the record's latest change where that is later."
+            )
+        ),
+        RECORDED_BY: tr("Who records it, for the history."),
+        SURVEY_ID: tr("Name that the survey has in the record."),
+        ITEMS: tr("The record's items."),
+        NEW_COUNT: tr("Number of items that the record did not know."),
+        KNOWN_COUNT: tr("Number of items that it knew and that were seen again."),
+        FLAG_COUNT: tr("Number of the survey's items that a person must check."),
+        CHANGE_COUNT: tr("Number of rows that changed; 0 where the record held exactly this already."),
     }
 
     def initAlgorithm(self, configuration=None):

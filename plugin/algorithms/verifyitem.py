@@ -12,11 +12,12 @@ from qgis.core import (
 )
 
 from ...processing.items.model import KINDS
+from ...processing.language import tr
 from ...processing.record.schema import METHODS, REFUTED, VERIFIED
 from ...processing.record.verification import DEPTH_SIGMA_M, Verification
 from ...processing.recording import verify
 from .. import records
-from .base import InslabAlgorithm, in_editing, positive_number, tr
+from .base import InslabAlgorithm, in_editing, positive_number
 
 OUTCOMES = (VERIFIED, REFUTED)
 
@@ -31,34 +32,44 @@ class VerifyItem(InslabAlgorithm):
     ITEMS, VERIFICATION_ID, MOVED_COUNT, AREA_COUNT = "ITEMS", "VERIFICATION_ID", "MOVED_COUNT", "AREA_COUNT"
 
     NAME = "verifyitem"
-    TITLE = "Verify an item"
+    TITLE = tr("Verify an item")
     GROUP = "record"
-    TAGS = "verify,verification,core,drill hole,breakout,exposure,ground truth,depth,wave speed,record,concrete,radar"
-    SUMMARY = "Enters what a core, drill hole, breakout or drawing shows of an item, and corrects the depths of its whole area."
-    DESCRIPTION = (
-        "This algorithm marks an item of a record as verified or refuted and keeps how, when and by whom. A depth that was "
-        "measured in an opening corrects wave speed and time zero of its scan area, and with them depth and uncertainty of every "
-        "item in it; the values before stay in the history, and what the survey stated stays with its observations. A depth beyond "
-        "both uncertainties is flagged for a person."
+    TAGS = tr(
+        "verify,verification,core,drill hole,breakout,exposure,ground truth,depth,wave speed,record,concrete,radar"
+    )
+    SUMMARY = tr(
+        "Enters what a core, drill hole, breakout or drawing shows of an item, and corrects the depths of "
+        "its whole area."
+    )
+    DESCRIPTION = tr(
+        "This algorithm marks an item of a record as verified or refuted and keeps how, when and by whom. A "
+        "depth that was measured in an opening corrects wave speed and time zero of its scan area, and with "
+        "them depth and uncertainty of every item in it; the values before stay in the history, and what the "
+        "survey stated stays with its observations. A depth beyond both uncertainties is flagged for a "
+        "person."
     )
     HELP = {
         RECORD: records.HELP,
-        ITEM: "item_id of the item in the record, as I12.",
-        OUTCOME: "Whether the item was found.",
-        METHOD: "How it was verified. A drawing proves no wave speed.",
-        VERIFIED_ON: "Date of the opening, as 2031-09-01.",
-        VERIFIED_BY: "Who verified it.",
-        DEPTH: "Measured depth from the scanned surface to the top of the item, metres; empty where it was not measured.",
-        DEPTH_SIGMA: "1-sigma of the measured depth, metres.",
-        PLACE: "Where it was opened, on the site grid; empty: the middle of the item.",
-        PLACE_SIGMA: "1-sigma of the item's measured position, metres; empty where PLACE only tells where it was opened.",
-        KIND: "The kind of object that was found; empty where that was not seen.",
-        PHOTO: "Path of a photograph, kept as it is given.",
-        NOTE: "Anything else, in words.",
-        ITEMS: "The record's items.",
-        VERIFICATION_ID: "Name of the verification in the record; empty where it held it already.",
-        MOVED_COUNT: "Number of items whose depths changed.",
-        AREA_COUNT: "Number of scan areas whose wave speed changed.",
+        ITEM: tr("item_id of the item in the record, as I12."),
+        OUTCOME: tr("Whether the item was found."),
+        METHOD: tr("How it was verified. A drawing proves no wave speed."),
+        VERIFIED_ON: tr("Date of the opening, as 2031-09-01."),
+        VERIFIED_BY: tr("Who verified it."),
+        DEPTH: tr(
+            "Measured depth from the scanned surface to the top of the item, metres; empty where it was not measured."
+        ),
+        DEPTH_SIGMA: tr("1-sigma of the measured depth, metres."),
+        PLACE: tr("Where it was opened, on the site grid; empty: the middle of the item."),
+        PLACE_SIGMA: tr(
+            "1-sigma of the item's measured position, metres; empty where PLACE only tells where it was opened."
+        ),
+        KIND: tr("The kind of object that was found; empty where that was not seen."),
+        PHOTO: tr("Path of a photograph, kept as it is given."),
+        NOTE: tr("Anything else, in words."),
+        ITEMS: tr("The record's items."),
+        VERIFICATION_ID: tr("Name of the verification in the record; empty where it held it already."),
+        MOVED_COUNT: tr("Number of items whose depths changed."),
+        AREA_COUNT: tr("Number of scan areas whose wave speed changed."),
     }
     PACKAGES = ("scipy",)
 
@@ -69,11 +80,13 @@ class VerifyItem(InslabAlgorithm):
         self.addParameter(_words(self.METHOD, tr("How it was verified"), METHODS, METHODS[0]))
         self.addParameter(QgsProcessingParameterString(self.VERIFIED_ON, tr("Verified on")))
         self.addParameter(QgsProcessingParameterString(self.VERIFIED_BY, tr("Verified by"), optional=True))
-        self.addParameter(positive_number(self.DEPTH, "Measured depth (m)", None, 0.001, 5.0, optional=True))
-        self.addParameter(positive_number(self.DEPTH_SIGMA, "Its 1-sigma (m)", DEPTH_SIGMA_M, 0.0001, 0.5))
+        self.addParameter(positive_number(self.DEPTH, tr("Measured depth (m)"), None, 0.001, 5.0, optional=True))
+        self.addParameter(positive_number(self.DEPTH_SIGMA, tr("Its 1-sigma (m)"), DEPTH_SIGMA_M, 0.0001, 0.5))
         self.addParameter(QgsProcessingParameterPoint(self.PLACE, tr("Place"), optional=True))
         self.addParameter(
-            positive_number(self.PLACE_SIGMA, "1-sigma of the item's position (m)", None, 0.0001, 0.5, optional=True)
+            positive_number(
+                self.PLACE_SIGMA, tr("1-sigma of the item's position (m)"), None, 0.0001, 0.5, optional=True
+            )
         )
         self.addParameter(_words(self.KIND, tr("Kind found"), KINDS, None, optional=True))
         kind = QgsProcessingParameterFile.Behavior.File

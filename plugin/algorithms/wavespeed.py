@@ -3,8 +3,9 @@
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer, QgsProcessingParameterFile
 
 from ...processing.chain import wave_speed_step
+from ...processing.language import tr
 from ..layers import table_source
-from .base import InslabAlgorithm, not_a_survey, survey_parameter, tr
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class EstimateWaveSpeed(InslabAlgorithm):
@@ -13,32 +14,37 @@ class EstimateWaveSpeed(InslabAlgorithm):
     SURVEY, KNOWN_DEPTHS, WAVE_SPEEDS, AREA_COUNT = "SURVEY", "KNOWN_DEPTHS", "WAVE_SPEEDS", "AREA_COUNT"
 
     NAME = "wavespeed"
-    TITLE = "Estimate wave speed"
+    TITLE = tr("Estimate wave speed")
     GROUP = "depth"
-    TAGS = "wave speed,velocity,time zero,permittivity,calibration,depth,concrete,radar"
-    SUMMARY = "Estimates the wave speed in the concrete and the time zero of each scan area from its own data."
-    DESCRIPTION = (
-        "This algorithm finds, for each scan area, the wave speed in the concrete and the instant that counts as time zero, by "
-        "matching the direct wave and the echoes of bars with a model of the whole wave. Both, with their 1-sigma, go into the "
-        "layer wave_speeds of the survey; depth slices and items are computed with them. Two further things are held against "
-        "them: the speed at which deep echoes focus, and depths that are known from a core, a drill hole or a drawing. A known "
-        "depth also takes part in the result, weighted by its uncertainty. Where they disagree by more than their uncertainties, "
-        "a warning says so."
+    TAGS = tr("wave speed,velocity,time zero,permittivity,calibration,depth,concrete,radar")
+    SUMMARY = tr("Estimates the wave speed in the concrete and the time zero of each scan area from its own data.")
+    DESCRIPTION = tr(
+        "This algorithm finds, for each scan area, the wave speed in the concrete and the instant that "
+        "counts as time zero, by matching the direct wave and the echoes of bars with a model of the whole "
+        "wave. Both, with their 1-sigma, go into the layer wave_speeds of the survey; depth slices and items "
+        "are computed with them. Two further things are held against them: the speed at which deep echoes "
+        "focus, and depths that are known from a core, a drill hole or a drawing. A known depth also takes "
+        "part in the result, weighted by its uncertainty. Where they disagree by more than their "
+        "uncertainties, a warning says so."
     )
     HELP = {
-        SURVEY: "The GeoPackage that 'Read a survey' wrote; the layer wave_speeds in it is written anew.",
+        SURVEY: tr("The GeoPackage that 'Read a survey' wrote; the layer wave_speeds in it is written anew."),
         KNOWN_DEPTHS: (
-            "Optional: a table (CSV) with the columns area_id, feature, local_x_m, local_y_m, depth_m, sigma_m, speed_m_ns and "
-            "sigma_m_ns. The feature is item (the top of an item was found at this depth), base (the slab is so thick there) or "
-            "speed (the wave speed itself is known); cells that a feature does not need stay empty. An item's row counts only "
-            "where the radar sees an item within 30 mm of the place. Without a table here, known_depths.csv of the survey folder "
-            "is used where there is one."
+            tr(
+                "Optional: a table (CSV) with the columns area_id, feature, local_x_m, local_y_m, depth_m, sigma_m, "
+                "speed_m_ns and sigma_m_ns. The feature is item (the top of an item was found at this depth), base "
+                "(the slab is so thick there) or speed (the wave speed itself is known); cells that a feature does "
+                "not need stay empty. An item's row counts only where the radar sees an item within 30 mm of the "
+                "place. Without a table here, known_depths.csv of the survey folder is used where there is one."
+            )
         ),
         WAVE_SPEEDS: (
-            "One row for each area: speed, time zero, their 1-sigma, relative permittivity, how they were found, and the speed at "
-            "which deep echoes focus."
+            tr(
+                "One row for each area: speed, time zero, their 1-sigma, relative permittivity, how they were found, "
+                "and the speed at which deep echoes focus."
+            )
         ),
-        AREA_COUNT: "Number of areas whose wave speed could be estimated.",
+        AREA_COUNT: tr("Number of areas whose wave speed could be estimated."),
     }
     PACKAGES = ("scipy",)
 

@@ -15,6 +15,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from ...processing import cautions
+from ...processing.language import tr
 from ..layers import table_source
 from ..styles.items import style_items
 from ..styles.penetrations import style_verdicts
@@ -23,10 +24,10 @@ from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
 MAP_MM = 88.0
 SCALE = 10.0
 VERDICT_WORDS = {
-    "clear": "Clear of what is known",
-    "too_close": "TOO CLOSE - do not drill as planned",
-    "hits": "HITS AN ITEM - do not drill as planned",
-    "unknown": "UNKNOWN - never to be taken for clear",
+    "clear": tr("Clear of what is known"),
+    "too_close": tr("TOO CLOSE - do not drill as planned"),
+    "hits": tr("HITS AN ITEM - do not drill as planned"),
+    "unknown": tr("UNKNOWN - never to be taken for clear"),
 }
 
 
@@ -39,7 +40,7 @@ def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: Lis
     project.setEllipsoid("NONE")
     layout = QgsPrintLayout(project)
     layout.initializeDefaults()
-    layout.setName("Drill sheets")
+    layout.setName(tr("Drill sheets"))
     project.layoutManager().addLayout(layout)  # which then dies before the project, as it must
     for number, row in enumerate(rows):
         monitor.step(number / len(rows) * 0.5)
@@ -51,7 +52,7 @@ def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: Lis
             layout.pageCollection().page(0).setPageSize("A4", QgsLayoutItemPage.Orientation.Portrait)
         _Sheet(layout, number, len(rows)).fill(row, _layers(project, survey_path, sheet_path, layer_name, row))
     monitor.step(0.6)
-    write_in_place(path, lambda part: _exported(layout, part), "The drill sheets")
+    write_in_place(path, lambda part: _exported(layout, part), tr("The drill sheets"))
     monitor.step(1.0)
 
 
@@ -94,8 +95,20 @@ class _Sheet(Page):
         self.count = count
 
     def fill(self, row: Mapping, layers: list) -> None:
-        self.text(f"Drill sheet: penetration {row['penetration_id']}", 15, 14, bold=True)
-        self.text(f"{row['level']}, {_seen_from(row)}     sheet {self.number + 1} of {self.count}", 24, 9)
+        self.text(
+            tr("Drill sheet: penetration {penetration_id}", penetration_id=row["penetration_id"]), 15, 14, bold=True
+        )
+        self.text(
+            tr(
+                "{level}, {seen_from}     sheet {number} of {count}",
+                level=row["level"],
+                seen_from=_seen_from(row),
+                number=self.number + 1,
+                count=self.count,
+            ),
+            24,
+            9,
+        )
         self.frame(31, 11)
         self.text(VERDICT_WORDS[row["verdict"]], 33.5, 12, bold=True, left=LEFT_MM + 3)
         self._map(row, layers, 46)
@@ -104,7 +117,7 @@ class _Sheet(Page):
         )
         self.text(row["reason"], 138.5, 8.5, height=9)
         self.picture(row["section"], 147, 76)
-        self.text("Nearest items: " + row["nearest_items"] + ".", 224, 8, height=8)
+        self.text(tr("Nearest items: ") + row["nearest_items"] + ".", 224, 8, height=8)
         self.text("\n".join(cautions.ALL), 233, 7, height=32)
         self._signature(266)
 
@@ -121,20 +134,24 @@ class _Sheet(Page):
         if layers:
             view.setCrs(layers[0].crs())
         view.setExtent(extent)
-        self.text(f"Plan 1:{SCALE:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN", top + MAP_MM, 6.5)
+        self.text(
+            tr("Plan 1:{scale:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN", scale=SCALE),
+            top + MAP_MM,
+            6.5,
+        )
 
     def _signature(self, top):
         self.frame(top, 20)
-        text = (
-            "Decision of the responsible engineer:   "
-            "[  ] drill   [  ] drill after exposure or a second method   [  ] do not drill\n\n"
-            "Name ______________________   Date ______________   Signature ______________________________"
+        text = tr(
+            "Decision of the responsible engineer:   [  ] drill   [  ] drill after exposure or a second "
+            "method   [  ] do not drill\n\nName ______________________   Date ______________   Signature "
+            "______________________________"
         )
         self.text(text, top + 3, 8.5, left=LEFT_MM + 3, width=WIDTH_MM - 6, height=16)
 
 
 def _seen_from(row: Mapping) -> str:
-    return {"top": "drilled from the top", "soffit": "drilled from below", "wall": "drilled into the wall"}[
+    return {"top": tr("drilled from the top"), "soffit": tr("drilled from below"), "wall": tr("drilled into the wall")}[
         row["surface"]
     ]
 
@@ -142,29 +159,56 @@ def _seen_from(row: Mapping) -> str:
 def _numbers(row: Mapping) -> list:
     """The numbers of one hole, a line each."""
     lines = [
-        f"Site grid:  x {row['x_m']:.3f} m,  y {row['y_m']:.3f} m",
+        tr("Site grid:  x {x_m:.3f} m,  y {y_m:.3f} m", x_m=row["x_m"], y_m=row["y_m"]),
         *(
-            f"Axis {row[f'axis_{n}']}:  {row[f'axis_{n}_offset_m']:.3f} m, on its {row[f'axis_{n}_side']} side"
+            tr(
+                "Axis {axis}:  {offset:.3f} m, on its {side} side",
+                axis=row[f"axis_{n}"],
+                offset=row[f"axis_{n}_offset_m"],
+                side=row[f"axis_{n}_side"],
+            )
             for n in (1, 2)
             if f"axis_{n}" in row
         ),
-        f"Setting out, 1-sigma:  {1000 * row['tolerance_m']:.0f} mm",
+        tr("Setting out, 1-sigma:  {tolerance:.0f} mm", tolerance=1000 * row["tolerance_m"]),
         "",
-        f"Diameter:  {1000 * row['diameter_m']:.0f} mm",
-        f"Planned depth:  {1000 * row['depth_m']:.0f} mm",
+        tr("Diameter:  {diameter:.0f} mm", diameter=1000 * row["diameter_m"]),
+        tr("Planned depth:  {depth:.0f} mm", depth=1000 * row["depth_m"]),
         *(
-            [f"Inclined:  {row['tilt_deg']:.1f}° towards {row['azimuth_deg']:.1f}° from site y, clockwise"]
+            [
+                tr(
+                    "Inclined:  {tilt_deg:.1f}° towards {azimuth_deg:.1f}° from site y, clockwise",
+                    tilt_deg=row["tilt_deg"],
+                    azimuth_deg=row["azimuth_deg"],
+                )
+            ]
             if row["tilt_deg"]
             else []
         ),
-        f"Clear to:  {1000 * row['clear_to_m']:.0f} mm" if row["clear_to_m"] > 0 else "Clear to:  not at any depth",
-        "Slab:  "
-        + (f"about {1000 * row['slab_thickness_m']:.0f} mm" if row["slab_thickness_m"] else "thickness not seen"),
+        tr("Clear to:  {clear_to:.0f} mm", clear_to=1000 * row["clear_to_m"])
+        if row["clear_to_m"] > 0
+        else tr("Clear to:  not at any depth"),
+        tr("Slab:  ")
+        + (
+            tr("about {slab_thickness:.0f} mm", slab_thickness=1000 * row["slab_thickness_m"])
+            if row["slab_thickness_m"]
+            else tr("thickness not seen")
+        ),
         "",
     ]
     if row["margin_m"] is not None:
         lines += [
-            f"Governing item:  {row['governing_item']}",
-            f"Margin beyond keep-out:  {1000 * row['margin_m']:.0f} ± {1000 * row['sigma_margin_m']:.0f} mm (1-sigma)",
+            tr("Governing item:  {governing_item}", governing_item=row["governing_item"]),
+            tr(
+                "Margin beyond keep-out:  {margin:.0f} ± {sigma_margin:.0f} mm (1-sigma)",
+                margin=1000 * row["margin_m"],
+                sigma_margin=1000 * row["sigma_margin_m"],
+            ),
         ]
-    return [*lines, f"Probability of touching a known item:  {100 * row['touch_probability']:.2g} per cent"]
+    return [
+        *lines,
+        tr(
+            "Probability of touching a known item:  {touch_probability:.2g} per cent",
+            touch_probability=100 * row["touch_probability"],
+        ),
+    ]

@@ -103,7 +103,7 @@ class _Plan(Page):
 
     def _grid(self, view: QgsLayoutItemMap) -> None:
         step = next((step for step in STEPS_M if 1000 * step / self.scale >= TICKS_MM), STEPS_M[-1])
-        grid = QgsLayoutItemMapGrid("site grid", view)
+        grid = QgsLayoutItemMapGrid(tr("site grid"), view)
         view.grids().addGrid(grid)
         grid.setIntervalX(step)
         grid.setIntervalY(step)

@@ -16,6 +16,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QFont
 
 from ...processing.errors import ProcessingError
+from ...processing.language import tr
 
 FONT = "DejaVu Sans"  # on every system that QGIS installs on Debian; others fall back to their own
 LEFT_MM, WIDTH_MM = 15.0, 180.0
@@ -87,11 +88,17 @@ def write_in_place(path, write, what: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if not write(part):
-            raise ProcessingError(f"{what} cannot be written to {path}; choose another place for it.")
+            raise ProcessingError(
+                tr("{what} cannot be written to {path}; choose another place for it.", what=what, path=path)
+            )
         part.replace(path)
     except OSError as error:
         raise ProcessingError(
-            f"{path} cannot be replaced ({error.strerror}); close it, then run this again."
+            tr(
+                "{path} cannot be replaced ({reason}); close it, then run this again.",
+                path=path,
+                reason=error.strerror,
+            )
         ) from error
     finally:
         part.unlink(missing_ok=True)

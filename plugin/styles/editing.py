@@ -3,14 +3,15 @@
 from qgis.core import QgsDefaultValue, QgsEditorWidgetSetup, QgsExpression
 
 from ...processing.items.model import KINDS
+from ...processing.language import tr
 from .items import KIND_STYLES
 
 HAND_SIGMA = "0.01"
 STATUSES = {
-    "Detected": "detected",
-    "Verified by exposure": "verified",
-    "Refuted: no obstacle": "refuted",
-    "Superseded: no obstacle": "superseded",
+    tr("Detected"): "detected",
+    tr("Verified by exposure"): "verified",
+    tr("Refuted: no obstacle"): "refuted",
+    tr("Superseded: no obstacle"): "superseded",
 }
 # What every run works out anew; typed values would not last.
 WORKED_OUT = (

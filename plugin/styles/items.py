@@ -21,16 +21,17 @@ from qgis.core import (
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
+from ...processing.language import tr
 from .depth import ITEM_WITHIN, PICK_WITHIN, fade_others, label_shown
 from .labels import text_format
 
 # kind: (name on screen, colour, width in mm, dash pattern in mm or None for a full line)
 KIND_STYLES = {
-    "bar": ("Bar", "#000000", 0.5, None),
-    "tendon": ("Tendon", "#d55e00", 1.4, None),
-    "metal_conduit": ("Conduit, metal", "#0072b2", 0.9, (2.6, 1.0)),
-    "plastic_conduit": ("Conduit, plastic", "#cc79a7", 0.9, (1.2, 1.2)),
-    "unknown": ("Kind unknown", "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
+    "bar": (tr("Bar"), "#000000", 0.5, None),
+    "tendon": (tr("Tendon"), "#d55e00", 1.4, None),
+    "metal_conduit": (tr("Conduit, metal"), "#0072b2", 0.9, (2.6, 1.0)),
+    "plastic_conduit": (tr("Conduit, plastic"), "#cc79a7", 0.9, (1.2, 1.2)),
+    "unknown": (tr("Kind unknown"), "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
 }
 # Twice 1.96 sigma: the strip that holds the item's line with 95 per cent probability.
 STRIP_WIDTH = '2 * 1.96 * "sigma_xy_m"'

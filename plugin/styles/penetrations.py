@@ -7,6 +7,7 @@ verdicts can still be told apart on a grey print. Unknown is hatched, like the u
 from qgis.core import (
     QgsCategorizedSymbolRenderer,
     QgsColorRampShader,
+    QgsExpression,
     QgsLineSymbol,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
@@ -21,19 +22,20 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
+from ...processing.language import tr
 from .labels import text_format
 
 # verdict: (name on screen, fill colour, opacity, outline)
 VERDICT_STYLES = {
-    "clear": ("Clear of what is known", "#009e73", 0.75, "solid"),
-    "too_close": ("Too close", "#e69f00", 0.85, "dash"),
-    "hits": ("Hits an item", "#d55e00", 0.95, "solid"),
-    "unknown": ("UNKNOWN", "#ffffff", 0.6, "dot"),
+    "clear": (tr("Clear of what is known"), "#009e73", 0.75, "solid"),
+    "too_close": (tr("Too close"), "#e69f00", 0.85, "dash"),
+    "hits": (tr("Hits an item"), "#d55e00", 0.95, "solid"),
+    "unknown": (tr("UNKNOWN"), "#ffffff", 0.6, "dot"),
 }
-VERDICT_LABEL = (
-    "\"penetration_id\" || '\\n' || CASE WHEN \"verdict\" = 'unknown' THEN 'UNKNOWN' "
-    "ELSE replace(\"verdict\", '_', ' ') || coalesce(' ' || round(1000 * \"margin_m\") || ' mm', '') END"
-)
+_WORDS = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits"), "unknown": tr("UNKNOWN")}
+_CASES = " ".join(f"WHEN \"verdict\" = '{key}' THEN {QgsExpression.quotedString(text)}" for key, text in _WORDS.items())
+_MARGIN = "CASE WHEN \"verdict\" = 'unknown' THEN '' ELSE coalesce(' ' || round(1000 * \"margin_m\") || ' mm', '') END"
+VERDICT_LABEL = f"\"penetration_id\" || '\\n' || CASE {_CASES} END || {_MARGIN}"
 # Six steps of viridis (see `slices`), from a narrow hole to a wide one.
 DIAMETER_COLOURS = ("#440154", "#3e4989", "#31688e", "#1f9e89", "#6ece58", "#fde725")
 
@@ -89,7 +91,7 @@ def style_clear_space(layer, largest_m: float) -> None:
     stops = []
     for number, colour in enumerate(DIAMETER_COLOURS):
         value = number / (len(DIAMETER_COLOURS) - 1) * largest_m
-        label = f"{1000 * value:.0f} mm" if number else "0 mm: nothing may be drilled"
+        label = f"{1000 * value:.0f} mm" if number else tr("0 mm: nothing may be drilled")
         stops.append(QgsColorRampShader.ColorRampItem(value, QColor(colour), label))
     ramp = QgsColorRampShader(0.0, largest_m)
     ramp.setColorRampType(QgsColorRampShader.Type.Interpolated)

@@ -1,6 +1,7 @@
 """How scan areas, lines, control points, coverage and planned penetrations are drawn."""
 
 from qgis.core import (
+    QgsExpression,
     QgsFillSymbol,
     QgsInvertedPolygonRenderer,
     QgsLinePatternFillSymbolLayer,
@@ -13,6 +14,7 @@ from qgis.core import (
     QgsUnitTypes,
 )
 
+from ...processing.language import tr
 from .labels import label
 
 
@@ -34,7 +36,8 @@ def style_control_points(layer) -> None:
     cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
     layer.setRenderer(QgsSingleSymbolRenderer(cross))
     residual = 'round(1000 * sqrt("residual_x_m" ^ 2 + "residual_y_m" ^ 2), 1)'
-    used = "CASE WHEN \"used\" THEN '' ELSE ' not used' END"
+    left_out = QgsExpression.quotedString(" " + tr("not used"))
+    used = f"CASE WHEN \"used\" THEN '' ELSE {left_out} END"
     label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ':') || {used}", 6.5, smallest_scale=30.0)
 
 

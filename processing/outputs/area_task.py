@@ -89,7 +89,7 @@ class AreaResult:
     def find(self, found: Finding) -> None:
         """Keeps a finding, and tells it."""
         self.findings.append(found)
-        where = found.where[:1].upper() + found.where[1:] if found.where.startswith("area ") else found.where
+        where = found.where[:1].upper() + found.where[1:] if found.where.startswith(tr("area")) else found.where
         self.said.append(("log" if found.severity == "note" else "warn", f"{where}: {found.text}"))
 
 
@@ -165,10 +165,16 @@ def wave_speed(task: AreaTask, prepared, result: AreaResult, monitor: Monitor) -
         speed = estimate_wave_speed(prepared, monitor=monitor.part(0.0, 0.6))
         speed = _check_speed(task, prepared, speed, result, monitor.part(0.6, 1.0))
     for text in speed.warnings:
-        result.find(Finding("warning", f"area {area_id}", text))
+        result.find(Finding("warning", tr("area {area_id}", area_id=area_id), text))
     result.log(
-        f"Area {area_id}: wave speed {speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f} m/ns "
-        f"(relative permittivity {speed.relative_permittivity:.1f})."
+        tr(
+            "Area {area_id}: wave speed {speed_m_ns:.4f} ± {sigma_m_ns:.4f} m/ns (relative permittivity "
+            "{relative_permittivity:.1f}).",
+            area_id=area_id,
+            speed_m_ns=speed.speed_m_ns,
+            sigma_m_ns=speed.sigma_m_ns,
+            relative_permittivity=speed.relative_permittivity,
+        )
     )
     return speed
 
@@ -197,11 +203,14 @@ def _stated_thickness_findings(area: ScanArea, base: SlabBase) -> List[Finding]:
     apart = abs(seen - stated) / np.hypot(sigma, STATED_THICKNESS_SIGMA_M)
     if apart <= DISAGREEMENT_SIGMAS:
         return []
-    text = (
-        f"the slab base shows {seen:.3f} m where the table of areas states a thickness of {stated:.3f} m, {apart:.1f} sigmas "
-        "apart; if it was measured there, give it as a known depth."
+    text = tr(
+        "the slab base shows {seen:.3f} m where the table of areas states a thickness of {stated:.3f} m, "
+        "{apart:.1f} sigmas apart; if it was measured there, give it as a known depth.",
+        seen=seen,
+        stated=stated,
+        apart=apart,
     )
-    return [Finding("warning", f"area {area.area_id}", text)]
+    return [Finding("warning", tr("area {area_id}", area_id=area.area_id), text)]
 
 
 def _image(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: AreaResult, monitor: Monitor):
@@ -218,12 +227,15 @@ def _image(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: A
             max_depth_m=task.max_depth_m,
             monitor=monitor,
         )
-    where = f"area {task.area.area_id}"
+    where = tr("area {area_id}", area_id=task.area.area_id)
     if volume is None:
-        result.find(Finding("note", where, "no two of its lines are parallel, so it has no depth slices."))
+        result.find(Finding("note", where, tr("no two of its lines are parallel, so it has no depth slices.")))
     elif base.seen and task.max_depth_m and task.max_depth_m > np.nanmedian(base.thickness_m):
         thickness = 1000 * float(np.nanmedian(base.thickness_m))
-        text = f"the slab base lies at {thickness:.0f} mm, above the depth asked for; slices below it show no concrete."
+        text = tr(
+            "the slab base lies at {thickness:.0f} mm, above the depth asked for; slices below it show no concrete.",
+            thickness=thickness,
+        )
         result.find(Finding("warning", where, text))
     return volume
 
@@ -236,7 +248,14 @@ def _detect(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: 
 
         result.depths = _depths(task.area, base, reliable_depth_m(prepared, speed, base))
         result.picks, result.items = detect_items(prepared, speed, base, monitor=monitor)
-    result.log(f"Area {task.area.area_id}: {len(result.items)} items from {len(result.picks)} picks.")
+    result.log(
+        tr(
+            "Area {area_id}: {count} items from {picks} picks.",
+            area_id=task.area.area_id,
+            count=len(result.items),
+            picks=len(result.picks),
+        )
+    )
 
 
 def _depths(area: ScanArea, base: SlabBase, reliable_m: Optional[float]) -> AreaDepths:
@@ -287,7 +306,7 @@ def packages():
 def sentence(error: Exception, area_id: str, log) -> str:
     """What to tell about an error that cost one area its result; the log gets what is needed to mend a fault of ours."""
     if isinstance(error, InslabError):
-        return str(error).removeprefix(f"Area {area_id}: ")  # said already by what stands before
+        return str(error).removeprefix(tr("Area {area_id}: ", area_id=area_id))  # said already by what stands before
     if isinstance(error, MemoryError):
         return tr("the memory does not suffice; take a larger cell, a larger depth step or a smaller greatest depth.")
     if isinstance(error, OSError):

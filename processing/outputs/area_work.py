@@ -208,7 +208,14 @@ def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], mo
             _note_failure(result, area.area_id, sentence(error, area.area_id, monitor.log), monitor)
     if len(result.failures) == len(areas):
         area_id, reason = next(iter(result.failures.items()))
-        raise ProcessingError(f"No scan area could be processed; the first of {len(areas)}, {area_id}: {reason}")
+        raise ProcessingError(
+            tr(
+                "No scan area could be processed; the first of {count}, {area_id}: {reason}",
+                count=len(areas),
+                area_id=area_id,
+                reason=reason,
+            )
+        )
 
 
 def tell(found: AreaResult, monitor: Monitor) -> None:
@@ -239,7 +246,7 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
 
 def _note_failure(result: ChainResult, area_id: str, text: str, monitor: Monitor) -> None:
     result.failures[area_id] = text
-    result.note("error", f"area {area_id}", text)
+    result.note("error", tr("area {area_id}", area_id=area_id), text)
     monitor.warn(tr("Area {area} gives no complete result: {reason}", area=area_id, reason=text))
 
 

@@ -5,6 +5,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .geopackage import import_ogr
@@ -70,7 +71,10 @@ def find_coverage(
         for shadow in shadows:
             if reliable_depth_m is None or shadow.depth_m >= reliable_depth_m:
                 continue
-            note = f"below {1000 * shadow.depth_m:.0f} mm in the shadow of a mesh whose openings are under half a wavelength"
+            note = tr(
+                "below {depth:.0f} mm in the shadow of a mesh whose openings are under half a wavelength",
+                depth=1000 * shadow.depth_m,
+            )
             hidden, piece = piece.Intersection(shadow.geometry), piece.Difference(shadow.geometry)
             out += _in_site(area, fit, hidden, shadow.depth_m, directions, note)
         out += _in_site(area, fit, piece, reliable_depth_m, directions, "")

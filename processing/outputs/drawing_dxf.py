@@ -219,7 +219,7 @@ def notes(drawing: Drawing, grid: GridChange) -> List[str]:
         )
     if unplaced:
         sentences.append(tr("{count} items lie in scan areas without a position and are not drawn.", count=unplaced))
-    return [*sentences, *(tr(text) for text in cautions.ALL), f"Inslab {software_version()}"]
+    return [*sentences, *cautions.ALL, f"Inslab {software_version()}"]
 
 
 def _write_notes(sheet: _Sheet, drawing: Drawing, grid: GridChange, text_m: float) -> None:
@@ -283,9 +283,10 @@ def _mended(data: bytes, colours: Dict[str, int]) -> bytes:
             pair[1] = pair[1].replace("\\~", " ")
     if not known_unit:
         raise ProcessingError(tr("This installation's GDAL writes DXF files that cannot be given a unit."))
-    remark = [["999", _plain(tr(text))] for text in cautions.ALL]
+    remark = [["999", _plain(text)] for text in cautions.ALL]
     return "".join(f"{code}\n{value}\n" for code, value in (*remark, *pairs)).encode("latin-1")
 
 
 def _plain(text: str) -> str:
+    text = text.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss"}))
     return text.encode("ascii", "replace").decode("ascii")

@@ -12,6 +12,7 @@ from typing import Dict, List, Optional, Tuple
 import numpy as np
 
 from ..errors import ProcessingError, SurveyError
+from ..language import tr
 from ..site.drawing_fit import DrawingFit
 from ..site.geotiff import move_with_crs
 from .geopackage import Layer, import_ogr, without_gdal_exceptions, write_geopackage
@@ -19,13 +20,13 @@ from .geopackage import Layer, import_ogr, without_gdal_exceptions, write_geopac
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pdf")
 # $INSUNITS in the DXF reference (Autodesk, group code 70 of the header; quoted from memory): name, metres a unit.
 UNITS = {
-    1: ("inches", 0.0254),
-    2: ("feet", 0.3048),
-    4: ("millimetres", 0.001),
-    5: ("centimetres", 0.01),
-    6: ("metres", 1.0),
-    10: ("yards", 0.9144),
-    14: ("decimetres", 0.1),
+    1: (tr("inches"), 0.0254),
+    2: (tr("feet"), 0.3048),
+    4: (tr("millimetres"), 0.001),
+    5: (tr("centimetres"), 0.01),
+    6: (tr("metres"), 1.0),
+    10: (tr("yards"), 0.9144),
+    14: (tr("decimetres"), 0.1),
 }
 SAME_UNIT = 0.03
 UTF8_SINCE = "AC1021"  # release 2007; older ones use the code page that the header names
@@ -45,7 +46,7 @@ def is_picture(path) -> bool:
     """Is it a picture or PDF (True) or linework (False)? Raises `SurveyError` for anything else."""
     suffix = Path(path).suffix.lower()
     if suffix not in (*PICTURES, ".dxf"):
-        raise SurveyError(f"{Path(path).name}: a drawing must be DXF, PNG, JPEG, TIFF or PDF.")
+        raise SurveyError(tr("{name}: a drawing must be DXF, PNG, JPEG, TIFF or PDF.", name=Path(path).name))
     return suffix != ".dxf"
 
 
@@ -53,22 +54,24 @@ def drawing_unit(path) -> Unit:
     """The unit that a DXF file states in its header."""
     header = _header(path)
     code = int(header.get("$INSUNITS", "0") or 0)
-    return Unit(*UNITS[code]) if code in UNITS else Unit("no unit", None)
+    return Unit(*UNITS[code]) if code in UNITS else Unit(tr("no unit"), None)
 
 
-def unit_sentences(unit: Unit, fit: DrawingFit) -> List[str]:
-    """What drawing and fit say of the unit, and whether they agree."""
+def unit_sentences(unit: Unit, fit: DrawingFit) -> Tuple[List[str], List[str]]:
+    """What drawing and fit say of the unit, and the doubts where they do not agree."""
     scale = float(np.sqrt(np.prod(fit.scales_m)))
     alike = [name for name, metres in UNITS.values() if abs(scale / metres - 1) < SAME_UNIT]
-    found = f"which is that of {alike[0]}" if alike else "which is that of no usual unit"
-    said = f"The drawing says {unit.name}" if unit.metres else "The drawing states no unit"
-    sentence = f"{said}; by the control points a unit is {scale:.6g} m, {found}."
+    found = tr("which is that of {alike}", alike=alike[0]) if alike else tr("which is that of no usual unit")
+    said = tr("The drawing says {name}", name=unit.name) if unit.metres else tr("The drawing states no unit")
+    sentence = tr(
+        "{said}; by the control points a unit is {scale:.6g} m, {found}.", said=said, scale=scale, found=found
+    )
     if unit.metres and abs(scale / unit.metres - 1) >= SAME_UNIT:
-        return [
-            sentence,
-            f"Unit and control points do not agree: a unit should be {unit.metres:g} m. Check the points.",
-        ]
-    return [sentence]
+        doubt = tr(
+            "Unit and control points do not agree: a unit should be {metres:g} m. Check the points.", metres=unit.metres
+        )
+        return [sentence], [doubt]
+    return [sentence], []
 
 
 def write_linework(path, fit: DrawingFit, output, crs_wkt: str) -> Dict[str, int]:
@@ -83,7 +86,11 @@ def write_linework(path, fit: DrawingFit, output, crs_wkt: str) -> Dict[str, int
         source = dataset.GetLayer(0) if dataset else None
         if source is None:
             raise SurveyError(
-                f"{Path(path).name} is no DXF file that can be read ({gdal.GetLastErrorMsg() or 'unknown'})."
+                tr(
+                    "{name} is no DXF file that can be read ({reason}).",
+                    name=Path(path).name,
+                    reason=gdal.GetLastErrorMsg() or tr("unknown"),
+                )
             )
         for feature in source:
             values = _attributes(feature, fit)
@@ -92,12 +99,12 @@ def write_linework(path, fit: DrawingFit, output, crs_wkt: str) -> Dict[str, int
                 rows[kind].append((coordinates, values))
         source = dataset = None
     layers = [
-        Layer(LAYERS[kind], kind, FIELDS, own, "Drawing on the site grid; see its report for how well it fits.")
+        Layer(LAYERS[kind], kind, FIELDS, own, tr("Drawing on the site grid; see its report for how well it fits."))
         for kind, own in rows.items()
         if own
     ]
     if not layers:
-        raise SurveyError(f"{Path(path).name} holds nothing that can be drawn.")
+        raise SurveyError(tr("{name} holds nothing that can be drawn.", name=Path(path).name))
     write_geopackage(output, layers, crs_wkt)
     return {layer.name: len(layer.rows) for layer in layers}
 
@@ -117,13 +124,25 @@ def write_picture(path, fit: DrawingFit, output, crs_wkt: str, page: int = 1, do
         with _quiet(gdal):
             source = gdal.OpenEx(name, gdal.OF_RASTER, open_options=options)
             if source is None:
-                what = f"page {page} of {Path(path).name}" if is_pdf else Path(path).name
-                raise SurveyError(f"{what} cannot be read as a picture ({gdal.GetLastErrorMsg() or 'unknown format'}).")
+                what = tr("page {page} of {name}", page=page, name=Path(path).name) if is_pdf else Path(path).name
+                raise SurveyError(
+                    tr(
+                        "{what} cannot be read as a picture ({reason}).",
+                        what=what,
+                        reason=gdal.GetLastErrorMsg() or tr("unknown format"),
+                    )
+                )
             layout = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=2", "BIGTIFF=IF_SAFER"]
             settings = [word for option in layout for word in ("-co", option)] + _with_alpha(gdal, source)
             copy = gdal.Translate(str(part), source, options=settings)
             if copy is None:
-                raise ProcessingError(f"{output} cannot be written: {gdal.GetLastErrorMsg()}.")
+                raise ProcessingError(
+                    tr(
+                        "{output} cannot be written: {reason}.",
+                        output=output,
+                        reason=gdal.GetLastErrorMsg(),
+                    )
+                )
             (a, b), (c, d) = fit.matrix
             copy.SetGeoTransform((fit.shift_m[0], a, b, fit.shift_m[1], c, d))
             copy.SetProjection(crs_wkt)
@@ -151,7 +170,7 @@ def _header(path) -> Dict[str, str]:
     with Path(path).open("rb") as file:
         start = file.read(2**18).decode("latin-1")
     if start.startswith("AutoCAD Binary DXF"):
-        raise SurveyError(f"{Path(path).name} is a binary DXF file; save it as text (ASCII DXF).")
+        raise SurveyError(tr("{name} is a binary DXF file; save it as text (ASCII DXF).", name=Path(path).name))
     text = start.split("ENDSEC", 1)[0]
     return dict(re.findall(r"^[ \t]*9[ \t]*\r?\n(\$\w+)[ \t]*\r?\n[ \t]*\d+[ \t]*\r?\n[ \t]*(\S*)", text, re.MULTILINE))
 
@@ -209,6 +228,6 @@ def _quiet(gdal):
         with without_gdal_exceptions():
             yield
     except RuntimeError as error:
-        raise SurveyError(f"The drawing cannot be read or written: {error}.") from error
+        raise SurveyError(tr("The drawing cannot be read or written: {error}.", error=error)) from error
     finally:
         gdal.PopErrorHandler()

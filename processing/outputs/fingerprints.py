@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Dict, Iterator, List, Mapping, MutableMapping, Optional, Tuple
 
 from ..errors import SurveyError
+from ..language import tr
 from ..monitor import Monitor
 from ..site.observation_tables import DIRECTIONS_FILE, DISTANCES_FILE, TIES_FILE
 from ..site.walls import WALLS_FILE
@@ -86,7 +87,7 @@ def input_layer(inputs: Inputs) -> Layer:
         for name, mark in sorted(files.items())
     ]
     fields = dict.fromkeys(("content", "file", "fingerprint"), str)
-    return Layer(TABLE, None, fields, rows, "Files that the latest step read: BLAKE2b of their content.")
+    return Layer(TABLE, None, fields, rows, tr("Files that the latest step read: BLAKE2b of their content."))
 
 
 def read_inputs(survey_path) -> Dict[str, Dict[str, str]]:

@@ -4,6 +4,7 @@ from typing import Iterable, List, Mapping
 
 import numpy as np
 
+from ..language import tr
 from ..site.frame import AreaFit
 from ..site.observations import Observations, Tie
 from ..site.results import SiteFit
@@ -16,7 +17,7 @@ from .placing import plane_of
 from .seams import Seam
 
 ENLARGEMENT = 50.0
-TEXT = "Nothing of this says what is cast in; it says how well the areas fit together."
+TEXT = tr("Nothing of this says what is cast in; it says how well the areas fit together.")
 
 
 def fit_layers(
@@ -63,9 +64,10 @@ def _ties(areas: Mapping[str, ScanArea], site_fit: SiteFit, observations: Observ
             "used": found.used,
         }
         rows.append((None if tie is None else _middle(tie, site_fit.fits), values))
-    text = (
-        "What besides control points fixes the areas: ties between two areas (given, or a straight item that both see), known "
-        "directions, taped distances. Residuals are fitted minus observed; across an item there is one, for a point two. "
+    text = tr(
+        "What besides control points fixes the areas: ties between two areas (given, or a straight item that "
+        "both see), known directions, taped distances. Residuals are fitted minus observed; across an item "
+        "there is one, for a point two. "
     )
     return Layer("ties", "Point", fields, rows, text + TEXT)
 
@@ -96,9 +98,10 @@ def _ellipses(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Lay
             values.update(semi_major_m=major, semi_minor_m=minor, direction_deg=np.degrees(direction))
             values.update(sigma_xy_m=sigma, enlargement=ENLARGEMENT)
             rows.append(([fit.to_site([place])[0] + ENLARGEMENT * circle], values))
-    text = (
-        f"Ellipses that hold the true place of an area's corners and of its best-known point with 95 % probability, drawn "
-        f"{ENLARGEMENT:.0f} times enlarged; semi-axes in true size. From the fit alone. "
+    text = tr(
+        "Ellipses that hold the true place of an area's corners and of its best-known point with 95 % "
+        "probability, drawn {enlargement:.0f} times enlarged; semi-axes in true size. From the fit alone. ",
+        enlargement=ENLARGEMENT,
     )
     return Layer("error_ellipses", "Polygon", fields, rows, text + TEXT)
 
@@ -129,9 +132,9 @@ def seam_layer(areas: Mapping[str, ScanArea], seams: Iterable[Seam]) -> Layer:
         values.update(sigma_lateral_m=seam.sigma_lateral_m, sigma_depth_m=seam.sigma_depth_m, agrees=seam.agrees)
         values.update(lateral_ratio=seam.lateral_ratio, depth_ratio=seam.depth_ratio)
         rows.append((seam.stretch_m, values))
-    text = (
-        "Items that two overlapping areas both see: offset of the second area's from the first one's, across the item (to the "
-        "left of the line's direction) and in depth, with the sigma that is expected of it. "
+    text = tr(
+        "Items that two overlapping areas both see: offset of the second area's from the first one's, across "
+        "the item (to the left of the line's direction) and in depth, with the sigma that is expected of it. "
     )
     return Layer("seams", "LineString", fields, rows, text + TEXT)
 
@@ -152,8 +155,9 @@ def _walls(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit], walls: It
                 (along, low), (along_end, high) = (f(fits[area_id].to_site(ends), axis=0) for f in (np.min, np.max))
                 limits = {"along_min_m": along, "along_max_m": along_end, "height_min_m": low, "height_max_m": high}
                 rows.append((line.to_plan([along, along_end]), {**values, "area_id": area_id, **limits}))
-    text = (
-        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there lies on the wall's "
-        "elevation, whose x counts along the wall from its start and whose y counts upwards. "
+    text = tr(
+        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there "
+        "lies on the wall's elevation, whose x counts along the wall from its start and whose y counts "
+        "upwards. "
     )
     return Layer("walls", "LineString", fields, rows, text + TEXT)

@@ -5,6 +5,7 @@ from typing import List, Mapping, Sequence
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from ..site.fit import fit_areas
 from ..site.frame import AreaFit
@@ -43,7 +44,7 @@ def fit_with_items(result: ChainResult, settings: FitSettings, monitor: Monitor)
     """Fits all areas again, with ties across the straight items that two areas both see (none without such items)."""
     ties = ties_of(find_seams(result.picks, result.areas, result.fits))
     if ties:
-        monitor.log(f"Fitting the areas again with {len(ties)} items that two areas both see.")
+        monitor.log(tr("Fitting the areas again with {count} items that two areas both see.", count=len(ties)))
         _fit(result, settings, ties, monitor)
 
 
@@ -62,8 +63,14 @@ def note_moved_rasters(result: ChainResult, before: Mapping[str, AreaFit], raste
                 moved.append(area_id)
     if moved:
         sentence = (
-            f"Area{'s' if len(moved) > 1 else ''} {', '.join(moved)} lie{'' if len(moved) > 1 else 's'} elsewhere than in the "
-            "depth slices; compute the depth slices again."
+            tr(
+                "Areas {areas} lie elsewhere than in the depth slices; compute the depth slices again.",
+                areas=", ".join(moved),
+            )
+            if len(moved) > 1
+            else tr(
+                "Area {area} lies elsewhere than in the depth slices; compute the depth slices again.", area=moved[0]
+            )
         )
         result.note("warning", WHERE, sentence)
         monitor.warn(sentence)

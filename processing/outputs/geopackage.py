@@ -17,6 +17,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import MissingPackageError, ProcessingError, SurveyError
+from ..language import tr
 
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
 GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
@@ -51,8 +52,10 @@ def import_ogr():
         from osgeo import gdal, ogr, osr
     except ImportError as error:
         raise MissingPackageError(
-            "Writing layers needs GDAL's Python module (osgeo), which QGIS brings; run Inslab with QGIS's own Python or install "
-            "it (Debian: python3-gdal)."
+            tr(
+                "Writing layers needs GDAL's Python module (osgeo), which QGIS brings; run Inslab with QGIS's "
+                "own Python or install it (Debian: python3-gdal)."
+            )
         ) from error
     return gdal, ogr, osr
 
@@ -204,7 +207,11 @@ def check_replaceable(path) -> None:
     except sqlite3.Error as error:
         if "locked" in str(error):
             raise ProcessingError(
-                f"{path} is being written to by another program: save the changes and stop editing there, then run this again."
+                tr(
+                    "{path} is being written to by another program: save the changes and stop editing there, "
+                    "then run this again.",
+                    path=path,
+                )
             ) from error
 
 
@@ -228,7 +235,11 @@ def put_in_place(part, path) -> None:
     except (OSError, sqlite3.Error) as error:
         reason = getattr(error, "strerror", None) or error
         raise ProcessingError(
-            f"{path} cannot be replaced ({reason}); close it in other programs, then run this again."
+            tr(
+                "{path} cannot be replaced ({reason}); close it in other programs, then run this again.",
+                path=path,
+                reason=reason,
+            )
         ) from error
 
 
@@ -243,9 +254,15 @@ def _check_geopackage(path) -> None:
         with path.open("rb") as file:
             start = file.read(16)
     except OSError as error:
-        raise SurveyError(f"{path} cannot be read ({error.strerror}); choose the survey.gpkg of a survey.") from error
+        raise SurveyError(
+            tr(
+                "{path} cannot be read ({reason}); choose the survey.gpkg of a survey.",
+                path=path,
+                reason=error.strerror,
+            )
+        ) from error
     if start != b"SQLite format 3\x00":
-        raise SurveyError(f"{path} is no GeoPackage; choose the survey.gpkg of a survey.")
+        raise SurveyError(tr("{path} is no GeoPackage; choose the survey.gpkg of a survey.", path=path))
 
 
 @contextmanager
@@ -283,7 +300,7 @@ def _gdal_failures(path):
             yield
     except (RuntimeError, AttributeError, TypeError, sqlite3.Error) as error:
         reason = gdal.GetLastErrorMsg() or str(error)
-        raise ProcessingError(f"{path} cannot be read or written: {reason}") from error
+        raise ProcessingError(tr("{path} cannot be read or written: {reason}", path=path, reason=reason)) from error
     finally:
         gdal.PopErrorHandler()
         for name, value in earlier.items():

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..errors import ProcessingError, SurveyError
 from ..items.model import KINDS
+from ..language import tr
 from ..penetrations.clearance import Pieces, cut_up
 from ..penetrations.hidden import find_hidden
 from ..penetrations.known_ground import KnownGround, ScannedPiece
@@ -45,12 +46,21 @@ def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
         if level in levels:
             return level
         listed = ", ".join(levels) or "none"
-        raise ProcessingError(f"Level {level} has no scan area on the surface {surface}; levels that have: {listed}.")
+        raise ProcessingError(
+            tr(
+                "Level {level} has no scan area on the surface {surface}; levels that have: {listed}.",
+                level=level,
+                surface=surface,
+                listed=listed,
+            )
+        )
     if len(levels) == 1:
         return levels[0]
     if not levels:
-        raise ProcessingError(f"The survey has no scan area on the surface {surface}; choose another surface.")
-    raise ProcessingError(f"The survey has several levels; name one of them: {', '.join(levels)}.")
+        raise ProcessingError(
+            tr("The survey has no scan area on the surface {surface}; choose another surface.", surface=surface)
+        )
+    raise ProcessingError(tr("The survey has several levels; name one of them: {levels}.", levels=", ".join(levels)))
 
 
 def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:
@@ -66,7 +76,10 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
     item_rows = read_layer(survey_path, "items")
     if not coverage and not item_rows:
         raise SurveyError(
-            f"{survey_path} has no items and no coverage; run 'Detect items' or 'Process a survey' first."
+            tr(
+                "{survey_path} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
+                survey_path=survey_path,
+            )
         )
     obstacles = [
         _obstacle(line, row, rules)
@@ -89,7 +102,7 @@ def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> 
     probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
     kind = row["kind"] if row["kind"] in KINDS else "unknown"
     return Obstacle(
-        row["item_id"] or "a drawn item",
+        row["item_id"] or tr("a drawn item"),
         kind,
         # Drawn without a height, it counts as lying at the surface, in the way of every hole.
         np.nan_to_num(line * [1.0, 1.0, -1.0]),

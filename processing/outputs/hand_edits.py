@@ -15,6 +15,7 @@ import numpy as np
 
 from ..errors import ProcessingError
 from ..items.model import Item, Pick
+from ..language import tr
 from . import stored
 from .edit_model import COMPUTED, SURVEYOR, Drawn, Edits, Known
 from .geopackage import Layer, read_layer
@@ -39,8 +40,12 @@ def read_edits(survey_path) -> Edits:
         return _compare(survey_path)
     except KeyError as missing:
         raise ProcessingError(
-            f"{survey_path} was written by another version of Inslab (it has no column {missing}); write into another folder, or "
-            "move this file away first."
+            tr(
+                "{survey_path} was written by another version of Inslab (it has no column {missing}); write into "
+                "another folder, or move this file away first.",
+                survey_path=survey_path,
+                missing=missing,
+            )
         ) from missing
 
 
@@ -121,16 +126,17 @@ def last_written_layer(items: Sequence[Item], item_rows: Layer, picks: Sequence[
         known = Known("picks", values["pick_id"], values["area_id"], values["line_id"], None, np.array([place]))
         rows.append(_known_row(known, values["source"], fingerprint(position, values)))
     fields = {**KNOWN_FIELDS, "source": str, "fingerprint": str}
-    text = "Items and picks as they were last written, to tell what was edited by hand since. Not to be edited."
+    text = tr("Items and picks as they were last written, to tell what was edited by hand since. Not to be edited.")
     return Layer("last_written", None, fields, rows, text)
 
 
 def dismissed_layer(dismissed: Iterable[Known]) -> Layer:
     """`dismissed`: what was computed and gave way to what a surveyor drew or deleted."""
     rows = [(None, {**_known_row(one)[1], "instead": one.instead}) for one in dismissed]
-    text = (
-        "Computed items and picks that a surveyor deleted, or changed (then 'instead' names the row in their place). Runs do not "
-        "bring them back; delete a row here to let it come back. A deleted object is not proven to be absent."
+    text = tr(
+        "Computed items and picks that a surveyor deleted, or changed (then 'instead' names the row in their "
+        "place). Runs do not bring them back; delete a row here to let it come back. A deleted object is not "
+        "proven to be absent."
     )
     return Layer("dismissed", None, {**KNOWN_FIELDS, "instead": str}, rows, text)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from .. import cautions
 from ..items.model import KINDS, Item, Pick
+from ..language import tr
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .edit_model import COMPUTED
@@ -58,7 +59,7 @@ def pick_layer(
         rows.append((here, values))
     rows += drawn
     fields = {**PICK_FIELDS, **_further(PICK_FIELDS, [values for _, values in drawn])}
-    return Layer("picks", "PointZ", fields, rows, "Where an item was seen on one line. " + PLANE + cautions.SHORT)
+    return Layer("picks", "PointZ", fields, rows, tr("Where an item was seen on one line. ") + PLANE + cautions.SHORT)
 
 
 def item_layer(
@@ -99,7 +100,11 @@ def item_layer(
         rows.append((line, values))
     fields = {**ITEM_FIELDS, **_further(ITEM_FIELDS, by_hand.values())}
     return Layer(
-        "items", "LineStringZ", fields, rows, "Items found; Z is minus the depth to the top. " + PLANE + cautions.SHORT
+        "items",
+        "LineStringZ",
+        fields,
+        rows,
+        tr("Items found; Z is minus the depth to the top. ") + PLANE + cautions.SHORT,
     )
 
 
@@ -140,7 +145,7 @@ def area_item_layer(items: Iterable[Item]) -> Layer:
         values.update(area_id=item.area_ids[0], kind_probabilities=as_json(item.kind_probabilities))
         values.update(vertices_m=json.dumps(item.vertices_m.tolist()))
         rows.append((None, values))
-    text = "Items of each area before they were joined; vertices are local x, y and depth, metres."
+    text = tr("Items of each area before they were joined; vertices are local x, y and depth, metres.")
     return Layer("area_items", None, fields, rows, text)
 
 
@@ -151,5 +156,5 @@ def area_depth_layer(depths: Mapping[str, AreaDepths]) -> Layer:
         (None, {"area_id": area_id, **{name: getattr(own, name) for name in list(fields)[1:]}})
         for area_id, own in depths.items()
     ]
-    text = "Depth to which each area counts as scanned, and slab thickness where it is known."
+    text = tr("Depth to which each area counts as scanned, and slab thickness where it is known.")
     return Layer("area_depths", None, fields, rows, text)

@@ -10,6 +10,7 @@ from ..errors import ProcessingError
 from ..items.join import flagged
 from ..items.model import Item, Pick
 from ..items.twins import MOST_OF_IT, KnownLines, beside
+from ..language import tr
 from ..monitor import Monitor
 from ..survey.model import Survey
 from .edit_model import Edits, Known
@@ -30,7 +31,11 @@ def check_same_survey(survey_path, survey: Survey) -> None:
     edits = read_edits(survey_path)
     if edits and not edits.areas & identity(vars(area) for area in survey.areas):
         raise ProcessingError(
-            f"{survey_path} holds hand edits of another survey than {survey.folder}; choose another output folder."
+            tr(
+                "{path} holds hand edits of another survey than {folder}; choose another output folder.",
+                path=survey_path,
+                folder=survey.folder,
+            )
         )
 
 
@@ -44,7 +49,7 @@ def settle(result: ChainResult, monitor: Monitor) -> None:
     result.items = flagged(result.items, result.disagreements)
     for found in result.disagreements:
         first, _ = found.item_ids
-        sentence = f"Item {first}: {found.sentence(first)}"
+        sentence = tr("Item {item}: {sentence}", item=first, sentence=found.sentence(first))
         result.note("warning", JOINING, sentence)
         monitor.warn(sentence)
 
@@ -77,11 +82,12 @@ def _take_items(result: ChainResult, edits: Edits, places: Places, monitor: Moni
         names.add(item_id)
         one = take_item(drawn, item_id, places, tuple(ITEM_FIELDS))
         if one is None:
-            _leave_out(result, "items", item_id, "Item {} has no line, or lies in no area with a position", monitor)
+            what = tr("Item {item} has no line, or lies in no area with a position; it was left out.", item=item_id)
+            _leave_out(result, "items", item_id, what, monitor)
             continue
         taken.append(one)
         for sentence in one.warnings:
-            _warn(result, f"Item {item_id}: {sentence}", monitor)
+            _warn(result, tr("Item {item}: {sentence}", item=item_id, sentence=sentence), monitor)
     return taken
 
 
@@ -132,8 +138,12 @@ def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: 
         for one in deleted:
             same_frame = one.area_id in result.areas and _frame(result, one.area_id) == _frame(result, item.area_ids[0])
             if same_frame and beside(one.vertices_m, item.vertices_m)[0] >= MOST_OF_IT:
-                what = f"Item {item.item_id} runs along {one.row_id}, which the surveyor deleted, and further"
-                _warn(result, f"{what}: it is shown again.", monitor)
+                what = tr(
+                    "Item {item} runs along {deleted}, which the surveyor deleted, and further: it is shown again.",
+                    item=item.item_id,
+                    deleted=one.row_id,
+                )
+                _warn(result, what, monitor)
 
 
 def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Sequence[Known], monitor: Monitor) -> int:
@@ -147,7 +157,8 @@ def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Se
         names.add(pick_id)
         row = take_pick(drawn, pick_id, places, item_ids)
         if row is None:
-            _leave_out(result, "picks", pick_id, "Pick {} lies in no area with a position", monitor)
+            what = tr("Pick {pick} lies in no area with a position; it was left out.", pick=pick_id)
+            _leave_out(result, "picks", pick_id, what, monitor)
             continue
         result.drawn_picks.append(row)
         values = row[1]
@@ -202,7 +213,7 @@ def _free(name: str, names) -> str:
 def _leave_out(result: ChainResult, layer: str, row_id: str, what: str, monitor: Monitor) -> None:
     """A surveyor's row that cannot be used; what was computed in its place comes back."""
     result.dismissed = [one for one in result.dismissed if (one.layer, one.instead) != (layer, row_id)]
-    _warn(result, f"{what.format(row_id)}; it was left out.", monitor)
+    _warn(result, what, monitor)
 
 
 def _warn(result: ChainResult, sentence: str, monitor: Monitor) -> None:
@@ -210,8 +221,11 @@ def _warn(result: ChainResult, sentence: str, monitor: Monitor) -> None:
     monitor.warn(sentence)
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
+def _counted(items: int, picks: int, item_ids: Sequence[str]) -> str:
+    named = f" ({', '.join(item_ids)})" if item_ids else ""
+    of_items = tr("1 item") if items == 1 else tr("{count} items", count=items)
+    of_picks = tr("1 pick") if picks == 1 else tr("{count} picks", count=picks)
+    return f"{of_items}{named}{tr(' and ')}{of_picks}"
 
 
 def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> None:
@@ -219,15 +233,13 @@ def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> N
     picks = sum(one.instead is None and one.layer == "picks" for one in result.dismissed)
     sentences = []
     if items or result.drawn_picks:
-        ids = f" ({', '.join(result.by_hand)})" if result.by_hand else ""
-        kept = f"{_count(items, 'item')}{ids} and {_count(len(result.drawn_picks), 'pick')}"
-        sentences.append(f"Kept as the surveyor left them: {kept}.")
+        kept = _counted(items, len(result.drawn_picks), list(result.by_hand))
+        sentences.append(tr("Kept as the surveyor left them: {kept}.", kept=kept))
     if deleted or picks:
-        ids = f" ({', '.join(deleted)})" if deleted else ""
-        gone = f"{_count(len(deleted), 'item')}{ids} and {_count(picks, 'pick')}"
-        sentences.append(f"Deleted by the surveyor and not brought back: {gone} (table 'dismissed').")
+        gone = _counted(len(deleted), picks, deleted)
+        sentences.append(tr("Deleted by the surveyor and not brought back: {gone} (table 'dismissed').", gone=gone))
     if set_aside:
-        sentences.append(f"{set_aside} computed items and picks gave way to these.")
+        sentences.append(tr("{count} computed items and picks gave way to these.", count=set_aside))
     for sentence in sentences:
         monitor.log(sentence)
     # The number that gave way differs between steps that start from different things: it is logged only.

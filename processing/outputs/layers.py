@@ -10,6 +10,7 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from .. import cautions
+from ..language import tr
 from ..radar.model import WaveSpeed
 from ..radar.moisture import moisture_words
 from ..site.frame import AreaFit
@@ -23,7 +24,7 @@ RELATIVE_FOLDER_KEY = "INSLAB_SURVEY_FOLDER_FROM_HERE"
 SAMPLE_INTERVAL_KEY = "INSLAB_SAMPLE_INTERVAL_NS"
 CRS_KEY = "INSLAB_SITE_GRID_WKT"
 
-PLANE = (
+PLANE = tr(
     "Depth counts from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its elevation). "
 )
 RUN_LOG_FIELDS = {"step_number": int, "step": str, "parameters": str, "software_version": str, "inputs": str}
@@ -81,7 +82,7 @@ def _areas(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
             values.update(rotation_deg=np.degrees(fit.rotation_rad), shift_x_m=fit.shift_m[0], shift_y_m=fit.shift_m[1])
             values.update(fit=exact_fit(fit))
         rows.append(([fit.to_site(ring)] if ring is not None else None, values))
-    text = "Scan areas and how well their control points fit. An area that is not positioned has no geometry. "
+    text = tr("Scan areas and how well their control points fit. An area that is not positioned has no geometry. ")
     return Layer("scan_areas", "Polygon", fields, rows, text + cautions.UNKNOWN)
 
 
@@ -112,7 +113,9 @@ def _lines(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
             )
             path = np.array([line.start_m, line.end_m]) if line.positions_m is None else line.positions_m
             rows.append((fit.to_site(path) if fit.is_fitted else None, values))
-    return Layer("scan_lines", "LineString", fields, rows, "Scan lines; start and end are in the area's local grid.")
+    return Layer(
+        "scan_lines", "LineString", fields, rows, tr("Scan lines; start and end are in the area's local grid.")
+    )
 
 
 def _control_points(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
@@ -144,10 +147,10 @@ def _control_points(survey: Survey, fits: Mapping[str, AreaFit]) -> Layer:
                     both = getattr(found, name + unit)
                     values.update({f"{name}_x{unit}": both[0], f"{name}_y{unit}": both[1]})
             rows.append((point.site_m if np.isfinite(point.site_m).all() else None, values))
-    text = (
-        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its own sigma, "
-        "'detectable' the smallest error that the test finds. One that is not 'used' was left out; its residual is against "
-        "what the others say."
+    text = tr(
+        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its "
+        "own sigma, 'detectable' the smallest error that the test finds. One that is not 'used' was left "
+        "out; its residual is against what the others say."
     )
     return Layer("control_points", "Point", fields, rows, text)
 
@@ -182,7 +185,7 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         values = {name: getattr(speed, name) for name in fields if name not in ("moisture", "warnings")}
         words = {"moisture": moisture_words(speed.relative_permittivity), "warnings": "\n".join(speed.warnings)}
         rows.append((None, {**values, **words}))
-    return Layer("wave_speeds", None, fields, rows, "Wave speed and time zero of each area, with 1-sigma.")
+    return Layer("wave_speeds", None, fields, rows, tr("Wave speed and time zero of each area, with 1-sigma."))
 
 
 def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
@@ -203,7 +206,7 @@ def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         for speed in wave_speeds.values()
         for echo in speed.echoes
     ]
-    return Layer("wave_speed_echoes", None, fields, rows, "Echoes of bars looked at for the wave speeds.")
+    return Layer("wave_speed_echoes", None, fields, rows, tr("Echoes of bars looked at for the wave speeds."))
 
 
 def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
@@ -222,7 +225,7 @@ def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fi
             line_directions=piece.line_directions, note=piece.note or None, sigma_xy_m=fits[piece.area_id].sigma_xy_m
         )
         rows.append((piece.rings_m, values))
-    text = (
+    text = tr(
         "What counts as scanned, and to which depth; with one line direction, objects along the lines can be missed. "
     )
     return Layer("coverage", "Polygon", fields, rows, text + PLANE + cautions.SHORT)
@@ -232,7 +235,7 @@ def finding_layer(findings: Iterable[Finding]) -> Layer:
     """`findings`: what was noticed, and what to do about it."""
     fields = {"severity": str, "where_found": str, "text": str}
     rows = [(None, {"severity": f.severity, "where_found": f.where, "text": f.text}) for f in findings]
-    return Layer("findings", None, fields, rows, "What was left out or needs a look: error, warning or note.")
+    return Layer("findings", None, fields, rows, tr("What was left out or needs a look: error, warning or note."))
 
 
 def raster_layer(rasters: Iterable[RasterFile], folder) -> Layer:
@@ -242,7 +245,9 @@ def raster_layer(rasters: Iterable[RasterFile], folder) -> Layer:
         (None, {**{name: getattr(file, name) for name in fields}, "path": _relative(file.path, folder)})
         for file in rasters
     ]
-    return Layer("rasters", None, fields, rows, "GeoTIFFs that belong to this survey; no area_id means a whole level.")
+    return Layer(
+        "rasters", None, fields, rows, tr("GeoTIFFs that belong to this survey; no area_id means a whole level.")
+    )
 
 
 def run_log_layer(
@@ -259,7 +264,7 @@ def run_log_layer(
             values["inputs"] = as_json(inputs)
         rows.append({"step_number": len(rows) + 1, **values})
     return Layer(
-        "run_log", None, RUN_LOG_FIELDS, [(None, row) for row in rows], "The steps that made this file, in order."
+        "run_log", None, RUN_LOG_FIELDS, [(None, row) for row in rows], tr("The steps that made this file, in order.")
     )
 
 

@@ -4,15 +4,18 @@ from dataclasses import dataclass
 from typing import Iterable, List
 
 from ..items.mats import Mat, find_mats
+from ..language import tr
 from .geopackage import Layer
 from .placing import plane_of
 from .report_page import millimetres, table
 from .result import ChainResult
+from .words import word
 
-TEXT = (
-    "Families of at least three parallel bars. Spacing is measured between the bars' lines every 50 mm along the mat, a lap "
-    "counting as one bar. Cover is the depth from the scanned surface to the top of the bars, every 50 mm along each: mean, least, "
-    "and what 5 % of the bars' length falls below. Bars that were not found are missing here too."
+TEXT = tr(
+    "Families of at least three parallel bars. Spacing is measured between the bars' lines every 50 mm along "
+    "the mat, a lap counting as one bar. Cover is the depth from the scanned surface to the top of the bars, "
+    "every 50 mm along each: mean, least, and what 5 % of the bars' length falls below. Bars that were not "
+    "found are missing here too."
 )
 NUMBERS = (
     *("direction_deg", "spacing_mean_m", "spacing_min_m", "spacing_max_m", "sigma_spacing_m"),
@@ -63,13 +66,18 @@ def mat_section(mats: Iterable[PlaneMat]) -> str:
     rows = []
     for one in mats:
         mat = one.mat
-        spacing = "not known"
+        spacing = tr("not known")
         if mat.spacing_mean_m == mat.spacing_mean_m:
-            spacing = f"{_whole(mat.spacing_mean_m)} ({_whole(mat.spacing_min_m)} to {_whole(mat.spacing_max_m)})"
+            spacing = tr(
+                "{mean} ({least} to {most})",
+                mean=_whole(mat.spacing_mean_m),
+                least=_whole(mat.spacing_min_m),
+                most=_whole(mat.spacing_max_m),
+            )
         rows.append(
             (
                 one.mat_id,
-                one.level if one.surface == "top" else f"{one.level} {one.surface}",
+                one.level if one.surface == "top" else f"{one.level} {word(one.surface)}",
                 ", ".join(mat.area_ids),
                 len(mat.item_ids),
                 f"{mat.direction_deg:.1f}",
@@ -83,11 +91,18 @@ def mat_section(mats: Iterable[PlaneMat]) -> str:
     if not rows:
         return ""
     heads = (
-        *("Mat", "Level", "Areas", "#Bars", "#Direction °", "#Spacing mm: mean (least to largest)"),
-        *("#Cover mm: mean", "#least", "#5 % below", "#sigma"),
+        *(
+            tr("Mat"),
+            tr("Level"),
+            tr("Areas"),
+            tr("#Bars"),
+            tr("#Direction °"),
+            tr("#Spacing mm: mean (least to largest)"),
+        ),
+        *(tr("#Cover mm: mean"), tr("#least"), tr("#5 % below"), tr("#sigma")),
     )
-    text = f"{TEXT} Directions count from the site's x axis anticlockwise. Bar size is not measured."
-    return f"<h2>Mats of bars</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    count = tr("Directions count from the site's x axis anticlockwise. Bar size is not measured.")
+    return f"<h2>{tr('Mats of bars')}</h2>\n{table(heads, rows)}\n<p>{TEXT} {count}</p>"
 
 
 def _whole(metres: float) -> str:

@@ -117,8 +117,12 @@ def publish(staging, output_folder, stale: Iterable[Path] = ()) -> None:
     except OSError as error:
         _move_back(moved, moves)
         raise ProcessingError(
-            f"{error.filename} cannot be replaced ({error.strerror}); close it in other programs, then run this again. "
-            "The earlier result is unchanged."
+            tr(
+                "{path} cannot be replaced ({reason}); close it in other programs, then run this again. "
+                "The earlier result is unchanged.",
+                path=error.filename,
+                reason=error.strerror,
+            )
         ) from error
 
 
@@ -131,7 +135,13 @@ def write_text(path, text: str) -> None:
         part.write_bytes(text.encode("utf-8"))
         part.replace(path)
     except OSError as error:
-        raise ProcessingError(f"{path} cannot be written ({error.strerror}); choose another place for it.") from error
+        raise ProcessingError(
+            tr(
+                "{path} cannot be written ({reason}); choose another place for it.",
+                path=path,
+                reason=error.strerror,
+            )
+        ) from error
     finally:
         part.unlink(missing_ok=True)
 

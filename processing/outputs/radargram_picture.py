@@ -6,6 +6,7 @@ import numpy as np
 
 from .. import cautions
 from ..errors import MissingPackageError
+from ..language import tr
 from .radargrams import BEFORE_NS, LinePicture, Panel
 
 DOTS_PER_INCH = 130
@@ -22,8 +23,10 @@ def import_matplotlib():
         from matplotlib.figure import Figure
     except ImportError as error:
         raise MissingPackageError(
-            "Drawing radargrams needs the Python package matplotlib; install it (Debian: python3-matplotlib, OSGeo4W and conda: "
-            "matplotlib) and start QGIS again."
+            tr(
+                "Drawing radargrams needs the Python package matplotlib; install it (Debian: python3-matplotlib, "
+                "OSGeo4W and conda: matplotlib) and start QGIS again."
+            )
         ) from error
     return Figure, FigureCanvasAgg
 
@@ -46,9 +49,14 @@ def draw(picture: LinePicture, path: Path) -> None:
 
 
 def _foot(picture: LinePicture) -> str:
-    speed = f"Wave speed {picture.speed_m_ns:.4f} ± {picture.sigma_m_ns:.4f} m/ns (1 sigma)"
-    marks = "Full mark: seen on this line; open mark: an item known from other lines. " if picture.crossings else ""
-    return f"{speed}; depth is that of what lies right below. {marks}\n{cautions.DETECTION}"
+    speed = tr(
+        "Wave speed {speed_m_ns:.4f} ± {sigma_m_ns:.4f} m/ns (1 sigma)",
+        speed_m_ns=picture.speed_m_ns,
+        sigma_m_ns=picture.sigma_m_ns,
+    )
+    marks = tr("Full mark: seen on this line; open mark: an item known from other lines. ") if picture.crossings else ""
+    depth = tr("depth is that of what lies right below.")
+    return f"{speed}; {depth} {marks}\n{cautions.DETECTION}"
 
 
 def _draw_panel(ax, picture: LinePicture, panel: Panel) -> None:
@@ -69,8 +77,8 @@ def _draw_panel(ax, picture: LinePicture, panel: Panel) -> None:
     ax.set_ylim(bottom, 0.0 if panel.in_depth else -BEFORE_NS)
     ax.set_xlim(edges[0], edges[-1])
     ax.set_title(panel.title, fontsize=9)
-    ax.set_xlabel("distance along the line (m)", fontsize=8)
-    ax.set_ylabel("depth (m)" if panel.in_depth else "time after time zero (ns)", fontsize=8)
+    ax.set_xlabel(tr("distance along the line (m)"), fontsize=8)
+    ax.set_ylabel(tr("depth (m)") if panel.in_depth else tr("time after time zero (ns)"), fontsize=8)
     _other_scale(ax, picture, panel)
     for crossing in picture.crossings:
         _draw_crossing(ax, picture, panel, crossing)
@@ -91,13 +99,13 @@ def _other_scale(ax, picture: LinePicture, panel: Panel) -> None:
         times = np.arange(1.0, float(picture.time_of_depth(bottom)) + 1e-9, 1.0)
         places = 0.5 * np.sqrt(np.maximum((picture.speed_m_ns * times) ** 2 - picture.separation_m**2, 0.0))
         labels = [f"{time:.0f}" for time in times]
-        other.set_ylabel("time after time zero (ns)", fontsize=8)
+        other.set_ylabel(tr("time after time zero (ns)"), fontsize=8)
     else:
         step = 0.05 if picture.deepest_m < 0.45 else 0.1
         depths = np.arange(0.0, picture.deepest_m + 1e-9, step)
         places = picture.time_of_depth(depths)
         labels = [f"{depth:.2f}" for depth in depths]
-        other.set_ylabel("depth (m)", fontsize=8)
+        other.set_ylabel(tr("depth (m)"), fontsize=8)
     shown = places <= bottom
     other.set_yticks(places[shown], [label for label, good in zip(labels, shown) if good])
     other.tick_params(labelsize=8)

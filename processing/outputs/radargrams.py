@@ -10,6 +10,7 @@ import numpy as np
 
 from ..errors import ProcessingError
 from ..items.model import Item, Pick
+from ..language import tr
 from ..survey.model import ScanArea, ScanLine, Survey
 from .section_path import meetings
 
@@ -71,7 +72,12 @@ class LinePicture:
 
     @property
     def title(self) -> str:
-        return f"Area {self.area_id}, line {self.line.line_id}, dipoles {self.line.dipole_axis} the travel"
+        return tr(
+            "Area {area_id}, line {line_id}, dipoles {dipole_axis} the travel",
+            area_id=self.area_id,
+            line_id=self.line.line_id,
+            dipole_axis=self.line.dipole_axis,
+        )
 
     def time_of_depth(self, depth_m):
         """Two-way time of a flat reflector or of what lies right below, ns: hypot(2 z, s)/v."""
@@ -111,7 +117,10 @@ def choose_lines(survey: Survey, text: str) -> Dict[str, List[ScanLine]]:
     missing = [name for name in wanted if name not in used]
     if missing:
         raise ProcessingError(
-            f"The survey has no area or line {', '.join(missing)}; write A1/x05 for line x05 of area A1, A1 for all its lines."
+            tr(
+                "The survey has no area or line {missing}; write A1/x05 for line x05 of area A1, A1 for all its lines.",
+                missing=", ".join(missing),
+            )
         )
     return chosen
 
@@ -156,7 +165,7 @@ def _raw(prepared, one, speed, _deepest) -> Panel:
     lag = prepared.reference_ns - speed.time_zero_ns
     time = np.arange(traces.shape[1]) * one.line.sample_interval_ns - one.extremum_ns + lag
     limit = float(np.percentile(np.abs(traces - np.median(traces)), 97))
-    return Panel("as recorded", traces, one.distances_m, time, limit or 1.0)
+    return Panel(tr("as recorded"), traces, one.distances_m, time, limit or 1.0)
 
 
 def _scattered(prepared, one, speed) -> Tuple[np.ndarray, np.ndarray]:

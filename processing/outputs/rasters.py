@@ -7,6 +7,7 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from ..radar.model import DepthVolume, SlabBase
 from ..site.frame import AreaFit
@@ -16,7 +17,7 @@ from ..survey.model import ScanArea
 from .placing import group_by_plane, plane_of
 
 UNSURE_PLACE_M = 0.010
-BASE_BANDS = (Band("thickness (m)", "m"), Band("sigma of thickness (m)", "m"))
+BASE_BANDS = (Band(tr("thickness (m)"), "m"), Band(tr("sigma of thickness (m)"), "m"))
 
 
 @dataclass(frozen=True)

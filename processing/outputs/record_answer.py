@@ -7,17 +7,19 @@ from typing import Dict, List, Mapping, Sequence
 import numpy as np
 
 from .. import cautions
+from ..items.kind_names import kind_name
 from ..language import tr
 from ..record.query import NEVER, NOT_DEEP, ONE_WAY, Answer
 from ..record.schema import DETECTED, GEOMETRY, REFUTED, TABLES, VERIFIED
 from .geopackage import Layer
 from .report_page import cautions_box, millimetres, page, table
+from .words import verdict_words, word
 
 UNKNOWN_LAYER = "unknown_ground"
 UNKNOWN_FIELDS = {**dict.fromkeys(("level", "surface", "why"), str), "seen_to_m": float, "area_m2": float}
-HISTORY = (
-    "What a record says is what surveys saw and openings proved up to the date given; what was built, drilled or moved since is "
-    "not in it."
+HISTORY = tr(
+    "What a record says is what surveys saw and openings proved up to the date given; what was built, "
+    "drilled or moved since is not in it."
 )
 
 
@@ -122,31 +124,39 @@ def _unknown_sentences(answer: Answer) -> List[str]:
 
 def answer_page(answer: Answer, record_name: str) -> str:
     """The answer as an HTML page that stands alone."""
-    parts = ["<h1>What the record says</h1>", f'<p class="source">{escape(record_name)}</p>', "<ul>"]
+    parts = [
+        f"<h1>{tr('What the record says')}</h1>",
+        f'<p class="source">{escape(record_name)}</p>',
+        "<ul>",
+    ]
     parts += [f"<li>{escape(sentence)}</li>" for sentence in answer_sentences(answer)]
     parts.append("</ul>")
     if answer.items:
         heads = (
-            "Item",
-            "Kind",
-            "#sure %",
-            "Status",
-            "Quality",
-            "#Top mm",
-            "#sigma",
-            "#Plan sigma mm",
-            "Seen",
-            "#Age",
-            "Surveys",
+            tr("Item"),
+            tr("Kind"),
+            tr("#sure %"),
+            tr("Status"),
+            tr("Quality"),
+            tr("#Top mm"),
+            tr("#sigma"),
+            tr("#Plan sigma mm"),
+            tr("Seen"),
+            tr("#Age"),
+            tr("Surveys"),
         )
         rows = [
             (
                 row["item_id"],
-                row["kind"].replace("_", " "),
+                kind_name(row["kind"]),
                 f"{100 * (row['kind_confidence'] or 0):.0f}",
-                row["status"],
+                word(row["status"]),
                 row["quality_level"],
-                f"{millimetres(row['depth_min_m'])} to {millimetres(row['depth_max_m'])}",
+                tr(
+                    "{least} to {most}",
+                    least=millimetres(row["depth_min_m"]),
+                    most=millimetres(row["depth_max_m"]),
+                ),
                 millimetres(row["sigma_depth_m"]),
                 millimetres(row["sigma_xy_m"]),
                 row["verified_on"] or row["last_seen_on"] or "",
@@ -155,33 +165,48 @@ def answer_page(answer: Answer, record_name: str) -> str:
             )
             for row in answer.items
         ]
-        parts += ["<h2>Items</h2>", table(heads, rows)]
+        parts += [f"<h2>{tr('Items')}</h2>", table(heads, rows)]
     if answer.verifications:
-        heads = ("Verification", "Item", "Outcome", "How", "#Depth mm", "On", "By", "Photograph")
+        heads = (
+            tr("Verification"),
+            tr("Item"),
+            tr("Outcome"),
+            tr("How"),
+            tr("#Depth mm"),
+            tr("On"),
+            tr("By"),
+            tr("Photograph"),
+        )
         rows = [
-            [row[name] or "" for name in ("verification_id", "item_id", "outcome", "method")]
+            [row["verification_id"], row["item_id"], word(row["outcome"]), word(row["method"])]
             + [millimetres(row["depth_m"])]
             + [row[name] or "" for name in ("verified_on", "verified_by", "photo")]
             for row in answer.verifications
         ]
-        parts += ["<h2>Verifications</h2>", table(heads, rows)]
+        parts += [f"<h2>{tr('Verifications')}</h2>", table(heads, rows)]
     if answer.penetrations:
-        heads = ("Penetration", "#Diameter mm", "#Depth mm", "Verdict then", "Reason", "On")
+        heads = (tr("Penetration"), tr("#Diameter mm"), tr("#Depth mm"), tr("Verdict then"), tr("Reason"), tr("On"))
         rows = [
             [row["penetration_id"], millimetres(row["diameter_m"]), millimetres(row["depth_m"])]
-            + [row[name] or "" for name in ("verdict", "reason", "checked_on")]
+            + [verdict_words(row["verdict"]), row["reason"] or "", row["checked_on"] or ""]
             for row in answer.penetrations
         ]
-        parts += ["<h2>Penetrations that were checked</h2>", table(heads, rows)]
+        parts += [f"<h2>{tr('Penetrations that were checked')}</h2>", table(heads, rows)]
     if answer.unknown:
-        heads = ("Level", "Surface", "Why unknown", "#Seen to mm", "#Area m²")
+        heads = (tr("Level"), tr("Surface"), tr("Why unknown"), tr("#Seen to mm"), tr("#Area m²"))
         rows = [
-            (row["level"], row["surface"], row["why"], millimetres(row["seen_to_m"]), f"{row['area_m2']:.2f}")
+            (
+                row["level"],
+                word(row["surface"]),
+                word(row["why"]),
+                millimetres(row["seen_to_m"]),
+                f"{row['area_m2']:.2f}",
+            )
             for row in answer.unknown
         ]
-        parts += ["<h2>Unknown ground</h2>", table(heads, rows)]
+        parts += [f"<h2>{tr('Unknown ground')}</h2>", table(heads, rows)]
     parts += [f"<p>{escape(HISTORY)}</p>", cautions_box()]
-    return page("What the record says", parts)
+    return page(tr("What the record says"), parts)
 
 
 def answer_layers(answer: Answer) -> List[Layer]:

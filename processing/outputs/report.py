@@ -5,20 +5,24 @@ No scripts, no pictures, nothing from elsewhere; every text that came from a fil
 
 from html import escape
 
+from ..items.kind_names import kind_name
 from ..items.model import KINDS
+from ..language import tr
 from .layers import software_version
 from .mats import find_all_mats, mat_section
 from .report_fit import fit_sections
 from .report_page import cautions_box, millimetres, page, table
 from .result import ChainResult
+from .words import method_words, word
 
 
 def report_html(result: ChainResult) -> str:
     """The whole report as text; parts of steps that did not run are left out. The same result gives the same text."""
     name = result.survey.folder.name
     parts = [
-        f"<h1>Survey {escape(name)}</h1>",
-        f'<p class="source">Survey folder: {escape(str(result.survey.folder))}<br>Inslab {escape(software_version())}</p>',
+        f"<h1>{tr('Survey {name}', name=escape(name))}</h1>",
+        f'<p class="source">{tr("Survey folder: {folder}", folder=escape(str(result.survey.folder)))}<br>'
+        f"Inslab {escape(software_version())}</p>",
         cautions_box(),
         _areas(result),
         _findings(result),
@@ -28,7 +32,7 @@ def report_html(result: ChainResult) -> str:
         parts.append(_wave_speeds(result))
     if result.items or result.coverage:
         parts += [_coverage(result), _items(result), mat_section(find_all_mats(result))]
-    return page(f"Survey {name}", parts)
+    return page(tr("Survey {name}", name=name), parts)
 
 
 def _areas(result: ChainResult) -> str:
@@ -39,10 +43,10 @@ def _areas(result: ChainResult) -> str:
             (
                 area.area_id,
                 area.level,
-                area.surface,
+                word(area.surface),
                 len(area.lines),
                 f"{sum(line.length_m for line in area.lines):.1f}",
-                fit.status,
+                word(fit.status),
                 millimetres(fit.rms_residual_m if fit.is_fitted else None),
                 millimetres(fit.sigma_xy_m),
                 area.scanned_on,
@@ -50,33 +54,35 @@ def _areas(result: ChainResult) -> str:
             )
         )
     heads = (
-        "Area",
-        "Level",
-        "Surface",
-        "#Lines",
-        "#Length m",
-        "Position",
-        "#RMS residual mm",
-        "#Sigma mm",
-        "Scanned",
-        "Not done",
+        tr("Area"),
+        tr("Level"),
+        tr("Surface"),
+        tr("#Lines"),
+        tr("#Length m"),
+        tr("Position"),
+        tr("#RMS residual mm"),
+        tr("#Sigma mm"),
+        tr("Scanned"),
+        tr("Not done"),
     )
-    text = (
-        "Sigma is the 1-sigma uncertainty of the area's place on the site grid where it is known best (the middle of its control "
-        "points); it grows outwards. Surfaces: 'soffit' is seen from below, 'wall' has the coordinates of its elevation."
+    text = tr(
+        "Sigma is the 1-sigma uncertainty of the area's place on the site grid where it is known best (the "
+        "middle of its control points); it grows outwards. Surfaces: 'soffit' is seen from below, 'wall' has "
+        "the coordinates of its elevation."
     )
-    return f"<h2>Scan areas</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    return _section(tr("Scan areas"), table(heads, rows), f"<p>{text}</p>")
 
 
 def _findings(result: ChainResult) -> str:
     if not result.findings:
-        return "<h2>Findings</h2>\n<p>Nothing was left out, and nothing needs a look.</p>"
+        return _section(tr("Findings"), f"<p>{tr('Nothing was left out, and nothing needs a look.')}</p>")
     lines = [
-        f'<li class="{escape(found.severity)}">{escape(found.severity)}: {escape(found.where)}: {escape(found.text)}</li>'
+        f'<li class="{escape(found.severity)}">{escape(word(found.severity))}: {escape(word(found.where))}: '
+        f"{escape(found.text)}</li>"
         for found in result.findings
     ]
-    text = "An error means that the thing was left out, a warning that it was used and needs a look."
-    return f"<h2>Findings</h2>\n<p>{text}</p>\n<ul>\n" + "\n".join(lines) + "\n</ul>"
+    text = tr("An error means that the thing was left out, a warning that it was used and needs a look.")
+    return _section(tr("Findings"), f"<p>{text}</p>", "<ul>", *lines, "</ul>")
 
 
 def _wave_speeds(result: ChainResult) -> str:
@@ -87,12 +93,19 @@ def _wave_speeds(result: ChainResult) -> str:
             f"{speed.relative_permittivity:.2f}",
             f"{speed.time_zero_ns:.3f} ± {speed.sigma_time_zero_ns:.3f}",
             millimetres(speed.depth_sigma_m(0.1)),
-            speed.method,
+            method_words(speed.method),
         )
         for area_id, speed in result.wave_speeds.items()
     ]
-    heads = ("Area", "#Speed m/ns", "#Relative permittivity", "#Time zero ns", "#Depth sigma at 0.10 m, mm", "Method")
-    return f"<h2>Wave speed and time zero</h2>\n{table(heads, rows)}"
+    heads = (
+        tr("Area"),
+        tr("#Speed m/ns"),
+        tr("#Relative permittivity"),
+        tr("#Time zero ns"),
+        tr("#Depth sigma at 0.10 m, mm"),
+        tr("Method"),
+    )
+    return _section(tr("Wave speed and time zero"), table(heads, rows))
 
 
 def _coverage(result: ChainResult) -> str:
@@ -101,16 +114,21 @@ def _coverage(result: ChainResult) -> str:
         ground = sum(_ring_area(ring) for ring in piece.rings_m[:1]) - sum(
             _ring_area(ring) for ring in piece.rings_m[1:]
         )
-        depth = "not known" if piece.depth_m is None else f"{piece.depth_m:.2f}"
+        depth = tr("not known") if piece.depth_m is None else f"{piece.depth_m:.2f}"
         rows.append(
-            (piece.area_id, f"{ground:.2f}", depth, "crossing" if piece.line_directions == 2 else "one way only")
+            (
+                piece.area_id,
+                f"{ground:.2f}",
+                depth,
+                tr("crossing") if piece.line_directions == 2 else tr("one way only"),
+            )
         )
-    heads = ("Area", "#Ground m²", "#To depth m", "Lines")
-    text = (
-        "Everything outside, and everything below that depth, is unknown. Where lines run one way only, objects along them can "
-        "be missed."
+    heads = (tr("Area"), tr("#Ground m²"), tr("#To depth m"), tr("Lines"))
+    text = tr(
+        "Everything outside, and everything below that depth, is unknown. Where lines run one way only, "
+        "objects along them can be missed."
     )
-    return f"<h2>What counts as scanned</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    return _section(tr("What counts as scanned"), table(heads, rows), f"<p>{text}</p>")
 
 
 def _items(result: ChainResult) -> str:
@@ -121,28 +139,36 @@ def _items(result: ChainResult) -> str:
             depths = [depth for item in own for depth in item.vertices_m[:, 2]]
             rows.append(
                 (
-                    kind.replace("_", " "),
+                    kind_name(kind),
                     len(own),
-                    f"{1000 * min(depths):.0f} to {1000 * max(depths):.0f}",
+                    tr("{least:.0f} to {most:.0f}", least=1000 * min(depths), most=1000 * max(depths)),
                     millimetres(max(item.sigma_xy_m for item in own)),
                     millimetres(max(item.sigma_depth_m for item in own)),
                     f"{min(item.confidence for item in own):.2f}",
                 )
             )
     heads = (
-        "Kind",
-        "#Number",
-        "#Depth to top mm",
-        "#Largest lateral sigma mm",
-        "#Largest depth sigma mm",
-        "#Lowest confidence",
+        tr("Kind"),
+        tr("#Number"),
+        tr("#Depth to top mm"),
+        tr("#Largest lateral sigma mm"),
+        tr("#Largest depth sigma mm"),
+        tr("#Lowest confidence"),
     )
     text = ""
     unplaced = sum(not result.fits[item.area_ids[0]].is_fitted for item in result.items)
     if unplaced:
-        text = f"\n<p>{unplaced} of them lie in areas without position: they are listed, but not on the plan.</p>"
-    listed = table(heads, rows) if rows else "<p>No item was found. That does not mean that there is none.</p>"
-    return f"<h2>Items</h2>\n{listed}{text}"
+        text = tr(
+            "{unplaced} of them lie in areas without position: they are listed, but not on the plan.",
+            unplaced=unplaced,
+        )
+    nothing = tr("No item was found. That does not mean that there is none.")
+    parts = [table(heads, rows) if rows else f"<p>{nothing}</p>"] + ([f"<p>{text}</p>"] if text else [])
+    return _section(tr("Items"), *parts)
+
+
+def _section(title: str, *parts: str) -> str:
+    return "\n".join([f"<h2>{title}</h2>", *parts])
 
 
 def _ring_area(ring) -> float:

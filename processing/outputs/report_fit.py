@@ -5,11 +5,14 @@ from typing import Dict, List, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..site.results import SiteFit
+from ..site.rows import KIND_WORDS
 from ..site.statistics import critical_ratio
 from .report_page import millimetres, table
 from .result import ChainResult
 from .seams import Seam
+from .words import word
 
 
 def fit_sections(result: ChainResult) -> List[str]:
@@ -28,27 +31,51 @@ def _summary(site_fit: SiteFit) -> str:
     placed = sum(fit.is_fitted for fit in site_fit.fits.values())
     left_out = sum(not found.used for found in site_fit.observations)
     sentences = [
-        f"{placed} of {len(site_fit.fits)} areas are placed, by {len(site_fit.observations)} observations adjusted together "
-        f"({site_fit.degrees_of_freedom} degrees of freedom)."
+        tr(
+            "{placed} of {count} areas are placed, by {observations} observations adjusted together "
+            "({degrees_of_freedom} degrees of freedom).",
+            placed=placed,
+            count=len(site_fit.fits),
+            observations=len(site_fit.observations),
+            degrees_of_freedom=site_fit.degrees_of_freedom,
+        )
     ]
     if site_fit.variance_factor is not None:
         low, high = site_fit.interval
-        inside = "inside" if low <= site_fit.variance_factor <= high else "OUTSIDE"
+        inside = tr("inside") if low <= site_fit.variance_factor <= high else tr("OUTSIDE")
         sentences.append(
-            f"Variance factor {site_fit.variance_factor:.3f}, {inside} the interval {low:.3f} to {high:.3f} that holds it with "
-            "95 % probability if the stated sigmas are right."
+            tr(
+                "Variance factor {variance_factor:.3f}, {inside} the interval {low:.3f} to {high:.3f} that holds "
+                "it with 95 % probability if the stated sigmas are right.",
+                variance_factor=site_fit.variance_factor,
+                inside=inside,
+                low=low,
+                high=high,
+            )
         )
     share = f"{100 * settings.significance:g} %"
     sentences.append(
-        f"Test for wrong observations: a standardized residual above {critical_ratio(settings.significance):.2f}; {share} of good "
-        f"ones exceed that. {left_out} left out, one at a time, each named above and in the tables. 'Detectable' is the smallest "
-        f"error that the test finds with {100 * settings.power:g} % probability; smaller ones can go unseen."
+        tr(
+            "Test for wrong observations: a standardized residual above {critical_ratio:.2f}; {share} of good "
+            "ones exceed that. {left_out} left out, one at a time, each named above and in the tables. "
+            "'Detectable' is the smallest error that the test finds with {power:g} % probability; smaller ones "
+            "can go unseen.",
+            critical_ratio=critical_ratio(settings.significance),
+            share=share,
+            left_out=left_out,
+            power=100 * settings.power,
+        )
     )
     for name, (scale, sigma) in site_fit.scales.items():
         sentences.append(
-            f"Scale of {name}: {1e6 * (scale - 1):+.0f} ± {1e6 * sigma:.0f} millionths against the site grid."
+            tr(
+                "Scale of {name}: {scale:+.0f} ± {sigma:.0f} millionths against the site grid.",
+                name=word(name),
+                scale=1e6 * (scale - 1),
+                sigma=1e6 * sigma,
+            )
         )
-    return f"<h2>Fit of the areas to the site grid</h2>\n<p>{' '.join(sentences)}</p>"
+    return f"<h2>{tr('Fit of the areas to the site grid')}</h2>\n<p>{' '.join(sentences)}</p>"
 
 
 def _control_points(result: ChainResult) -> str:
@@ -57,30 +84,30 @@ def _control_points(result: ChainResult) -> str:
         for point, found in zip(area.control_points, result.fits[area.area_id].points):
             row = [area.area_id, point.point_id, millimetres(point.sigma_m)]
             if found.residual_m is None:
-                row += ["", "", "", "", "", "no"]
+                row += ["", "", "", "", "", tr("no")]
             else:
                 row += [millimetres(value) for value in found.residual_m]
                 row.append("" if found.standardized is None else f"{found.standardized:.1f}")
                 row.append(" / ".join(f"{share:.2f}" for share in found.redundancy) if found.used else "")
                 row.append(_largest(found.detectable_m))
-                row.append("yes" if found.used else "no")
+                row.append(tr("yes") if found.used else tr("no"))
             rows.append(row)
     heads = (
-        "Area",
-        "Point",
-        "#Sigma mm",
-        "#Residual x mm",
-        "#Residual y mm",
-        "#Residual / its sigma",
-        "#Redundancy x / y",
-        "#Detectable mm",
-        "Used",
+        tr("Area"),
+        tr("Point"),
+        tr("#Sigma mm"),
+        tr("#Residual x mm"),
+        tr("#Residual y mm"),
+        tr("#Residual / its sigma"),
+        tr("#Redundancy x / y"),
+        tr("#Detectable mm"),
+        tr("Used"),
     )
-    text = (
-        "Residuals are fitted minus given, on the site grid; those of points that are not used are against what the others say. A "
-        "redundancy number is the share of an error that shows in the residual."
+    text = tr(
+        "Residuals are fitted minus given, on the site grid; those of points that are not used are against "
+        "what the others say. A redundancy number is the share of an error that shows in the residual."
     )
-    return f"<h2>Control points</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    return f"<h2>{tr('Control points')}</h2>\n{table(heads, rows)}\n<p>{text}</p>"
 
 
 def _other_observations(site_fit: SiteFit) -> str:
@@ -101,7 +128,7 @@ def _other_observations(site_fit: SiteFit) -> str:
         where = " – ".join(found.area_ids)
         rows.append(
             (
-                found.kind,
+                KIND_WORDS[found.kind],
                 found.name,
                 where,
                 sigma,
@@ -109,25 +136,26 @@ def _other_observations(site_fit: SiteFit) -> str:
                 worst,
                 redundancy,
                 detectable,
-                "yes" if found.used else "no",
+                tr("yes") if found.used else tr("no"),
             )
         )
     heads = (
-        "Kind",
-        "Name",
-        "Areas",
-        "#Sigma mm",
-        "#Residual mm",
-        "#Residual / its sigma",
-        "#Redundancy",
-        "#Detectable mm",
-        "Used",
+        tr("Kind"),
+        tr("Name"),
+        tr("Areas"),
+        tr("#Sigma mm"),
+        tr("#Residual mm"),
+        tr("#Residual / its sigma"),
+        tr("#Redundancy"),
+        tr("#Detectable mm"),
+        tr("Used"),
     )
-    text = (
-        "A tie across an item is a straight item that two areas both see. Parallel items share the errors of the lines that cross "
-        "them, so those of two areas together count as one observation: each carries a sigma enlarged by the root of their number."
+    text = tr(
+        "A tie across an item is a straight item that two areas both see. Parallel items share the errors of "
+        "the lines that cross them, so those of two areas together count as one observation: each carries a "
+        "sigma enlarged by the root of their number."
     )
-    return f"<h2>Ties, directions and taped distances</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    return f"<h2>{tr('Ties, directions and taped distances')}</h2>\n{table(heads, rows)}\n<p>{text}</p>"
 
 
 def _seams(seams: List[Seam]) -> str:
@@ -149,28 +177,28 @@ def _seams(seams: List[Seam]) -> str:
                 millimetres(np.median(depth)),
                 millimetres(np.abs(depth).max()),
                 millimetres(np.median([seam.sigma_depth_m for seam in own])),
-                "yes" if not apart else f"{apart} of {len(own)} do not",
+                tr("yes") if not apart else tr("{apart} of {count} do not", apart=apart, count=len(own)),
             )
         )
     heads = (
-        "Areas",
-        "#Shared items",
-        "#Lateral RMS mm",
-        "#Largest mm",
-        "#Expected sigma mm",
-        "#Depth median mm",
-        "#Largest mm",
-        "#Expected sigma mm",
-        "Agree (99 %)",
+        tr("Areas"),
+        tr("#Shared items"),
+        tr("#Lateral RMS mm"),
+        tr("#Largest mm"),
+        tr("#Expected sigma mm"),
+        tr("#Depth median mm"),
+        tr("#Largest mm"),
+        tr("#Expected sigma mm"),
+        tr("Agree (99 %)"),
     )
-    text = (
-        "How far apart two overlapping areas put the items that both see. Expected sigmas hold both items' own and, across the "
-        "item, both areas' places; where the items also tied the areas together, what is left is smaller than that. Each item is a "
-        "line in the layer seams."
+    text = tr(
+        "How far apart two overlapping areas put the items that both see. Expected sigmas hold both items' "
+        "own and, across the item, both areas' places; where the items also tied the areas together, what is "
+        "left is smaller than that. Each item is a line in the layer seams."
     )
-    return f"<h2>Seams between areas</h2>\n{table(heads, rows)}\n<p>{text}</p>"
+    return f"<h2>{tr('Seams between areas')}</h2>\n{table(heads, rows)}\n<p>{text}</p>"
 
 
 def _largest(detectable) -> str:
     """The larger of the smallest detectable errors, mm; says so where nothing checks the observation."""
-    return "unchecked" if np.isnan(detectable).any() else millimetres(np.max(detectable))
+    return tr("unchecked") if np.isnan(detectable).any() else millimetres(np.max(detectable))

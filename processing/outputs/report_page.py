@@ -7,6 +7,7 @@ from html import escape
 from typing import Iterable, List, Sequence
 
 from .. import cautions
+from ..language import current, tr
 
 STYLE = """
 body { font: 10.5pt/1.45 "DejaVu Sans", Verdana, sans-serif; color: #1c1c1c; max-width: 62em; margin: 2em auto; padding: 0 1em; }
@@ -31,7 +32,7 @@ table.signatures td { height: 3.4em; min-width: 8em; }
 def page(title: str, parts: Iterable[str]) -> str:
     """A whole HTML page from its parts, which are HTML already."""
     return (
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<!DOCTYPE html>\n<html lang="{current() or "en"}">\n<head>\n<meta charset="utf-8">\n'
         f"<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
         + "\n".join(parts)
         + "\n</body>\n</html>\n"
@@ -41,7 +42,7 @@ def page(title: str, parts: Iterable[str]) -> str:
 def cautions_box() -> str:
     """What must be read before anyone drills."""
     lines = "\n".join(f"<li>{escape(sentence)}</li>" for sentence in cautions.ALL)
-    return f'<h2>Before anyone drills</h2>\n<div class="cautions"><ul>\n{lines}\n</ul></div>'
+    return f'<h2>{tr("Before anyone drills")}</h2>\n<div class="cautions"><ul>\n{lines}\n</ul></div>'
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence]) -> str:

@@ -7,6 +7,7 @@ from typing import Dict, List, Mapping, Optional, Tuple
 from ..errors import ProcessingError
 from ..items.join import Disagreement
 from ..items.model import KINDS, Item, Pick
+from ..language import tr
 from ..radar.mending import Mending
 from ..radar.model import WaveSpeed
 from ..site.crs import local_crs_wkt
@@ -52,7 +53,7 @@ class ChainSettings:
         for name in ("cell_m", "depth_step_m", "max_depth_m"):
             value = getattr(self, name)
             if value is not None and not 0 < value < float("inf"):
-                raise ProcessingError(f"{name} must be above zero metres, not {value}.")
+                raise ProcessingError(tr("{name} must be above zero metres, not {value}.", name=name, value=value))
 
     def of_fit(self) -> Dict[str, object]:
         """What the fit of areas depends on, for the run log."""

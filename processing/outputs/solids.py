@@ -128,7 +128,11 @@ def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
         if faces:
             kept = {name: values.get(name) for name in fields if name != "drawn_diameter_m"}
             rows.append((faces, {**kept, "drawn_diameter_m": diameter}))
-    text = f"Items as tubes of a drawn size, heights {exaggeration:g} times. {cautions.SHORT}"
+    text = tr(
+        "Items as tubes of a drawn size, heights {exaggeration:g} times. {short}",
+        exaggeration=exaggeration,
+        short=cautions.SHORT,
+    )
     return Layer(ITEMS, "MultiPolygonZ", fields, rows, text)
 
 
@@ -145,7 +149,7 @@ def _surfaces(survey_path: Path, exaggeration: float) -> Layer:
             height = _sense(values["surface"]) * known.thickness_m * exaggeration
             thickness = {"thickness_m": known.thickness_m, "sigma_m": known.sigma_thickness_m}
             rows.append(([flat_face(rings[0], height)], {**kept, "face": BASE, **thickness}))
-    text = "Scanned surface of each area, and the slab base where it is seen; without it the thickness is unknown."
+    text = tr("Scanned surface of each area, and the slab base where it is seen; without it the thickness is unknown.")
     return Layer(SURFACES, "MultiPolygonZ", fields, rows, text)
 
 
@@ -161,7 +165,11 @@ def _holes(verdicts_path, exaggeration: float) -> Layer:
             if place is not None:
                 kept = {name: values.get(name) for name in fields}
                 rows.append((hole_body(place, values, exaggeration), kept))
-    text = f"Penetrations as cylinders of the drilled diameter, heights {exaggeration:g} times. {cautions.SHORT}"
+    text = tr(
+        "Penetrations as cylinders of the drilled diameter, heights {exaggeration:g} times. {short}",
+        exaggeration=exaggeration,
+        short=cautions.SHORT,
+    )
     return Layer(HOLES, "MultiPolygonZ", fields, rows, text)
 
 

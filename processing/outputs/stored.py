@@ -8,6 +8,7 @@ import numpy as np
 
 from ..errors import SurveyError
 from ..items.model import Item, Pick
+from ..language import tr
 from ..monitor import Monitor
 from ..radar.model import WaveSpeed
 from ..site.crs import local_crs_wkt
@@ -28,12 +29,21 @@ def find_survey_folder(survey_path) -> Path:
     survey_path = Path(survey_path)
     folder, relative = (read_metadata(survey_path, key) for key in (SURVEY_FOLDER_KEY, RELATIVE_FOLDER_KEY))
     if not folder:
-        raise SurveyError(f"{survey_path} does not say from which survey folder it was made; read the survey again.")
+        raise SurveyError(
+            tr(
+                "{survey_path} does not say from which survey folder it was made; read the survey again.",
+                survey_path=survey_path,
+            )
+        )
     candidates = [Path(folder)] + ([survey_path.resolve().parent / relative] if relative else [])
     found = next((candidate for candidate in candidates if candidate.is_dir()), None)
     if found is None:
         raise SurveyError(
-            f"The survey folder {folder} of {survey_path.name} is not there any more; read the survey again."
+            tr(
+                "The survey folder {folder} of {name} is not there any more; read the survey again.",
+                folder=folder,
+                name=survey_path.name,
+            )
         )
     return found
 

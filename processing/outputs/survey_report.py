@@ -313,6 +313,6 @@ def _radargrams(pictures: Sequence[Path]) -> Section:
 def _signatures() -> Section:
     text = tr(
         "This report says what was found and how sure that is. It does not release any place for drilling. {decision}",
-        decision=tr(cautions.DECISION),
+        decision=cautions.DECISION,
     )
     return Section(tr("Signatures"), [Text(text), Signatures((tr("Survey"), tr("Checked"), tr("Received")))])

@@ -6,9 +6,10 @@ from typing import Dict, List, Mapping, Optional, Tuple
 import numpy as np
 
 from ..language import tr
+from ..site.rows import KIND_WORDS
 from .paper import Bullets, Section, Table, Text
 from .report_page import millimetres
-from .words import mm, plane_words, plus_minus
+from .words import method_words, mm, plane_words, plus_minus, word
 
 WIDTHS_OF_SCANS = (7, 15, 7, 9, 12, 12, 10, 12, 16)
 AGREE = 2.58  # sigma: 99 of 100 differences are smaller
@@ -125,7 +126,7 @@ def _ties(tables) -> Optional[Section]:
         left_out = sum(not row["used"] for row in own)
         rows.append(
             (
-                kind,
+                KIND_WORDS.get(kind, kind),
                 between,
                 len(own),
                 f"{np.degrees(worst):.3f}°" if angles else f"{millimetres(worst)} mm",
@@ -180,7 +181,7 @@ def _wave_speeds(tables) -> Section:
                 f"{speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f}",
                 f"{speed.relative_permittivity:.1f}",
                 f"± {millimetres(speed.depth_sigma_m(0.1))}",
-                tr(speed.method),
+                method_words(speed.method),
                 tr("not in a record") if tables.is_record else _by_focus(speed),
                 _by_thickness(bases.get(area_id), known.get(area_id)),
             )
@@ -243,7 +244,7 @@ def _scanned_ground(tables) -> Section:
 
 
 def _findings(tables) -> Section:
-    rows = [(tr(row["severity"]), row["where_found"], row["text"]) for row in tables.values("findings")]
+    rows = [(word(row["severity"]), word(row["where_found"]), row["text"]) for row in tables.values("findings")]
     text = tr("An error means that the thing was left out, a warning that it was used and needs a look.")
     empty = tr("Nothing was left out, and nothing needs a look.")
     if tables.is_record:

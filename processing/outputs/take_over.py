@@ -7,6 +7,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..items.model import KINDS, Item
+from ..language import tr
 from ..site.frame import AreaFit
 from ..survey.model import SURFACES, ScanArea
 from .edit_model import SURVEYOR, Drawn
@@ -88,11 +89,16 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
     if depth is None:
         depth = np.zeros(len(line))
         warnings.append(
-            "it has no depth, so it counts as lying at the surface, in the way of every hole; give depth_min_m and depth_max_m."
+            tr(
+                "it has no depth, so it counts as lying at the surface, in the way of every hole; give "
+                "depth_min_m and depth_max_m."
+            )
         )
     kind = values.get("kind")
     if kind not in KINDS:
-        warnings.append(f"its kind '{kind or ''}' is none of {', '.join(KINDS)}; it counts as unknown.")
+        warnings.append(
+            tr("its kind '{value}' is none of {kinds}; it counts as unknown.", value=kind or "", kinds=", ".join(KINDS))
+        )
         kind = "unknown"
     probabilities = {name: values.get(f"p_{name}") or 0.0 for name in KINDS}
     if max(probabilities, key=probabilities.get) != kind or not 0.99 < sum(probabilities.values()) < 1.01:
@@ -110,7 +116,7 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
         sigma_xy,
         max(sigma_depth, half_range),
         int(values.get("pick_count") or 0),
-        values.get("reasons") or "Drawn by the surveyor.",
+        values.get("reasons") or tr("Drawn by the surveyor."),
         values.get("flag") or "",
     )
     columns = {name: value for name, value in values.items() if name not in known_columns and value is not None}

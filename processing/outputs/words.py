@@ -30,6 +30,52 @@ def plane_words(plane: Tuple[str, str]) -> str:
     return tr("{level} (wall, elevation)", level=level) if surface == "wall" else level
 
 
+# Values of fields, which stand in files as they are, and what a person reads for them.
+VALUES = {
+    "top": tr("top"),
+    "soffit": tr("soffit"),
+    "wall": tr("wall"),
+    "error": tr("error"),
+    "warning": tr("warning"),
+    "note": tr("note"),
+    "fitted": tr("fitted"),
+    "not positioned": tr("not positioned"),
+    "detected": tr("detected"),
+    "verified": tr("verified"),
+    "refuted": tr("refuted"),
+    "superseded": tr("superseded"),
+    "fit of areas": tr("fit of areas"),
+    "hand edits": tr("hand edits"),
+    "joining of items": tr("joining of items"),
+    "all instruments": tr("all instruments"),
+    "never scanned": tr("never scanned"),
+    "scanned in one direction only": tr("scanned in one direction only"),
+    "not seen that deep": tr("not seen that deep"),
+    "core": tr("core"),
+    "drill_hole": tr("drill hole"),
+    "breakout": tr("breakout"),
+    "drawing": tr("drawing"),
+    "similarity": tr("similarity"),
+    "affine": tr("affine"),
+}
+
+
+def word(value: Optional[str]) -> str:
+    """What a person reads for the value of a field; anything else stands as it is."""
+    return VALUES.get(value or "", value or "")
+
+
+def method_words(method: Optional[str]) -> str:
+    """How a wave speed was found: the field names what took part, and how many depths were known."""
+    of_radar, _, known = (method or "").partition(", ")
+    words = {
+        "direct wave": tr("direct wave"),
+        "direct wave and bar echoes": tr("direct wave and bar echoes"),
+    }.get(of_radar, of_radar)
+    number = known.removesuffix(" known")
+    return tr("{method}, {number} known", method=words, number=number) if number else words
+
+
 def kind_words(kind: str, count: int) -> str:
     """The kind of one item or of several."""
     one, many = {

@@ -109,9 +109,9 @@ def why_not_placed(area_id: str, points: Sequence[ControlPoint]) -> str:
             area_id=area_id,
             have=have,
         )
-    grid = "local" if at_one_place(points, "local_m") else "site"
+    grid = tr("local grid") if at_one_place(points, "local_m") else tr("site grid")
     return tr(
-        "Area {area_id} is not positioned: its control points lie at one place in the {grid} grid, so they "
+        "Area {area_id} is not positioned: its control points lie at one place in the {grid}, so they "
         "give no direction; correct control_points.csv or measure points further apart.",
         area_id=area_id,
         grid=grid,

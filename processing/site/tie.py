@@ -93,10 +93,10 @@ def fit_tie(pairs: Sequence[PointPair], scale: Optional[float] = None) -> TieFit
         )
     site, base = (np.array([getattr(pair, name) for pair in pairs], float) for name in ("site_m", "base_m"))
     sigma = np.array([pair.sigma_m for pair in pairs])
-    for spread, grid in ((site, "site"), (base, "national")):
+    for spread, grid in ((site, tr("site grid")), (base, tr("national grid"))):
         if np.hypot(*np.ptp(spread, axis=0)) < 1.0:
             raise ProcessingError(
-                tr("The points lie within one metre in the {grid} grid and give no direction; take others.", grid=grid)
+                tr("The points lie within one metre in the {grid} and give no direction; take others.", grid=grid)
             )
     found, rotation, _ = similarity(site, base, sigma**-2.0)
     if abs(found - 1.0) > LARGEST_SCALE_ERROR:
