@@ -6,6 +6,7 @@ from typing import List, Optional, Tuple
 
 import numpy as np
 
+from ..language import tr
 from ..monitor import Monitor
 from ..radar.imaging import DEEPEST_M, recorded_depth_m
 from ..radar.line_groups import GroupImages, LineGroup, group_lines
@@ -15,6 +16,7 @@ from ..radar.prepare import PreparedArea
 from ..together import run_together
 from .group_search import THRESHOLD, Found, GroupSearch
 from .kinds import Evidence, judge
+from .laps import split_at_lap
 from .line_errors import correct, estimate_line_errors, straight_rows
 from .model import Item, Pick
 from .refine import fit_curve
@@ -33,13 +35,15 @@ SHADOW_M = 0.035
 VERTEX_STEP_M, STROKE_M = 0.05, 0.06
 # A chain of short pieces whose sightings do not fall into line better than this is no object.
 LARGEST_BENT_SIGMA_M = 0.012
+# Laps are looked for in what crosses the lines squarely, as bars do.
+LARGEST_LAP_CROSSING_RAD = np.radians(12.0)
 # An air-filled void: sign of the `along` echo, its stack over the noise, and over the `across` stack.
 VOID_PHASE_DEG, VOID_STACK, VOID_SHARE = (20.0, 160.0), 6.0, 1.25
 
 
 @dataclass(eq=False)
 class Detected:
-    """One object in the area's local frame, before it becomes an `Item`."""
+    """One object in the area's local frame, before it becomes an `Item`; `step_m` is that of a lap, 0 where there is none."""
 
     search: GroupSearch
     found: Found
@@ -50,6 +54,7 @@ class Detected:
     sigma_depth_m: float
     used: np.ndarray
     sigma_course_m: float
+    step_m: float = 0.0
 
     @property
     def direction(self) -> np.ndarray:
@@ -139,60 +144,65 @@ def describe(search: GroupSearch, speed: WaveSpeed, uppers) -> List[Detected]:
     middle = float(np.mean(u_rows[known])) if known.any() else 0.0
     out = []
     for one in search.found:
-        sightings = one.sightings
-        u = correct(sightings.u_m, start, scale, middle)
-        if not (sightings.seen & (sightings.weight > 0)).any():
+        if not (one.sightings.seen & (one.sightings.weight > 0)).any():
             continue
-        depth = top_depths(search, one)
-        shadowed = beside_upper_bar(search, np.nan_to_num(u), float(np.nanmedian(depth)), uppers)
-        clear = np.isfinite(depth) & ~shadowed
-        enough = clear.sum() >= 3
-        cleaned = replace(sightings, u_m=u, depth_m=np.where(clear, depth, np.nan) if enough else depth)
-        seen = sightings.seen
+        sightings = replace(one.sightings, u_m=correct(one.sightings.u_m, start, scale, middle))
         used = present_passes(sightings) & (True if one.where is None else one.where)
-        cleaned.weight = np.where(used, sightings.weight, 0.0)
-        if one.where is None:
-            curve = fit_curve(cleaned, lateral_degree=1)
-            bent = fit_curve(cleaned, lateral_degree=2)
-            curve = bent if worth_bending(cleaned, curve, bent) else curve
-        else:
-            curve = fit_curve(cleaned, lateral_degree=len(one.curve.u) - 1)
-        one.sightings = replace(cleaned, depth_m=depth, weight=sightings.weight, curve=curve)
-        first, last = np.flatnonzero(used)[[0, -1]]
-        w = path_offsets(search.offsets[first], search.offsets[last])
-        path_u, path_z = curve.at(w)
-        w, path_u, path_z = clip_to_lines(search, w, path_u, path_z)
-        if len(w) < 2:
-            continue
-        count = max(int((used & seen).sum()), 1)
-        along_u, along_z = curve.sigma_at(w)
-        sigma_xy = np.sqrt(4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2) * np.cos(
-            one.track.crossing_rad
-        )
-        if one.where is not None and np.mean(sigma_xy) > LARGEST_BENT_SIGMA_M:
-            continue
-        sigma_z = np.sqrt(
-            np.mean(along_z**2)
-            + float(speed.depth_sigma_m(np.median(path_z))) ** 2
-            + DEPTH_FLOOR_M**2
-            + (0.0 if enough else SHADOW_SIGMA_M**2)
-            + (VOID_SIGMA_M**2 if is_void(sightings) else 0.0)
-        )
-        path = search.images.group.to_local(path_u, w + middle_m(search.images))
-        out.append(
-            Detected(
-                search,
-                one,
-                w,
-                path,
-                path_z,
-                float(sigma_xy),
-                float(sigma_z),
-                used & seen,
-                float(np.sqrt(np.mean(along_z**2))),
-            )
-        )
+        parts, step = [used], 0.0
+        if one.where is None and one.track.crossing_rad < LARGEST_LAP_CROSSING_RAD:
+            parts, step = split_at_lap(sightings, used)
+        depth = top_depths(search, one)
+        for part in parts:
+            described = _describe_part(search, speed, uppers, replace(one, sightings=sightings), depth, part, step)
+            if described is not None:
+                out.append(described)
     return out
+
+
+def _describe_part(search, speed, uppers, one: Found, depth, used, step_m: float) -> Optional[Detected]:
+    """One object, or one bar of a lap, on the passes `used`; None where it is no object after all."""
+    sightings = one.sightings
+    shadowed = beside_upper_bar(search, np.nan_to_num(sightings.u_m), float(np.nanmedian(depth)), uppers)
+    clear = np.isfinite(depth) & ~shadowed
+    enough = (clear & used).sum() >= 3
+    weight = np.where(used, sightings.weight, 0.0)
+    cleaned = replace(sightings, depth_m=np.where(clear, depth, np.nan) if enough else depth, weight=weight)
+    if one.where is None:
+        curve = fit_curve(cleaned, lateral_degree=1)
+        bent = fit_curve(cleaned, lateral_degree=2)
+        curve = bent if not step_m and worth_bending(cleaned, curve, bent) else curve
+    else:
+        curve = fit_curve(cleaned, lateral_degree=len(one.curve.u) - 1)
+    first, last = np.flatnonzero(used)[[0, -1]]
+    w = path_offsets(search.offsets[first], search.offsets[last])
+    w, path_u, path_z = clip_to_lines(search, w, *curve.at(w))
+    if len(w) < 2:
+        return None
+    count = max(int((used & sightings.seen).sum()), 1)
+    along_u, along_z = curve.sigma_at(w)
+    sigma_xy = np.sqrt(4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2 + (0.5 * step_m) ** 2)
+    sigma_xy *= np.cos(one.track.crossing_rad)
+    if one.where is not None and sigma_xy > LARGEST_BENT_SIGMA_M:
+        return None
+    sigma_z = np.sqrt(
+        np.mean(along_z**2)
+        + float(speed.depth_sigma_m(np.median(path_z))) ** 2
+        + DEPTH_FLOOR_M**2
+        + (0.0 if enough else SHADOW_SIGMA_M**2)
+        + (VOID_SIGMA_M**2 if is_void(sightings) else 0.0)
+    )
+    return Detected(
+        search,
+        replace(one, sightings=replace(sightings, depth_m=depth, curve=curve)),
+        w,
+        search.images.group.to_local(path_u, w + middle_m(search.images)),
+        path_z,
+        float(sigma_xy),
+        float(sigma_z),
+        used & sightings.seen,
+        float(np.sqrt(np.mean(along_z**2))),
+        step_m,
+    )
 
 
 def path_offsets(first_m: float, last_m: float) -> np.ndarray:
@@ -308,6 +318,11 @@ def name_items(prepared: PreparedArea, detected: List[Detected]) -> Tuple[List[P
     for number, one in enumerate(order, start=1):
         item_id = f"{area_id}-{number:03d}"
         probabilities, reasons = judge(gather_evidence(one, detected))
+        if one.step_m:
+            reasons += " " + tr(
+                "Its course goes {step:.0f} mm aside between two lines: a lap, or two bars too near to be told apart.",
+                step=1000 * abs(one.step_m),
+            )
         strength = one.found.track.strength / THRESHOLD
         own = make_picks(one, item_id, area_id)
         picks += own
