@@ -244,9 +244,10 @@ def _detect(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: 
     """The area's picks and items, and what its echoes say of the slab."""
     with timed(result.seconds, "detect"), packages():
         from ..items.detect import detect_items
-        from ..radar.imaging import reliable_depth_m
+        from ..radar.reliable import reliable_depths
 
-        result.depths = _depths(task.area, base, reliable_depth_m(prepared, speed, base))
+        reliable, shallow = reliable_depths(prepared, speed, base)
+        result.depths = replace(_depths(task.area, base, reliable), shallow=shallow)
         result.picks, result.items = detect_items(prepared, speed, base, monitor=monitor)
     result.log(
         tr(

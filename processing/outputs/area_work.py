@@ -21,7 +21,7 @@ from .placing import group_by_plane, place_item
 from .plain_data import from_bytes
 from .result import ChainResult, ChainSettings
 from .seams import find_seams
-from .shadow import Shadow, find_shadows
+from .shadow import Shadow, drowned_ground, find_shadows
 
 Take = Callable[[ScanArea, AreaResult], None]
 
@@ -264,12 +264,13 @@ def known_depths(result: ChainResult, monitor: Monitor, path=None) -> Tuple:
 
 
 def _shadows(result: ChainResult, area: ScanArea) -> List[Shadow]:
-    """Ground of an area in the shadow of a mesh, in its local grid; none where no wave speed is known."""
+    """Ground of an area that is seen less deep than the rest, in its local grid, the shallowest first."""
+    shadows = drowned_ground(result.depths[area.area_id].shallow)
     speed = result.wave_speeds.get(area.area_id)
-    if speed is None:
-        return []
-    own = [item for item in result.area_items if item.area_ids[0] == area.area_id]
-    return find_shadows(own, speed.speed_m_ns / area.centre_frequency_ghz)
+    if speed is not None:
+        own = [item for item in result.area_items if item.area_ids[0] == area.area_id]
+        shadows += find_shadows(own, speed.speed_m_ns / area.centre_frequency_ghz)
+    return sorted(shadows, key=lambda shadow: shadow.depth_m)
 
 
 def place_and_join(result: ChainResult, monitor: Monitor) -> None:

@@ -48,8 +48,8 @@ def find_coverage(
     """The scanned ground of a fitted area in the site grid.
 
     Lines of one direction cover the strips between neighbours, over the stretch both run. A gap wider than 1.5 times the
-    direction's median spacing (a line left out) or than 0.25 m is not covered. A line on its own covers no ground. Ground in a
-    shadow (in the area's local grid) counts as scanned down to the mesh that casts it only.
+    direction's median spacing (a line left out) or than 0.25 m is not covered. A line on its own covers no ground. `shadows` (in
+    the area's local grid, the shallowest first) count as scanned down to their own depth only.
     """
     families = [_strips(lines) for lines in _by_direction(area).values()]
     crossed = None
@@ -71,10 +71,7 @@ def find_coverage(
         for shadow in shadows:
             if reliable_depth_m is None or shadow.depth_m >= reliable_depth_m:
                 continue
-            note = tr(
-                "below {depth:.0f} mm in the shadow of a mesh whose openings are under half a wavelength",
-                depth=1000 * shadow.depth_m,
-            )
+            note = tr("below {depth:.0f} mm: {reason}", depth=1000 * shadow.depth_m, reason=shadow.reason)
             hidden, piece = piece.Intersection(shadow.geometry), piece.Difference(shadow.geometry)
             out += _in_site(area, fit, hidden, shadow.depth_m, directions, note)
         out += _in_site(area, fit, piece, reliable_depth_m, directions, "")

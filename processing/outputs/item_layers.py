@@ -1,6 +1,7 @@
 """The layers of survey.gpkg on what is cast in: `picks` and `items`, and what each area for itself shows of them."""
 
 import json
+from dataclasses import astuple
 from types import MappingProxyType
 from typing import Dict, Iterable, Mapping, Optional, Sequence, Tuple
 
@@ -151,9 +152,17 @@ def area_item_layer(items: Iterable[Item]) -> Layer:
 
 def area_depth_layer(depths: Mapping[str, AreaDepths]) -> Layer:
     """`area_depths`: what the echoes of each area say of the slab."""
-    fields = {"area_id": str, **dict.fromkeys(("reliable_m", "thickness_m", "sigma_thickness_m"), float)}
+    numbers = ("reliable_m", "thickness_m", "sigma_thickness_m")
+    fields = {"area_id": str, **dict.fromkeys(numbers, float), "shallow_cells": str}
     rows = [
-        (None, {"area_id": area_id, **{name: getattr(own, name) for name in list(fields)[1:]}})
+        (
+            None,
+            {
+                "area_id": area_id,
+                **{name: getattr(own, name) for name in numbers},
+                "shallow_cells": json.dumps([astuple(cell) for cell in own.shallow]),
+            },
+        )
         for area_id, own in depths.items()
     ]
     text = tr("Depth to which each area counts as scanned, and slab thickness where it is known.")

@@ -9,7 +9,7 @@ from ..items.join import Disagreement
 from ..items.model import KINDS, Item, Pick
 from ..language import tr
 from ..radar.mending import Mending
-from ..radar.model import WaveSpeed
+from ..radar.model import ShallowCell, WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit
 from ..site.observations import Observations, Tie
@@ -72,12 +72,13 @@ class ChainSettings:
 class AreaDepths:
     """What the echoes of one area say of the slab: depth to which it counts as scanned, slab thickness and its 1-sigma (metres).
 
-    None where that is not known.
+    None where that is not known. `shallow` are the cells that are seen less deep than the area as a whole.
     """
 
     reliable_m: Optional[float]
     thickness_m: Optional[float] = None
     sigma_thickness_m: Optional[float] = None
+    shallow: Tuple[ShallowCell, ...] = ()
 
 
 @dataclass

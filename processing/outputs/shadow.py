@@ -1,11 +1,15 @@
-"""Ground in the shadow of a mesh: where bars of two directions in one layer leave openings too small to look through."""
+"""Ground that is seen less deep than its area: in the shadow of a mesh (bars of two directions in one layer that leave openings too
+small to look through), and where echoes drown in noise earlier than elsewhere.
+"""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import List, Sequence
 
 import numpy as np
 
 from ..items.model import Item
+from ..language import tr
+from ..radar.model import ShallowCell
 from .geopackage import import_ogr
 
 # An opening narrower than half a wavelength is a waveguide below cut-off: next to nothing gets through (rectangular waveguide,
@@ -19,10 +23,15 @@ NO_METAL = ("plastic_conduit",)
 
 @dataclass(frozen=True)
 class Shadow:
-    """`geometry`: an OGR polygon or several in the area's local grid; `depth_m`: of the mesh's lower bars, which are seen."""
+    """Ground that is seen less deep than the area around it.
+
+    `geometry`: an OGR polygon or several in the area's local grid; `depth_m`: of a mesh's lower bars, which are seen, or the depth
+    at which echoes drown; `reason`: why, for the note on the map.
+    """
 
     geometry: object
     depth_m: float
+    reason: str
 
 
 def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
@@ -41,7 +50,18 @@ def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
             if crossing and abs(depth - other_depth) <= OPENING_WAVELENGTHS * wavelength_m:
                 both = geometry.Intersection(other_geometry)
                 if not both.IsEmpty():
-                    shadows.append(Shadow(both, max(depth, other_depth)))
+                    shadows.append(Shadow(both, max(depth, other_depth), ""))
+    reason = tr("in the shadow of a mesh whose openings are under half a wavelength")
+    return [replace(one, reason=reason) for one in _by_depth(shadows)]
+
+
+def drowned_ground(cells: Sequence[ShallowCell]) -> List[Shadow]:
+    """The cells of an area where echoes sink into noise above its reliable depth, joined by depth, the shallowest first."""
+    reason = tr("echoes drown in noise here: the concrete swallows more than elsewhere")
+    corners = [
+        [(c.x_min_m, c.y_min_m), (c.x_max_m, c.y_min_m), (c.x_max_m, c.y_max_m), (c.x_min_m, c.y_max_m)] for c in cells
+    ]
+    shadows = [Shadow(_polygon([*four, four[0]]), cell.depth_m, reason) for four, cell in zip(corners, cells)]
     return _by_depth(shadows)
 
 
@@ -93,5 +113,5 @@ def _by_depth(shadows: Sequence[Shadow]) -> List[Shadow]:
             geometry = geometry.Difference(taken)
         taken = geometry if taken is None else taken.Union(geometry)
         if not geometry.IsEmpty():
-            merged.append(Shadow(geometry, max(one.depth_m for one in own)))
+            merged.append(Shadow(geometry, max(one.depth_m for one in own), own[0].reason))
     return merged

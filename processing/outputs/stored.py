@@ -10,7 +10,7 @@ from ..errors import SurveyError
 from ..items.model import Item, Pick
 from ..language import tr
 from ..monitor import Monitor
-from ..radar.model import WaveSpeed
+from ..radar.model import ShallowCell, WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from ..survey.model import Finding, Survey
@@ -182,7 +182,13 @@ def read_area_items(survey_path) -> List[Item]:
 def read_area_depths(survey_path) -> Dict[str, AreaDepths]:
     """What the echoes of each area say of the slab, by area id."""
     return {
-        row["area_id"]: AreaDepths(row["reliable_m"], row["thickness_m"], row["sigma_thickness_m"])
+        row["area_id"]: AreaDepths(
+            row["reliable_m"],
+            row["thickness_m"],
+            row["sigma_thickness_m"],
+            # Surveys of earlier versions do not have this column.
+            tuple(ShallowCell(*cell) for cell in json.loads(row.get("shallow_cells") or "[]")),
+        )
         for _, row in read_layer(survey_path, "area_depths")
     }
 

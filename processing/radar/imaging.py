@@ -8,14 +8,13 @@ median magnitude at each depth. Only pictures of raw traces need a gain (`output
 from typing import List, Optional, Tuple
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from ..monitor import Monitor
 from ..survey.model import DIPOLE_AXES
-from .line_groups import GroupImages, LineGroup, group_lines, noise_profiles, scattered_traces
+from .line_groups import GroupImages, LineGroup, group_lines, noise_profiles
 from .migration import ImageGrid
 from .model import DepthVolume, SlabBase, WaveSpeed
-from .prepare import PreparedArea, noise_gain
+from .prepare import PreparedArea
 from .slab_base import find_slab_base, time_to_depth
 
 DEEPEST_M = 0.95
@@ -23,9 +22,6 @@ BELOW_BASE_M = 0.05
 IMAGE_STEP_M = 0.005
 # Between passes farther apart than this nothing is known.
 WIDEST_GAP_M = 0.25
-# The concrete's own clutter must stand this much above the receiver's noise for a depth to count as seen.
-# 3 dB: clutter of sqrt(2) times the noise makes sqrt(3) with it.
-TOTAL_OVER_NOISE = 1.73
 
 
 def find_base(
@@ -147,33 +143,3 @@ def _onto_plan(group: LineGroup, strength: np.ndarray, x_m, y_m) -> np.ndarray:
     first = strength[lower, column] * (1 - part_u) + strength[lower, column + 1] * part_u
     second = strength[lower + 1, column] * (1 - part_u) + strength[lower + 1, column + 1] * part_u
     return np.where(inside[..., None], first * (1 - part_w) + second * part_w, np.nan).astype(np.float32)
-
-
-def reliable_depth_m(prepared: PreparedArea, speed: WaveSpeed, base: SlabBase) -> float:
-    """Depth down to which the area counts as looked at, metres.
-
-    At most the slab base, where it is seen, and the depth that the record holds. Above that, the depth where the concrete's own
-    clutter still stands 3 dB over the receiver's noise: below it even the strongest echoes drown. Clutter is the scattered field
-    of the aggregate, measured as the median magnitude of the traces after the direct wave and flat layers were taken off.
-    """
-    levels = []
-    for line in prepared.lines:
-        magnitude = np.abs(scattered_traces(line, prepared.interval_ns, prepared.area.centre_frequency_ghz))
-        levels.append(np.median(magnitude, axis=0) / 0.6745)
-    level = np.median(levels, axis=0)
-    period = 1.0 / prepared.area.centre_frequency_ghz
-    level = gaussian_filter1d(level, 0.25 * period / prepared.interval_ns)
-    # White noise measured before the first arrival, as the band-pass leaves it. A record that starts too late to show any is taken
-    # at its end instead, where little else is left: too high rather than too low.
-    interval = max(line.line.sample_interval_ns for line in prepared.lines)
-    noise = prepared.noise * noise_gain(prepared.interval_ns, prepared.area.centre_frequency_ghz, 0.5 / interval)
-    if prepared.noise < 1e-7:
-        noise = float(np.median(level[-len(level) // 10 :]))
-    drowned = np.flatnonzero((level < TOTAL_OVER_NOISE * noise) & (prepared.time_ns > period))
-    last = prepared.time_ns[drowned[0]] if len(drowned) else prepared.time_ns[-1]
-    instant = last + prepared.reference_ns - speed.time_zero_ns
-    depth = float(time_to_depth(instant, speed.speed_m_ns, prepared.area.antenna_separation_m))
-    limits = [depth, recorded_depth_m(prepared, speed), DEEPEST_M]
-    if base.seen:
-        limits.append(float(np.nanmedian(base.thickness_m)))
-    return min(limits)

@@ -1,4 +1,4 @@
-"""What radar imaging finds: wave speed, depth volume, slab base."""
+"""What radar imaging finds: wave speed, depth volume, slab base, ground that is seen less deep."""
 
 from dataclasses import dataclass, field
 from typing import Tuple
@@ -89,3 +89,14 @@ class SlabBase:
     @property
     def seen(self) -> bool:
         return bool(np.isfinite(self.thickness_m).any())
+
+
+@dataclass(frozen=True)
+class ShallowCell:
+    """A square of an area that is seen less deep than the rest: corners in the local grid and depth, metres."""
+
+    x_min_m: float
+    y_min_m: float
+    x_max_m: float
+    y_max_m: float
+    depth_m: float

@@ -132,11 +132,15 @@ def stand_in(monkeypatch, join=None):
                 picks.append(Pick(*of_pick, 0.003, 0.002, -1, 20.0, float("nan")))
         return picks, items
 
+    def reliable_depths(prepared, speed, base):
+        return 0.35, ()
+
     stood_in = {
         "radar.prepare": [prepare_area],
         "items.bar_speed": [estimate_wave_speed],
         "radar.focus_speed": [check_focus],
         "radar.imaging": [find_base, image_area],
+        "radar.reliable": [reliable_depths],
         "items.detect": [detect_items],
     }
     if join is not None:
@@ -146,7 +150,6 @@ def stand_in(monkeypatch, join=None):
         for function in functions:
             setattr(module, function.__name__, function)
         monkeypatch.setitem(sys.modules, module.__name__, module)
-    sys.modules["inslab.processing.radar.imaging"].reliable_depth_m = lambda prepared, speed, base: 0.35
     return calls
 
 

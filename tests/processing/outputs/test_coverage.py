@@ -7,7 +7,8 @@ import pytest
 
 from inslab.processing.items.model import Item
 from inslab.processing.outputs.coverage import find_coverage, outline
-from inslab.processing.outputs.shadow import find_shadows
+from inslab.processing.outputs.shadow import drowned_ground, find_shadows
+from inslab.processing.radar.model import ShallowCell
 from inslab.processing.site.frame import FITTED, AreaFit
 from inslab.processing.survey.model import ScanArea, ScanLine
 
@@ -123,7 +124,7 @@ def test_a_mesh_of_small_openings_hides_what_is_below_it():
     hidden = [piece for piece in pieces if piece.note]
     assert [piece.depth_m for piece in hidden] == [0.04]
     assert area_m2(hidden) == pytest.approx(0.4 * 0.4, rel=1e-6)
-    assert "40 mm in the shadow of a mesh" in hidden[0].note
+    assert "40 mm: in the shadow of a mesh" in hidden[0].note
     seen = [piece for piece in pieces if not piece.note]
     assert {piece.depth_m for piece in seen} == {0.4}
     assert area_m2(pieces) == pytest.approx(1.0)
@@ -156,3 +157,19 @@ def test_shallow_meshes_come_before_deeper_ones():
     assert [round(one.depth_m, 2) for one in shadows] == [0.04, 0.21]
     assert shadows[0].geometry.Area() == pytest.approx(0.16, rel=1e-6)
     assert shadows[1].geometry.Area() == pytest.approx(0.16 - 0.2 * 0.2, rel=1e-6)
+
+
+def test_cells_where_echoes_drown_count_down_to_their_own_depth_only():
+    cells = [
+        ShallowCell(0.5, 0.5, 0.6, 0.6, 0.15),
+        ShallowCell(0.6, 0.5, 0.7, 0.6, 0.15),
+        ShallowCell(0.0, 0.0, 0.1, 0.1, 0.10),
+    ]
+    shadows = drowned_ground(cells)
+    assert [one.depth_m for one in shadows] == [0.10, 0.15]
+    pieces = find_coverage(area_of(x_lines(STEPS) + y_lines(STEPS)), HERE, 0.4, shadows)
+    shallow = [piece for piece in pieces if piece.note]
+    assert {piece.depth_m for piece in shallow} == {0.10, 0.15}
+    assert area_m2(shallow) == pytest.approx(0.03, rel=1e-6)
+    assert all("drown" in piece.note for piece in shallow)
+    assert area_m2(pieces) == pytest.approx(1.0)

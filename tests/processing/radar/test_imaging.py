@@ -1,16 +1,13 @@
 """The depth volume over bars of known place and depth."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
-from synthetic import SPEED_M_NS, area_over, held_line, prepared_area, ricker, scan_area, wave_speed
+from synthetic import SPEED_M_NS, area_over, prepared_area
 
 from inslab.processing.errors import Cancelled
 from inslab.processing.monitor import Monitor
-from inslab.processing.radar.imaging import find_base, image_area, recorded_depth_m, reliable_depth_m
-from inslab.processing.radar.model import SlabBase, WaveSpeed
-from inslab.processing.radar.prepare import prepare_area
+from inslab.processing.radar.imaging import find_base, image_area, recorded_depth_m
+from inslab.processing.radar.model import SlabBase
 
 X_M, Z_M = 0.25, 0.10
 BAR = [((X_M, 0.0, Z_M), (0.0, 1.0, 0.0), -0.2)]
@@ -94,47 +91,3 @@ def test_recorded_depth_is_what_the_record_holds(over_one_bar):
     # Record to 9 ns after the extremum, time zero 0.3 ns before it, a period of 1/1.5 ns to spare.
     expected = 0.5 * np.sqrt((SPEED_M_NS * (9.0 + 0.3 - 1 / 1.5)) ** 2 - 0.06**2)
     assert recorded_depth_m(prepared, speed) == pytest.approx(expected, abs=0.002)
-
-
-def test_reliable_depth_ends_where_clutter_drowns_in_noise():
-    prepared, speed = area_over(BAR, noise=0.0)
-    random = np.random.default_rng(3)
-    lines = []
-    for line in prepared.lines:
-        traces = line.traces.astype(float)
-        shape = traces.shape
-        clutter = random.normal(0, 1, shape) * np.where(
-            prepared.time_ns > 0.3, 0.02 * np.exp(-prepared.time_ns / 1.0), 0
-        )
-        traces = (traces + clutter + random.normal(0, 1e-3, shape)).astype(np.float32)
-        recorded = replace(line.line, sample_interval_ns=prepared.interval_ns)
-        lines.append(replace(line, line=recorded, traces=traces))
-    noisy = replace(prepared_area(lines, prepared.time_ns), noise=1e-3)
-    depth = reliable_depth_m(noisy, speed, no_base())
-    # Clutter of 0.02 exp(-t) and noise of 0.001: clutter is 3 dB over noise at 2.65 ns, that is 0.17 m. The band-pass
-    # smears the fall of this (not band-limited) clutter by a third of a period, which reads somewhat deep.
-    at = -np.log(1e-3 * np.sqrt(2) / 0.02)
-    true = 0.5 * SPEED_M_NS * (at + 0.3)
-    assert 0.85 * true < depth < 1.2 * true
-
-
-def test_record_without_a_quiet_start_does_not_make_everything_reliable():
-    # The record starts 0.6 periods before the direct wave; what prepare fills in before it is zero, not quiet.
-    random = np.random.default_rng(3)
-    time = np.arange(500) * 0.015 - 0.4
-    lines = []
-    for n in range(3):
-        traces = -ricker(time) + random.normal(0, 0.02, (31, 500))
-        lines.append(held_line(traces, f"x{n}", start=(0.0, 0.1 * n), end=(0.6, 0.1 * n)))
-    prepared = prepare_area(scan_area(lines))
-    speed = WaveSpeed("A1", SPEED_M_NS, 0.001, prepared.reference_ns - 0.3, 0.01, "known")
-    # Nothing but noise of 2 % all the way down.
-    assert reliable_depth_m(prepared, speed, no_base()) < 0.15
-
-
-def test_reliable_depth_is_never_below_a_seen_base(over_one_bar):
-    prepared, speed = over_one_bar
-    base = find_base(prepared, speed, cell_m=0.05)
-    assert base.seen
-    assert reliable_depth_m(prepared, speed, base) <= np.nanmedian(base.thickness_m)
-    assert wave_speed().depth_sigma_m(0.1) == pytest.approx(np.hypot(0.1 * 0.01, 0.5 * SPEED_M_NS * 0.008))
