@@ -27,6 +27,17 @@ def record_parameter(name):
     return QgsProcessingParameterFile(name, tr("Record"), QgsProcessingParameterFile.Behavior.File, fileFilter=files)
 
 
+def connection_names() -> list:
+    """Names of the PostGIS connections that QGIS knows."""
+    metadata = QgsProviderRegistry.instance().providerMetadata("postgres")
+    return sorted(metadata.connections(False)) if metadata is not None else []
+
+
+def text_of_connection(name: str, schema: str = DEFAULT_SCHEMA) -> str:
+    """How a record behind a connection of QGIS is named."""
+    return f"{PREFIX}{name}/{schema}"
+
+
 def record_words(text: str) -> str:
     """What `processing` calls the record that a person named. Raises `ProcessingError` where QGIS has no such connection."""
     text = text.strip()

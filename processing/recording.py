@@ -99,13 +99,13 @@ def query_record(
     with store.session() as session:
         book = as_known_on(session, question.known_on)
         as_of = question.known_on or latest_date(session)
-        about = {row["name"]: row["value"] for row in session.read(TABLES["about"])}
+        crs_wkt = _about(session)["crs_wkt"]
     monitor.step(0.3)
     answer = ask(book, question, as_of)
     monitor.step(0.8)
     sentences = answer_sentences(answer)
     if output_path:
-        write_geopackage(output_path, answer_layers(answer), about["crs_wkt"])
+        write_geopackage(output_path, answer_layers(answer), crs_wkt)
     if report_path:
         write_text(Path(report_path), answer_page(answer, store.name))
     for sentence in sentences:
@@ -128,6 +128,22 @@ def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object,
     }
 
 
+def site_grid(record: str) -> str:
+    """WKT of the site grid that a record lies on."""
+    with open_store(record).session() as session:
+        return _about(session)["crs_wkt"]
+
+
+def levels_of(record: str) -> List[str]:
+    """Names of the levels (and of the elevations of walls) that a record knows now."""
+    with open_store(record).session() as session:
+        return sorted({row["level"] for row in session.read(TABLES["levels"])})
+
+
+def _about(session) -> Dict[str, str]:
+    return {row["name"]: row["value"] for row in session.read(TABLES["about"])}
+
+
 def _day(given: str, own: Optional[str], latest: str) -> str:
     if given:
         return check_date(given)
@@ -140,7 +156,7 @@ def _day(given: str, own: Optional[str], latest: str) -> str:
 
 def _newly_tied(session, crs_wkt: str, name: str) -> Optional[str]:
     """The survey's coordinate system where the record lies on the plain local grid still and the survey does not."""
-    known = {row["name"]: row["value"] for row in session.read(TABLES["about"])}.get("crs_wkt")
+    known = _about(session).get("crs_wkt")
     from .site.crs import local_crs_wkt
 
     if known != crs_wkt and local_crs_wkt() not in (known, crs_wkt):

@@ -9,17 +9,16 @@ from qgis.core import (
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterFileDestination,
     QgsProcessingParameterString,
-    QgsWkbTypes,
 )
 
-from ...processing.errors import ProcessingError
 from ...processing.language import tr
 from ...processing.outputs.record_answer import UNKNOWN_LAYER
 from ...processing.record.query import Question
 from ...processing.record.schema import SURFACES
-from ...processing.recording import query_record
+from ...processing.recording import query_record, site_grid
 from .. import records
 from ..layers import table_source
+from ..record_places import single_place
 from .base import InslabAlgorithm, positive_number
 
 
@@ -46,7 +45,10 @@ class QueryRecord(InslabAlgorithm):
     )
     HELP = {
         RECORD: records.HELP,
-        WHERE: tr("One polygon or one line on the site grid (or the selected one of a layer); empty: whole levels."),
+        WHERE: tr(
+            "One polygon or one line (or the selected one of a layer); empty: whole levels. A site grid that is tied to a national "
+            "grid takes any coordinate system, another one only its own coordinates."
+        ),
         WIDTH: tr("Width of the strip along a line, both sides together, metres."),
         LEVEL: tr("Level, or elevation of a wall; empty: all levels. Walls are asked by their names only."),
         SURFACE: tr("Scanned surface; empty: all."),
@@ -94,7 +96,7 @@ class QueryRecord(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         words = records.record_words(self.parameterAsString(parameters, self.RECORD, context))
-        polygon, line = self._place(parameters, context)
+        polygon, line = self._place(parameters, context, words)
         given = parameters.get(self.DEPTH) not in (None, "")
         question = Question(
             level=self.parameterAsString(parameters, self.LEVEL, context).strip() or None,
@@ -118,19 +120,11 @@ class QueryRecord(InslabAlgorithm):
             self.UNKNOWN_AREA: sum(row["area_m2"] for row in answer.unknown),
         }
 
-    def _place(self, parameters, context):
+    def _place(self, parameters, context, words):
         """Rings of the polygon, or vertices of the line, that was given; (None, None) without one."""
         source = self.parameterAsSource(parameters, self.WHERE, context)
         if source is None:
             return None, None
-        features = [feature for feature in source.getFeatures() if feature.hasGeometry()]
-        shapes = [feature.geometry() for feature in features]
-        if len(shapes) != 1 or len(list(shapes[0].constParts())) != 1:
-            raise ProcessingError(
-                tr("The place must be one polygon or one line, not {count}: select one.", count=len(shapes))
-            )
-        shape = shapes[0]
-        shape.convertToSingleType()
-        if shape.type() == QgsWkbTypes.GeometryType.PolygonGeometry:
-            return [[[point.x(), point.y()] for point in ring] for ring in shape.asPolygon()], None
-        return None, [[point.x(), point.y()] for point in shape.asPolyline()]
+        shapes = [feature.geometry() for feature in source.getFeatures() if feature.hasGeometry()]
+        place = single_place(shapes, source.sourceCrs())
+        return place.on_grid(site_grid(words), context.transformContext())

@@ -46,7 +46,8 @@ class VerifyItem(InslabAlgorithm):
         "depth that was measured in an opening corrects wave speed and time zero of its scan area, and with "
         "them depth and uncertainty of every item in it; the values before stay in the history, and what the "
         "survey stated stays with its observations. A depth beyond both uncertainties is flagged for a "
-        "person."
+        "person. The survey's files are not needed: estimating the wave speed anew with the depth as a known "
+        "one comes to the same."
     )
     HELP = {
         RECORD: records.HELP,

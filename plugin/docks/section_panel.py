@@ -10,14 +10,14 @@ from qgis.PyQt.QtWidgets import QLabel, QVBoxLayout, QWidget
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section, SectionSource
 from ...processing.survey.model import DIPOLE_AXES
+from ..background import WorkTask
 from ..maptools.choose_line import ChooseLineTool
-from ..maptools.draw_section import DrawSectionTool
+from ..maptools.draw_shape import DrawShapeTool
 from ..shown import ShownPlane, plane_of_layer, shown_planes
 from .section_bar import SectionBar
 from .section_editing import SectionEditing
 from .section_map import SectionOnMap
 from .section_speed import SpeedRow
-from .section_task import SectionTask
 from .section_view import EDIT, LOOK, SectionView
 from .section_wanted import WantedLine, line_of_feature, neighbour, rows_of, wanted_of_selection
 
@@ -38,7 +38,7 @@ class SectionPanel(QgsDockWidget):
         super().__init__(desk.iface.mainWindow())
         self.iface, self.canvas, self.project = desk.iface, desk.iface.mapCanvas(), QgsProject.instance()
         self.section: Optional[Section] = None
-        self.task: Optional[SectionTask] = None
+        self.task: Optional[WorkTask] = None
         self.editing = SectionEditing(self)
         self._plane_key = self._wanted_key = ""  # of the plane that is shown, and of the one being composed
         self._source: Optional[SectionSource] = None
@@ -57,7 +57,7 @@ class SectionPanel(QgsDockWidget):
         self.on_map = SectionOnMap(self.canvas, self.view.show_cursor)
         self.line_tool = ChooseLineTool(self.canvas, self._line_layers, self._line_chosen)
         self.line_tool.setAction(self.bar.choose)
-        self.section_tool = DrawSectionTool(self.canvas, self.cut_along)
+        self.section_tool = DrawShapeTool(self.canvas, self.cut_along)
         self.section_tool.setAction(self.bar.draw)
         self._connect()
         self._say()
@@ -171,20 +171,19 @@ class SectionPanel(QgsDockWidget):
             self.task.cancel()
         self._wanted_key = plane.key
         self._say(tr("{title} is being composed …", title=title))
-        self.task = SectionTask(
-            title, compose, self._composed
-        )  # without this reference it would be gone before its turn
+        self.task = WorkTask(title, compose, self._composed)
+        self._running.add(self.task)
         QgsApplication.taskManager().addTask(self.task)
 
-    def _composed(self, task: SectionTask) -> None:
+    def _composed(self, task: WorkTask) -> None:
         self._running.discard(task)
         if task is not self.task:
             return  # another section was wanted meanwhile, or the panel is gone
         self.task = None
-        if task.section is None:
+        if task.result is None:
             self._say(task.sentence)
             return
-        self._plane_key, self.section = self._wanted_key, task.section
+        self._plane_key, self.section = self._wanted_key, task.result
         plane = self.plane
         if plane is None:
             self._forget()

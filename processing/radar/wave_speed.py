@@ -138,8 +138,12 @@ def combine(
     return _checked(replace(result, warnings=tuple(warnings)))
 
 
-def combine_with_known(speed: WaveSpeed, evidence: Sequence[SpeedEvidence]) -> WaveSpeed:
+def combine_with_known(
+    speed: WaveSpeed, evidence: Sequence[SpeedEvidence], correlation: Optional[np.ndarray] = None
+) -> WaveSpeed:
     """Wave speed and time zero adjusted to what is known besides, by least squares.
+
+    `correlation`, shape (evidence, evidence), is that of the errors of the evidence; None: they are independent.
 
     Unknowns are speed v and time zero t. Observed are both as `speed` has them, with their covariance, and for each known depth
     v - g (t - t0) = its speed, where g is `per_time_zero`: depths at two levels together tell the two apart. What is further from
@@ -167,11 +171,12 @@ def combine_with_known(speed: WaveSpeed, evidence: Sequence[SpeedEvidence]) -> W
                     ratio=ratio,
                 )
             )
-    normal = np.linalg.inv(before) + rows.T @ (rows / sigmas[:, None] ** 2)
-    covariance = np.linalg.inv(normal)
-    change = covariance @ (rows.T @ (differences / sigmas**2))
-    left = (differences - rows @ change) / sigmas
-    misfit = left @ left + change @ np.linalg.solve(before, change)
+    among = np.outer(sigmas, sigmas) * (np.eye(len(evidence)) if correlation is None else correlation)
+    weighted = np.linalg.solve(among, rows)
+    covariance = np.linalg.inv(np.linalg.inv(before) + rows.T @ weighted)
+    change = covariance @ (weighted.T @ differences)
+    left = differences - rows @ change
+    misfit = left @ np.linalg.solve(among, left) + change @ np.linalg.solve(before, change)
     covariance = covariance * max(1.0, misfit / len(evidence))
     sigma, sigma_zero = np.sqrt(np.diag(covariance))
     return _checked(

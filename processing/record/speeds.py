@@ -24,10 +24,6 @@ from .store import Row
 
 _STATE = ("speed_m_ns", "sigma_m_ns", "time_zero_ns", "sigma_time_zero_ns", "correlation")
 BY_SURVEYOR = "surveyor"
-# What pulse and antenna do to a depth beyond wave speed and time zero hits all objects of one depth alike: this share of their own
-# variance is taken for common at equal depth, less where depths differ by more. On simulated full-wave surveys it is one half to
-# four fifths; the smaller value claims less.
-SHARE, REACH_M = 0.5, 0.040
 LEAST_M = 0.0005
 # How `combine_with_known` ends the name of a method in which known depths took part.
 _HAS_KNOWN = " known"
@@ -97,14 +93,16 @@ class Corrections:
         """Shift by the common error, and the own 1-sigma that is left: a linear update (Kalman) with all openings of the area.
 
         Depth errors i and j of an area have the covariance J_i P J_j' (speed and time zero, as far as the survey knew them) and
-        SHARE a_i a_j exp(-(d_i - d_j)^2 / (2 REACH_M^2)) besides (a: own 1-sigma, d: depth).
+        `known_depths.common_covariance` besides, of which the wave speed took its part with the same covariances.
         """
+        from ..items.known_depths import common_covariance
+
         found = self.measured.get(key, ())
         if not found or not own_m:
             return 0.0, own_m
         depths = np.array([depth_m, *(one.stated_m for one in found)])
         owns = np.array([own_m, *(one.own_m for one in found)])
-        alike = SHARE * np.outer(owns, owns) * np.exp(-0.5 * (np.subtract.outer(depths, depths) / REACH_M) ** 2)
+        alike = common_covariance(depths, owns)
         by_speed = _speed_covariance(survey_speed(self.areas[key]), depths)
         among = by_speed[1:, 1:] + alike[1:, 1:]
         np.fill_diagonal(among, np.diag(by_speed)[1:] + owns[1:] ** 2 + [one.sigma_m**2 for one in found])
@@ -124,7 +122,7 @@ def _speed_covariance(speed: WaveSpeed, depths_m: np.ndarray) -> np.ndarray:
 
 def update_speeds(book: Book) -> Corrections:
     """Works out the wave speed of every area anew from its survey and from all verified depths."""
-    from ..items.known_depths import KnownDepth, speed_from_depth
+    from ..items.known_depths import KnownDepth, correlation_of_known, speed_from_depth
     from ..radar.wave_speed import combine_with_known
 
     measured = _measured_depths(book)
@@ -152,7 +150,8 @@ def update_speeds(book: Book) -> Corrections:
                 )
                 for one in known
             ]
-            now = combine_with_known(first, evidence)
+            depths = [(one.stated_m, one.own_m, one.sigma_m) for one in known]
+            now = combine_with_known(first, evidence, correlation_of_known(*np.transpose(depths)))
             row.update({name: getattr(now, name) for name in _STATE})
             row.update(verified_by=",".join(one.name for one in known), warnings="\n".join(now.warnings))
         book.put("scan_areas", row)

@@ -3,6 +3,7 @@
 import pytest
 from algorithms import complaint, outputs_of, parameters_of, run
 
+from inslab.processing.outputs.geopackage import read_layer
 from inslab.processing.recording import read_record
 
 
@@ -66,3 +67,26 @@ def test_an_item_is_refuted_without_a_depth(record):
     given = {"RECORD": record, "ITEM": "I2", "OUTCOME": "refuted", "METHOD": "breakout", "VERIFIED_ON": "2031-09-01"}
     assert run("verifyitem", given)["MOVED_COUNT"] == 0
     assert items_of(record)["I2"]["status"] == "refuted"
+
+
+def test_estimating_anew_with_the_known_depth_comes_to_the_same(record, survey_with_speeds, tmp_path):
+    """The survey's own way of using a core (`known_depths.csv`, all lines read again) and the record's, which needs no files."""
+    areas = {row["area_id"]: row for _, row in read_record(record)["scan_areas"]}
+    _, item = next(pair for pair in read_record(record)["items"] if pair[1]["area_ids"] == areas["A1"]["area_key"])
+    course = next(course for course, row in read_record(record)["items"] if row["item_id"] == item["item_id"])
+    x, y, height = (sum(values) / 2 for values in zip(course[0], course[-1]))
+    found = round(-height + 0.002, 4)
+    run("verifyitem", {"RECORD": record, "ITEM": item["item_id"], "VERIFIED_ON": "2031-09-01", "DEPTH": found})
+    (by_record,) = (row for _, row in read_record(record)["scan_areas"] if row["area_id"] == "A1")
+    table = tmp_path / "known.csv"
+    columns = "area_id,feature,local_x_m,local_y_m,depth_m,sigma_m"
+    table.write_text(f"{columns}\nA1,item,{x - 10:.4f},{y - 20:.4f},{found},0.003\n", encoding="utf-8")
+    run("wavespeed", {"SURVEY": str(survey_with_speeds), "KNOWN_DEPTHS": str(table)})
+    (anew,) = (row for _, row in read_layer(survey_with_speeds, "wave_speeds") if row["area_id"] == "A1")
+    assert anew["method"].endswith("1 known")
+    assert by_record["speed_m_ns"] != pytest.approx(by_record["survey_speed_m_ns"], rel=1e-3)
+    # Apart by the rounding of what is stored and by how an item's depth is averaged along it: a fraction of the sigmas.
+    assert by_record["speed_m_ns"] == pytest.approx(anew["speed_m_ns"], abs=0.1 * anew["sigma_m_ns"])
+    assert by_record["sigma_m_ns"] == pytest.approx(anew["sigma_m_ns"], rel=0.03)
+    assert by_record["time_zero_ns"] == pytest.approx(anew["time_zero_ns"], abs=0.1 * anew["sigma_time_zero_ns"])
+    assert by_record["correlation"] == pytest.approx(anew["correlation"], abs=0.03)

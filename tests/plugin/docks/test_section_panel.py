@@ -10,10 +10,10 @@ from qgis.PyQt.QtCore import QEvent, QPoint, QPointF, QRectF, Qt
 from qgis.PyQt.QtGui import QMouseEvent, QWheelEvent
 from qgis.PyQt.QtWidgets import QApplication
 
+from inslab.plugin.background import WorkTask
 from inslab.plugin.docks.section_axes import AxesPainter, label_of, round_steps
 from inslab.plugin.docks.section_marks import PICK
 from inslab.plugin.docks.section_picks import PickEditor
-from inslab.plugin.docks.section_task import SectionTask
 from inslab.processing import chain
 from inslab.processing.outputs import area_work
 from inslab.processing.outputs.geopackage import read_layer
@@ -378,7 +378,7 @@ def test_a_task_never_raises():
     def fail(_monitor):
         raise RuntimeError("nobody expected this")
 
-    task = SectionTask("t", fail, lambda _task: None)
+    task = WorkTask("t", fail, lambda _task: None)
     assert task.run() is False
     assert "fault of the program (RuntimeError: nobody expected this)" in task.sentence
 

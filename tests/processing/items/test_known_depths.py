@@ -169,3 +169,20 @@ def test_a_known_depth_far_off_is_told_and_widens_the_sigma():
         "the known depth of 120 mm (row 2) gives 0.1210 m/ns where the echoes give 0.1100 m/ns, 7.4 sigmas"
     )
     assert result.sigma_m_ns > 5 * 0.0007
+
+
+def test_depths_whose_errors_are_alike_count_less_than_independent_ones():
+    from inslab.processing.items.known_depths import correlation_of_known
+
+    first = WaveSpeed("A1", 0.11, 0.004, 1.2, 1e-6, "")
+    two = [SpeedEvidence(name, 0.113, 0.002, 0.0) for name in ("a", "b")]
+    # By hand, thousandths of m/ns: 1 / (1/16 + 2/4) = 1.78 where independent; errors with the correlation r count as one of the
+    # variance 4 (1 + r) / 2.
+    assert combine_with_known(first, two).sigma_m_ns == pytest.approx(0.001 * np.sqrt(1 / (1 / 16 + 2 / 4)))
+    r = 0.5 * 2.0**2 / (2.0**2 + 1.0**2)  # half of the radar's own variance is common at one depth
+    correlation = correlation_of_known([0.1, 0.1], [0.002, 0.002], [0.001, 0.001])
+    assert correlation == pytest.approx(np.array([[1.0, r], [r, 1.0]]))
+    found = combine_with_known(first, two, correlation)
+    variance = 1 / (1 / 16 + 1 / (2 * (1 + r)))
+    assert found.sigma_m_ns == pytest.approx(0.001 * np.sqrt(variance))
+    assert found.speed_m_ns == pytest.approx(0.11 + 0.003 * (1 - variance / 16))

@@ -55,6 +55,22 @@ def test_one_core_corrects_the_whole_area(store):
     assert set(report.items) == {"I1", "I2", "I3", "I4", "I5"}
 
 
+def test_several_cores_are_followed_as_far_as_their_covariances_say(store):
+    bars = mat(4, depth_m=0.1, sigma_own_depth_m=0.002, sigma_speed_m=0.001)
+    merge(store, survey(bars, SCANNED, survey_sigma_m_ns=0.001))
+    for name in ("I1", "I2", "I3"):
+        verify(store, core(name, 0.104))
+    # By hand, variances in mm²: wave speed (100 / 0.11 * 0.001)^2 = 0.83, a fifth more for the separated dipoles, and time zero
+    # 0.30 come to 1.29; of the bars' own 4, half is common. Conditioning one Gaussian on the three (covariance of any two
+    # 1.29 + 2, variance of each 1.29 + 4 + 1) gives the fourth 3 (1.29 + 2) / (6.29 + 2 * 3.29) of the 4 mm. Taken for independent
+    # by the wave speed, and for common besides, they would be followed by a fifth more.
+    moved = rows(store, "items")["I4"]["depth_min_m"] - 0.1
+    assert moved == pytest.approx(0.004 * 3 * 3.29 / (6.29 + 2 * 3.29), abs=0.0001)
+    # Of the variance 5.29 + 0.01 or so, the same conditioning leaves 5.29 - 3 * 3.29^2 / (6.29 + 2 * 3.29).
+    left = 5.29 - 3 * 3.29**2 / (6.29 + 2 * 3.29)
+    assert rows(store, "items")["I4"]["sigma_depth_m"] == pytest.approx(0.001 * np.sqrt(left), rel=0.06)
+
+
 def test_the_same_survey_again_after_a_core_changes_nothing(store):
     merge(store, deep_survey())
     verify(store, core(depth_m=0.106))

@@ -1,4 +1,4 @@
-"""Draw a line on the map to cut the depth slices along it."""
+"""Draw a line or an area on the map."""
 
 from typing import Callable, List
 
@@ -7,22 +7,33 @@ from qgis.gui import QgsMapTool, QgsRubberBand
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
+LINE, AREA = QgsWkbTypes.GeometryType.LineGeometry, QgsWkbTypes.GeometryType.PolygonGeometry
+FEWEST = {LINE: 2, AREA: 3}
 
-class DrawSectionTool(QgsMapTool):
-    """Left clicks set the corners; a right click or a double click ends the line and gives it to `drawn` (map coordinates)."""
 
-    def __init__(self, canvas, drawn: Callable[[List[QgsPointXY]], None]):
+class DrawShapeTool(QgsMapTool):
+    """Left clicks set the corners; a right click or a double click ends the shape and gives it to `drawn` (map coordinates).
+
+    `kind` is LINE or AREA.
+    """
+
+    def __init__(self, canvas, drawn: Callable[[List[QgsPointXY]], None], kind=LINE):
         super().__init__(canvas)
-        self._drawn = drawn
+        self._drawn, self._kind = drawn, kind
         self._points: List[QgsPointXY] = []
-        self._band = QgsRubberBand(canvas, QgsWkbTypes.GeometryType.LineGeometry)
-        self._band.setColor(QColor("#d55e00"))
+        self._ended = False  # by a double click, whose last release is still to come
+        self._band = QgsRubberBand(canvas, kind)
+        self._band.setStrokeColor(QColor("#d55e00"))
+        self._band.setFillColor(QColor(213, 94, 0, 40))
         self._band.setWidth(2)
         self.setCursor(Qt.CursorShape.CrossCursor)
 
+    def canvasPressEvent(self, event):
+        self._ended = False
+
     def canvasReleaseEvent(self, event):
         point = self.toMapCoordinates(event.pos())
-        if event.button() == Qt.MouseButton.LeftButton:
+        if event.button() == Qt.MouseButton.LeftButton and not self._ended:
             self._points.append(point)
             self._show([*self._points, point])
         elif event.button() == Qt.MouseButton.RightButton:
@@ -34,6 +45,7 @@ class DrawSectionTool(QgsMapTool):
 
     def canvasDoubleClickEvent(self, event):
         self._finish()
+        self._ended = True
 
     def keyPressEvent(self, event):
         if event.key() == Qt.Key.Key_Escape:
@@ -51,14 +63,14 @@ class DrawSectionTool(QgsMapTool):
     def _finish(self) -> None:
         points = list(self._points)
         self._clear()
-        if len(points) > 1:
+        if len(points) >= FEWEST[self._kind]:
             self._drawn(points)
 
     def _show(self, points) -> None:
-        self._band.reset(QgsWkbTypes.GeometryType.LineGeometry)
+        self._band.reset(self._kind)
         for point in points:
             self._band.addPoint(point)
 
     def _clear(self) -> None:
         self._points.clear()
-        self._band.reset(QgsWkbTypes.GeometryType.LineGeometry)
+        self._band.reset(self._kind)

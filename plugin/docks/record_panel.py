@@ -1,0 +1,312 @@
+"""The record panel: what a building's record knows of a place on the map, as known on any date, and what nobody has scanned."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import List, Optional, Set
+
+from qgis.core import QgsApplication, QgsGeometry, QgsProcessingUtils, QgsProject, QgsVectorLayer
+from qgis.gui import QgsDockWidget
+from qgis.PyQt.QtCore import Qt, QTimer
+from qgis.PyQt.QtWidgets import QAction
+
+from ...processing import cautions
+from ...processing.errors import InslabError
+from ...processing.language import tr
+from ...processing.record.query import Answer, Question
+from ...processing.recording import levels_of, query_record, site_grid
+from .. import records
+from ..background import WorkTask
+from ..maptools.draw_shape import AREA, LINE, DrawShapeTool
+from ..record_places import Place, single_place
+from ..shown import first_visible, shown_planes
+from .record_controls import RecordControls
+from .record_layers import AnswerOnMap
+
+SCOPE, ENTRY = "inslab", "record"  # under which a project keeps its record
+SOON_MS = 400
+
+
+def make(desk) -> "RecordPanel":
+    """The panel of the registry."""
+    return RecordPanel(desk)
+
+
+@dataclass(frozen=True)
+class Answered:
+    """An answer, its sentences, and the GeoPackage of its layers."""
+
+    answer: Answer
+    sentences: List[str]
+    path: str
+
+
+class RecordPanel(QgsDockWidget):
+    """One record, one place at a time. `answered` is what is shown, `task` what is being worked out."""
+
+    AREA = Qt.DockWidgetArea.RightDockWidgetArea
+
+    def __init__(self, desk):
+        super().__init__(desk.iface.mainWindow())
+        self.iface, self.canvas, self.project = desk.iface, desk.iface.mapCanvas(), QgsProject.instance()
+        self.place: Optional[Place] = None
+        self.answered: Optional[Answered] = None
+        self.task: Optional[WorkTask] = None
+        self._look: Optional[WorkTask] = None
+        self._running: Set[WorkTask] = set()  # without a reference a task would be gone before its turn
+        self._dialog = None
+        self.controls = RecordControls()
+        self.setWidget(self.controls)
+        self.on_map = AnswerOnMap(self.project, self.canvas)
+        self.area_tool = self._tool(self.controls.draw_area, tr("the area that was drawn"), AREA)
+        self.line_tool = self._tool(self.controls.draw_line, tr("the line that was drawn"), LINE)
+        self._soon = QTimer(self)  # a name is typed letter by letter
+        self._soon.setSingleShot(True)
+        self._soon.setInterval(SOON_MS)
+        self._soon.timeout.connect(self.look)
+        self._connect()
+        self._from_project()
+
+    def _tool(self, button, words: str, kind) -> DrawShapeTool:
+        tool = DrawShapeTool(self.canvas, lambda points: self._drawn(points, words, kind), kind)
+        action = QAction(button.text(), button)
+        action.setToolTip(button.toolTip())
+        action.setCheckable(True)
+        action.triggered.connect(lambda: self.canvas.setMapTool(tool))
+        button.setDefaultAction(action)
+        tool.setAction(action)
+        return tool
+
+    def _connect(self) -> None:
+        controls = self.controls
+        controls.record.fileChanged.connect(self._record_chosen)
+        controls.database.menu().aboutToShow.connect(self._list_databases)
+        controls.selected.clicked.connect(self.ask_selected)
+        controls.view.clicked.connect(self.ask_view)
+        controls.everything.clicked.connect(lambda: self.ask(Place(tr("everything"))))
+        controls.again.clicked.connect(lambda: self.ask(self.place))
+        controls.rows.wanted.connect(self._go_to)
+        controls.rows.itemSelectionChanged.connect(self._enable)
+        controls.verify.clicked.connect(self.open_verification)
+        controls.update_record.clicked.connect(self.open_update)
+        self.closedStateChanged.connect(self._closed_or_opened)
+        self.project.readProject.connect(self._from_project)
+
+    # Which record
+
+    @property
+    def record(self) -> str:
+        """The record as it is named; it may not be there yet."""
+        return self.controls.record.filePath().strip()
+
+    def open_record(self, text: str) -> None:
+        """Ask another record: the path of a GeoPackage, or postgres:NAME/SCHEMA."""
+        self.controls.record.setFilePath(text)
+        self._soon.stop()
+        self.look()
+
+    def look(self) -> None:
+        """Find out which levels the record knows."""
+        self._look = None
+        problems = records.problems_of(self.record, must_exist=True) if self.record else []
+        if not self.record or problems:
+            self._show_levels([])
+            self.say(problems)
+            return
+        words = records.record_words(self.record)
+        self._look = self._run(tr("Look into the record"), lambda monitor: levels_of(words), self._looked)
+
+    def _looked(self, task: WorkTask) -> None:
+        self._running.discard(task)
+        if task is not self._look:
+            return
+        self._look = None
+        self._show_levels(task.result or [])
+        if task.sentence:
+            self.say([task.sentence])
+
+    def _show_levels(self, levels: List[str]) -> None:
+        chosen = self.controls.level.currentData()
+        self.controls.level.clear()
+        self.controls.level.addItem(tr("all levels"), "")
+        for level in levels:
+            self.controls.level.addItem(level, level)
+        self.controls.level.setCurrentIndex(max(0, self.controls.level.findData(chosen)))
+        self._enable()
+
+    def _record_chosen(self, *_path) -> None:
+        self.project.writeEntry(SCOPE, ENTRY, self.record)
+        self._forget()
+        self._soon.start()
+
+    def _list_databases(self) -> None:
+        menu = self.controls.database.menu()
+        menu.clear()
+        for name in records.connection_names():
+            text = records.text_of_connection(name)
+            menu.addAction(name, lambda text=text: self.open_record(text))
+        if menu.isEmpty():
+            menu.addAction(tr("QGIS has no PostGIS connection; make one in the browser.")).setEnabled(False)
+
+    def _from_project(self, *_document) -> None:
+        """The record that the project was used with."""
+        self._forget()
+        self.controls.record.blockSignals(True)
+        self.open_record(self.project.readEntry(SCOPE, ENTRY, "")[0])
+        self.controls.record.blockSignals(False)
+
+    # Asking
+
+    def ask_selected(self) -> None:
+        """Ask about the polygon or line that is selected in the active layer."""
+        layer = self.iface.activeLayer()
+        if not isinstance(layer, QgsVectorLayer):
+            self.say([tr("Make the layer of the polygon or line active, and select it there.")])
+            return
+        shapes = [feature.geometry() for feature in layer.getSelectedFeatures() if feature.hasGeometry()]
+        try:
+            self.ask(single_place(shapes, layer.crs()))
+        except InslabError as error:
+            self.say([str(error)])
+
+    def ask_view(self) -> None:
+        """Ask about what the map shows."""
+        shown = QgsGeometry.fromQPolygonF(self.canvas.mapSettings().visiblePolygon())
+        self.ask(Place(tr("what the map shows"), shown, self.canvas.mapSettings().destinationCrs()))
+
+    def ask(self, place: Optional[Place]) -> None:
+        """Ask about a place; the answer appears when it is worked out."""
+        problems = records.problems_of(self.record, must_exist=True)
+        if place is None or problems:
+            self.say(problems)
+            return
+        if self.task is not None:
+            self.task.cancel()
+        self.place = place
+        self.on_map.outline(place)
+        words, context = records.record_words(self.record), self.project.transformContext()
+        path = QgsProcessingUtils.generateTempFilename("answer.gpkg")
+        asked = {
+            "level": self.controls.level.currentData() or None,
+            "width_m": self.controls.width.value(),
+            "depth_m": 0.001 * self.controls.depth.value() or None,
+            "known_on": self.controls.day(),
+        }
+
+        def work(monitor) -> Answered:
+            polygon, line = place.on_grid(site_grid(words), context)
+            question = Question(polygon=polygon, line=line, **asked)
+            return Answered(*query_record(words, question, path, None, monitor), path)
+
+        self.say([tr("Asking about {place} …", place=place.words)])
+        self.task = self._run(tr("Ask the record"), work, self._done)
+        self._enable()
+
+    def _done(self, task: WorkTask) -> None:
+        self._running.discard(task)
+        if task is not self.task:
+            return  # something else was asked meanwhile, or the panel is gone
+        self.task = None
+        self._forget(keep_place=True)
+        if task.result is None:
+            self.say([task.sentence or tr("Cancelled.")])
+        else:
+            self.answered = task.result
+            self.say([*task.result.sentences, cautions.SHORT])
+            self.controls.rows.show_answer(task.result.answer)
+            self.on_map.show(task.result.path)
+            if self.place.geometry is None:
+                self.on_map.zoom_to_all()
+        self._enable()
+
+    def _run(self, title: str, work, done) -> WorkTask:
+        task = WorkTask(title, work, done)
+        self._running.add(task)
+        QgsApplication.taskManager().addTask(task)
+        return task
+
+    def _drawn(self, points, words: str, kind) -> None:
+        shape = QgsGeometry.fromPolygonXY([points]) if kind == AREA else QgsGeometry.fromPolylineXY(points)
+        self.ask(Place(words, shape, self.canvas.mapSettings().destinationCrs()))
+
+    # The answer
+
+    def say(self, sentences: List[str]) -> None:
+        """Show sentences in place of the answer."""
+        self.controls.sentences.setPlainText("\n".join(sentences))
+
+    def _go_to(self, row) -> None:
+        sentence = self.on_map.zoom_to(row)
+        if sentence:
+            self.iface.messageBar().pushInfo("Inslab", sentence)
+
+    def _forget(self, keep_place: bool = False) -> None:
+        """Take the answer away, and the layers with it."""
+        self.controls.rows.forget()
+        self.on_map.clear()
+        if self.answered is not None:
+            Path(self.answered.path).unlink(missing_ok=True)
+        self.answered = None
+        if not keep_place:
+            self.place = None
+            self.on_map.outline(Place(""))
+            self.say([])
+
+    def _enable(self) -> None:
+        named, chosen = bool(self.record), self._chosen_item()
+        for control in ("draw_area", "draw_line", "selected", "view", "everything", "update_record"):
+            getattr(self.controls, control).setEnabled(named)
+        self.controls.again.setEnabled(named and self.place is not None)
+        self.controls.verify.setEnabled(bool(chosen))
+
+    # What changes the record
+
+    def _chosen_item(self) -> str:
+        return (self.controls.rows.chosen or {}).get("item_id", "")
+
+    def open_verification(self) -> None:
+        """The dialog that enters an opening, with the chosen item filled in."""
+        self._open_dialog("inslab:verifyitem", {"RECORD": self.record, "ITEM": self._chosen_item()})
+
+    def open_update(self) -> None:
+        """The dialog that merges the survey that the map shows."""
+        plane = first_visible(shown_planes(self.project), self.project)
+        given = {"SURVEY": plane.survey_path} if plane is not None else {}
+        self._open_dialog("inslab:updaterecord", {"RECORD": self.record, **given})
+
+    def _open_dialog(self, algorithm: str, parameters) -> None:
+        from qgis import processing
+
+        self._dialog = processing.createAlgorithmDialog(algorithm, parameters)
+        self._dialog.algorithmFinished.connect(self._changed)
+        self._dialog.show()
+
+    def _changed(self, succeeded: bool, _results=None) -> None:
+        """The record is another one now: ask again."""
+        if succeeded:
+            self._soon.stop()
+            self.look()
+            if self.place is not None:
+                self.ask(self.place)
+
+    # Coming and going
+
+    def _closed_or_opened(self, is_closed: bool) -> None:
+        self.on_map.show_outline(not is_closed)
+        if is_closed:
+            for tool in (self.area_tool, self.line_tool):
+                self.canvas.unsetMapTool(tool)
+
+    def close_down(self) -> None:
+        """Let go of the project and of the map."""
+        self._soon.stop()
+        self.project.readProject.disconnect(self._from_project)
+        for task in list(self._running):
+            task.cancel()
+        self.task = self._look = None
+        for tool in (self.area_tool, self.line_tool):
+            self.canvas.unsetMapTool(tool)
+            tool.remove()
+        self._forget()
+        self.on_map.remove()
+        if self._dialog is not None:
+            self._dialog.close()
