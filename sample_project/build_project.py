@@ -18,6 +18,7 @@ from qgis.core import (
     QgsRectangle,
     QgsReferencedRectangle,
     QgsSingleSymbolRenderer,
+    QgsVectorFileWriter,
     QgsVectorLayer,
     QgsVectorLayerSimpleLabeling,
 )
@@ -25,6 +26,7 @@ from qgis.PyQt.QtCore import QUrl
 
 # Numbers that QGIS gives the corners for what it writes on the map canvas.
 BOTTOM_LEFT, TOP_CENTRE = 0, 4
+PLANNED = "Planned penetrations (not checked)"
 TITLE = "Sample job: an invented floor with simulated radar data"
 
 
@@ -35,7 +37,7 @@ def build(work: Path) -> Path:
     survey, result = work / "survey", work / "result" / "survey.gpkg"
     project = QgsProject.instance()
     show_result(project, result)
-    show_penetrations(project, survey / "penetrations.csv")
+    show_penetrations(project, survey / "penetrations.csv", work / "planned.gpkg")
     floor = show_plan(project, survey / "floor_plan.dxf")
     describe(project)
     floor.scale(1.05)
@@ -46,13 +48,27 @@ def build(work: Path) -> Path:
     return path
 
 
-def show_penetrations(project: QgsProject, path: Path) -> None:
-    """The planned penetrations on top of everything: circles of the true diameter."""
+def show_penetrations(project: QgsProject, path: Path, points: Path) -> None:
+    """The planned penetrations on top of everything: circles of the true diameter.
+
+    They become points of a GeoPackage, which can be moved on the map; coordinates in columns would stay behind.
+    """
     from inslab.plugin.styles.plan import style_penetrations
 
     url = QUrl.fromLocalFile(str(path))
     url.setQuery(f"type=csv&detectTypes=yes&xField=x_m&yField=y_m&crs=WKT:{project.crs().toWkt()}")
-    layer = QgsVectorLayer(url.toString(), "Planned penetrations (not checked)", "delimitedtext")
+    table = QgsVectorLayer(url.toString(), path.stem, "delimitedtext")
+    table.setCrs(project.crs())
+    options = QgsVectorFileWriter.SaveVectorOptions()
+    options.layerName = "planned"
+    options.attributes = [number for number, field in enumerate(table.fields()) if field.name() not in ("x_m", "y_m")]
+    options.datasourceOptions = ["VERSION=1.2"]  # newer ones make older QGIS warn
+    failed, reason, *_ = QgsVectorFileWriter.writeAsVectorFormatV3(
+        table, str(points), project.transformContext(), options
+    )
+    if failed != QgsVectorFileWriter.WriterError.NoError:
+        raise RuntimeError(f"{points} cannot be written: {reason}")
+    layer = QgsVectorLayer(f"{points}|layername=planned", PLANNED, "ogr")
     layer.setCrs(project.crs())
     style_penetrations(layer)
     project.addMapLayer(layer, False)
@@ -93,7 +109,7 @@ def describe(project: QgsProject) -> None:
     metadata.setTitle(TITLE)
     metadata.setAbstract(" ".join(cautions.ALL))
     project.setMetadata(metadata)
-    labels = (("TitleLabel", TITLE, TOP_CENTRE), ("CopyrightLabel", textwrap.fill(cautions.SHORT, 110), BOTTOM_LEFT))
+    labels = (("TitleLabel", TITLE, TOP_CENTRE), ("CopyrightLabel", textwrap.fill(cautions.SHORT, 72), BOTTOM_LEFT))
     for name, text, place in labels:
         project.writeEntry(name, "/Enabled", True)
         project.writeEntry(name, "/Label", text)

@@ -22,6 +22,7 @@ from ...processing.errors import Cancelled, InslabError
 from ...processing.language import tr
 from ...processing.monitor import Monitor
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
+from ..help import page_url
 from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
@@ -96,6 +97,9 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
             lines = [f"{name}: {text}" for name, text in texts.items() if name != "ALG_DESC"]
             return "\n".join([texts["ALG_DESC"], "", *lines])
         return QgsProcessingUtils.formatHelpMapAsHtml(texts, self)
+
+    def helpUrl(self):
+        return page_url(self.NAME).toString()
 
     def icon(self):
         return QIcon(self.svgIconPath())

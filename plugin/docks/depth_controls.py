@@ -3,6 +3,7 @@
 from qgis.PyQt.QtWidgets import QComboBox, QFormLayout, QHBoxLayout, QSpinBox, QStyle, QToolButton, QVBoxLayout, QWidget
 
 from ...processing.language import tr
+from ..help import help_button
 from .depth_scale import DepthScale
 
 OTHERS = (("shown", tr("Shown")), ("faint", tr("Faint")), ("hidden", tr("Hidden")))
@@ -49,6 +50,7 @@ class DepthControls(QWidget):
         for button in (self.shallower, self.deeper, self.play, self.beside):
             buttons.addWidget(button)
         buttons.addStretch(1)
+        buttons.addWidget(help_button("depth_panel"))
         form = QFormLayout()
         form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
         form.addRow(tr("Items within"), self.margin)

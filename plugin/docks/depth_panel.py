@@ -209,6 +209,7 @@ class DepthPanel(QgsDockWidget):
     def _set_beside(self, wanted: bool) -> None:
         if wanted and self.second is None:
             window = self.iface.mainWindow()
+            half = self.canvas.width() // 2  # before its place is divided
             self._own_width = self.width()
             self.second = SecondMap(self.canvas, window)
             self.second.closedByUser.connect(lambda: self.beside.setChecked(False))
@@ -218,7 +219,6 @@ class DepthPanel(QgsDockWidget):
             self.second.set_window(0.001 * self.margin.value(), self.others.currentData())
             self.second.show_depths(self.scale.ranges_m, self.scale.value() + 1)
             self.second.show()
-            half = (self.canvas.width() + self.second.width()) // 2
             window.resizeDocks([self.second], [half], Qt.Orientation.Horizontal)
         elif not wanted and self.second is not None:
             second, self.second = self.second, None

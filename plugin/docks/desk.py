@@ -2,10 +2,13 @@
 
 from typing import Dict
 
+from qgis.core import QgsApplication
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QAction, QDockWidget
 
+from ...processing.language import tr
+from ..help import HelpKey, open_page
 from .registry import PANELS
 
 MENU = "Inslab"
@@ -35,6 +38,9 @@ class Desk:
             self.toolbar.addAction(action)
             iface.addPluginToMenu(MENU, action)
             self.actions[entry.name] = action
+        self._help = QAction(QgsApplication.getThemeIcon("/mActionHelpContents.svg"), tr("Help"), iface.mainWindow())
+        self._help.triggered.connect(lambda _checked: open_page())
+        iface.addPluginToMenu(MENU, self._help)
 
     def panel(self, name: str) -> QDockWidget:
         """The panel of that name, made if it is not there yet; not necessarily visible."""
@@ -43,6 +49,7 @@ class Desk:
             dock = entry.make(self)
             dock.setObjectName(f"Inslab_{name}")
             dock.setWindowTitle(entry.title)
+            HelpKey(dock, name)
             self.iface.addDockWidget(getattr(dock, "AREA", Qt.DockWidgetArea.RightDockWidgetArea), dock)
             dock.toggleViewAction().toggled.connect(self.actions[name].setChecked)
             self._docks[name] = dock
@@ -70,6 +77,8 @@ class Desk:
             self.toolbar.removeAction(action)
             action.deleteLater()
         self.actions.clear()
+        self.iface.removePluginMenu(MENU, self._help)
+        self._help.deleteLater()
         self.iface.mainWindow().removeToolBar(self.toolbar)
         self.toolbar.deleteLater()
         self.toolbar = None

@@ -7,6 +7,7 @@ from qgis.PyQt.QtWidgets import QAction, QComboBox, QToolBar
 from ...processing.language import tr
 from ...processing.outputs.radargrams import PANELS
 from ...processing.outputs.section_data import Section
+from ..help import help_button
 
 PANEL_NAMES = {"raw": tr("As recorded"), "processed": tr("Processed"), "migrated": tr("Migrated")}
 AXIS_NAMES = {"across": tr("Dipoles across"), "along": tr("Dipoles along")}
@@ -68,6 +69,7 @@ class SectionBar(QToolBar):
             ),
             icon="/mActionZoomFullExtent.svg",
         )
+        self.addWidget(help_button("section_panel"))
         self.panels.currentIndexChanged.connect(self.panelChosen.emit)
         self.axes.currentIndexChanged.connect(lambda _index: self.axisChosen.emit(self.axes.currentData() or ""))
         self._follow(None)

@@ -29,6 +29,7 @@ from ...processing.monitor import Monitor
 from ...processing.outputs.step_states import REPORT, STEPS, TITLES, StepState, note_step, read_states, steps_to_run
 from ...processing.outputs.stored import find_survey_folder
 from ..background import quiet_flags
+from ..help import help_button
 from ..layers import show_result
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
@@ -128,7 +129,9 @@ class SurveyPanel(QgsDockWidget):
         inside = QWidget()
         layout = QVBoxLayout(inside)
         layout.addLayout(form)
-        layout.addLayout(_row(self.set_up, self.look))
+        top = _row(self.set_up, self.look)
+        top.addWidget(help_button("survey_panel"))
+        layout.addLayout(top)
         layout.addWidget(self.splitter, 1)
         self.setWidget(inside)
         # A log of four lines and a list of five steps stay readable, in any font.

@@ -25,6 +25,7 @@ from ...processing.monitor import Monitor
 from ...processing.outputs.survey_setup import add_area, known_area_ids
 from ...processing.survey.grid_plan import PlannedLine, check_file, check_plan, check_together, plan_lines
 from ..background import quiet_flags
+from ..help import HelpKey, open_page
 from . import fields
 from .area_page import AreaPage
 from .files_page import FilesPage
@@ -33,6 +34,7 @@ from .grid_sketch import GridSketch
 from .points_page import PointsPage
 
 SOON_MS = 250
+HELP_PAGE = "set_up_form"
 
 
 class SetUpForm(QDialog):
@@ -89,7 +91,7 @@ class SetUpForm(QDialog):
         self.progress = QProgressBar()
         self.progress.setToolTip(tr("How far writing is."))
         self.progress.hide()
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
+        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close | QDialogButtonBox.StandardButton.Help)
         self.write_button = QPushButton(tr("Write"))
         self.write_button.setToolTip(tr("Add this area to the survey; nothing that is there is changed."))
         self.read_button = QPushButton(tr("Write, read and check"))
@@ -97,6 +99,8 @@ class SetUpForm(QDialog):
         for button in (self.write_button, self.read_button):
             buttons.addButton(button, QDialogButtonBox.ButtonRole.ActionRole)
         buttons.rejected.connect(self.reject)
+        buttons.helpRequested.connect(lambda: open_page(HELP_PAGE))
+        HelpKey(self, HELP_PAGE)
         top = QFormLayout()
         top.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
         top.addRow(tr("Survey folder"), self.folder)
