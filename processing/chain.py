@@ -91,7 +91,7 @@ def process_survey(
                 ("depth slices", settings.of_slices()),
                 ("write report", {}),
             ]
-            found = [layers.wave_speed_layer(result.wave_speeds), layers.speed_echo_layer(result.wave_speeds)]
+            found = [layers.wave_speed_layer(result.wave_speeds), *layers.speed_evidence(result.wave_speeds)]
             found += _found_layers(result)
             found.append(layers.raster_layer(rasters, staging))
             _write_survey(result, staging / SURVEY_FILE, found, settings.sample_interval_ns, steps)
@@ -139,7 +139,7 @@ def wave_speed_step(
     known = area_work.known_depths(result, monitor, known_depths_path)
     area_work.work_areas(result, settings, monitor.part(0.1, 0.99), volume=False, items=False)
     steps = [("estimate wave speed", {**settings.of_lines(), "known_depths": len(known)})]
-    _update_survey(result, [layers.speed_echo_layer(result.wave_speeds)], steps)
+    _update_survey(result, layers.speed_evidence(result.wave_speeds), steps)
     return result
 
 

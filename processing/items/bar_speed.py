@@ -21,13 +21,14 @@ from ..radar.half_space import Spectrum
 from ..radar.imaging import find_base
 from ..radar.line_groups import BACKGROUND_M, GroupImages, group_lines
 from ..radar.migration import ImageGrid
-from ..radar.model import EchoUse, WaveSpeed
+from ..radar.model import EchoUse, RegionSpeed, WaveSpeed
 from ..radar.prepare import PreparedArea, band_pass_sections
 from ..radar.wave_speed import combine, from_direct_wave
 from ..survey.model import DIPOLE_AXES
 from ..together import run_together
 from .echo import add_echo
 from .group_search import Found, GroupSearch
+from .region_speed import halves_of, region_speeds
 
 DEEPEST_M, DEEPEST_WAVELENGTHS = 0.13, 1.7
 STRONG_ROUNDS = (1.75, 1.25)
@@ -51,11 +52,15 @@ FLOOR, USUAL_MATCH = 0.015, 0.74
 
 @dataclass(frozen=True)
 class BarRadargram:
-    """What the passes of a group have in common around one bar: (offset from it, time), for each dipole axis."""
+    """What the passes of a group have in common around one bar: (offset from it, time), for each dipole axis.
+
+    `region` names the half of the passes that it was made of; empty for all.
+    """
 
     name: str
     depth_m: float
     panels: Dict[str, np.ndarray]
+    region: str = ""
 
 
 def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) -> WaveSpeed:
@@ -79,19 +84,20 @@ def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) ->
         bars += own
         uses += rejected
     monitor.step(0.7)
-    result = match_bars(prepared, first, direct, bars) if len(bars) >= FEWEST_BARS else None
+    result = match_bars(prepared, first, direct, bars) if sum(not bar.region for bar in bars) >= FEWEST_BARS else None
     if result is None:
         uses += [
             EchoUse(bar.name, bar.depth_m, False, np.nan, tr("too few bars for an estimate of their own"))
             for bar in bars
+            if not bar.region
         ]
         return combine(prepared, first, direct, None, uses)
-    speed, sigma, own = result
-    return combine(prepared, first, direct, (speed, sigma), uses + own)
+    speed, sigma, own, regions = result
+    return combine(prepared, first, direct, (speed, sigma), uses + own, regions)
 
 
 def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List[BarRadargram], List[EchoUse]]:
-    """Radargrams of the group's shallow bars that cross it squarely, and what was rejected and why."""
+    """Radargrams of the group's shallow bars that cross it squarely, of all passes and of each half; what was rejected, and why."""
     wavelength = speed.speed_m_ns / prepared.area.centre_frequency_ghz
     deepest = min(DEEPEST_M, DEEPEST_WAVELENGTHS * wavelength)
     low, high = group.extent_m
@@ -107,8 +113,11 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
         if reason:
             rejected.append(EchoUse(name, depth, False, np.nan, reason))
             continue
-        panels = {axis: _fold(search, one, axis) for axis in DIPOLE_AXES if search.images.has[axis].sum() >= 3}
-        bars.append(BarRadargram(name, depth, panels))
+        for region, passes in [("", np.ones(len(group.passes), bool)), *halves_of(group)]:
+            axes = [axis for axis in DIPOLE_AXES if (search.images.has[axis] & passes).sum() >= 3]
+            panels = {axis: _fold(search, one, axis, passes) for axis in axes}
+            if panels:
+                bars.append(BarRadargram(name, depth, panels, region))
     return bars, rejected
 
 
@@ -128,12 +137,12 @@ def time_axis(images) -> np.ndarray:
     return np.arange(0.0, images.time_ns[-1], TIME_STEP_NS)
 
 
-def _fold(search: GroupSearch, one: Found, axis: str) -> np.ndarray:
-    """Median over passes and both sides of the bar by distance from it, other bars' echoes taken off; (offset, time)."""
+def _fold(search: GroupSearch, one: Found, axis: str, passes: np.ndarray) -> np.ndarray:
+    """Median over `passes` and both sides of the bar by distance from it, other bars' echoes taken off; (offset, time)."""
     images = search.images
     traces = search.traces[axis].copy()
     add_echo(traces, one.echo, axis, +1)
-    u = np.where(np.isfinite(one.sightings.u_m) & images.has[axis], one.sightings.u_m, -1e3)
+    u = np.where(np.isfinite(one.sightings.u_m) & images.has[axis] & passes, one.sightings.u_m, -1e3)
     index, offset = near_traces(images.distances_m(axis), u, OFFSETS_M[-1] + 0.01)
     near = np.take_along_axis(traces, index[:, :, None], axis=1).real
     spacing = OFFSETS_M[1]
@@ -147,19 +156,25 @@ def _fold(search: GroupSearch, one: Found, axis: str) -> np.ndarray:
 
 
 def match_bars(
-    prepared: PreparedArea, first: WaveSpeed, direct: DirectWaveFit, bars: Sequence[BarRadargram]
-) -> Optional[Tuple[float, float, List[EchoUse]]]:
-    """Speed, its sigma, and what each bar said; None where the bars do not match the model at any permittivity."""
+    prepared: PreparedArea, first: WaveSpeed, direct: DirectWaveFit, radargrams: Sequence[BarRadargram]
+) -> Optional[Tuple[float, float, List[EchoUse], Tuple[RegionSpeed, ...]]]:
+    """Speed, its sigma, what each bar said, and the speeds of regions; None where the bars do not match at any permittivity."""
+    bars = [one for one in radargrams if not one.region]
+    parts = [one for one in radargrams if one.region]
     frequency = prepared.area.centre_frequency_ghz
     count = next(iter(bars[0].panels.values())).shape[1]
     time = np.arange(count) * TIME_STEP_NS
     kept = time < 2 * (DEEPEST_M + 0.05) / first.speed_m_ns + 1.5 / frequency
     matcher = _Matcher(prepared, first, direct, time[kept], kept)
-    by_radius = [np.nanmean(match) for match in matcher.matches(bars, [(1.0, radius) for radius in RADII_M])]
+    trials = [(1.0, radius) for radius in RADII_M]
+    by_radius = [np.nanmean(match[: len(bars)]) for match in matcher.matches(bars + parts, trials)]
     radius = RADII_M[int(np.nanargmax(by_radius))]
-    matches = np.array(matcher.matches(bars, [(ratio, radius) for ratio in RATIOS]))  # (ratio, bar, axis)
-    uses: List[EchoUse] = []
+    matches = np.array(matcher.matches(bars + parts, [(ratio, radius) for ratio in RATIOS]))  # (ratio, bar, axis)
     logs = np.log(RATIOS)
+    names = [one.region for one in parts]
+    regions = region_speeds(names, logs, first.speed_m_ns, _vertex, matches[:, len(bars) :])
+    matches = matches[:, : len(bars)]
+    uses: List[EchoUse] = []
     good = np.nanmax(matches, axis=(0, 2)) >= LEAST_MATCH
     for number, bar in enumerate(bars):
         own = _vertex(logs, np.nanmean(matches[:, number], axis=1)) if good[number] else np.nan
@@ -190,7 +205,7 @@ def match_bars(
     # What the two axes say should agree; half of what they differ by counts as uncertainty.
     apart = 0.25 * float(np.nan_to_num(np.ptp(by_axis(chosen))))
     sigma = float(np.sqrt(scatter**2 + apart**2 + (FLOOR * max(1.0, left) ** 2) ** 2))
-    return float(first.speed_m_ns * np.exp(-0.5 * best)), sigma * first.speed_m_ns, uses
+    return float(first.speed_m_ns * np.exp(-0.5 * best)), sigma * first.speed_m_ns, uses, regions
 
 
 def _vertex(logs: np.ndarray, values: np.ndarray) -> float:

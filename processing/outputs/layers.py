@@ -188,6 +188,11 @@ def wave_speed_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
     return Layer("wave_speeds", None, fields, rows, tr("Wave speed and time zero of each area, with 1-sigma."))
 
 
+def speed_evidence(wave_speeds: Mapping[str, WaveSpeed]) -> List[Layer]:
+    """What the wave speeds rest on, echo by echo, and how they differ within areas."""
+    return [speed_echo_layer(wave_speeds), speed_region_layer(wave_speeds)]
+
+
 def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
     """`wave_speed_echoes`: the bar echoes looked at for the wave speeds, which were used, and why the others were not."""
     fields = {"area_id": str, "echo": str, "depth_m": float, "used": int, "speed_m_ns": float, "reason": str}
@@ -207,6 +212,19 @@ def speed_echo_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
         for echo in speed.echoes
     ]
     return Layer("wave_speed_echoes", None, fields, rows, tr("Echoes of bars looked at for the wave speeds."))
+
+
+def speed_region_layer(wave_speeds: Mapping[str, WaveSpeed]) -> Layer:
+    """`wave_speed_regions`: wave speeds of halves of areas, where enough bars and lines tell them."""
+    fields = {"area_id": str, "region": str, "speed_m_ns": float, "sigma_m_ns": float}
+    rows = [
+        (None, dict(zip(fields, (speed.area_id, one.where, one.speed_m_ns, one.sigma_m_ns))))
+        for speed in wave_speeds.values()
+        for one in speed.regions
+    ]
+    return Layer(
+        "wave_speed_regions", None, fields, rows, tr("Wave speeds of halves of areas, from the echoes of bars.")
+    )
 
 
 def coverage_layer(pieces: Iterable[Coverage], areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:

@@ -25,13 +25,13 @@ def classes() -> Dict[str, type]:
     from ..items.known_depths import KnownDepth
     from ..items.model import Item, Pick
     from ..radar.mending import Mending
-    from ..radar.model import DepthVolume, EchoUse, ShallowCell, SlabBase, WaveSpeed
+    from ..radar.model import DepthVolume, EchoUse, RegionSpeed, ShallowCell, SlabBase, WaveSpeed
     from ..survey.model import Finding, ScanArea, ScanLine
     from .area_task import AreaResult, AreaTask
     from .result import AreaDepths
 
     own = (AreaTask, AreaResult, AreaDepths)
-    found = (Item, Pick, DepthVolume, EchoUse, ShallowCell, SlabBase, WaveSpeed)
+    found = (Item, Pick, DepthVolume, EchoUse, RegionSpeed, ShallowCell, SlabBase, WaveSpeed)
     return {kind.__name__: kind for kind in (*own, *found, KnownDepth, Mending, Finding, ScanArea, ScanLine)}
 
 

@@ -20,6 +20,15 @@ class EchoUse:
 
 
 @dataclass(frozen=True)
+class RegionSpeed:
+    """Wave speed of a part of an area, with the 1-sigma of its difference from that of another part; m/ns."""
+
+    where: str
+    speed_m_ns: float
+    sigma_m_ns: float
+
+
+@dataclass(frozen=True)
 class WaveSpeed:
     """Wave speed and time zero of one area, with 1-sigma and how they were found.
 
@@ -27,7 +36,8 @@ class WaveSpeed:
     `correlation` is that of the errors of speed and time zero. `warnings` are sentences for the surveyor. `echoes` lists
     what the estimate from bars looked at. `focus_speed_m_ns` is what the focusing of deep echoes says for itself (NaN where no
     deep objects cross the lines squarely). `pulse_phase_rad` is the phase of the antenna's pulse at its centre, 0 for a positive
-    Ricker pulse; images are made of traces turned back by it.
+    Ricker pulse; images are made of traces turned back by it. `regions` are halves of the area, two for each direction of lines
+    that allows it.
     """
 
     area_id: str
@@ -42,6 +52,7 @@ class WaveSpeed:
     focus_speed_m_ns: float = float("nan")
     focus_sigma_m_ns: float = float("nan")
     pulse_phase_rad: float = 0.0
+    regions: Tuple[RegionSpeed, ...] = ()
 
     @property
     def relative_permittivity(self) -> float:

@@ -7,7 +7,7 @@ import numpy as np
 
 from ..language import tr
 from .direct_wave import DirectWaveFit
-from .model import SPEED_OF_LIGHT_M_NS, EchoUse, WaveSpeed
+from .model import SPEED_OF_LIGHT_M_NS, EchoUse, RegionSpeed, WaveSpeed
 from .prepare import PreparedArea
 
 # Scatter of the direct wave's result on simulated slabs: relative speed, and time zero as a part of the period.
@@ -22,6 +22,8 @@ CONDUCTIVITY_SPEED_SIGMA = 0.02
 PLAUSIBLE_M_NS = (0.07, 0.15)
 WORST_MISFIT = 0.003
 DISAGREEMENT_SIGMAS = 2.5
+# Halves of an area that differ by less (relative) count as alike.
+SMALLEST_DIFFERENCE = 0.03
 
 
 @dataclass(frozen=True)
@@ -101,8 +103,12 @@ def combine(
     direct: DirectWaveFit,
     bars: Optional[Tuple[float, float]],
     echoes: Sequence[EchoUse],
+    regions: Sequence[RegionSpeed] = (),
 ) -> WaveSpeed:
-    """The direct wave's speed and that of the bars, by inverse variance; a disagreement widens the sigma and is said."""
+    """The direct wave's speed and that of the bars, by inverse variance; a disagreement widens the sigma and is said.
+
+    So does a difference between two halves of the area (`regions`, in pairs): one speed is then wrong in both.
+    """
     warnings = list(first.warnings)
     if bars is None:
         result = replace(first, echoes=tuple(echoes))
@@ -134,7 +140,26 @@ def combine(
             sigma_time_zero_ns=first.sigma_time_zero_ns * widen,
             method="direct wave and bar echoes",
             echoes=tuple(echoes),
+            regions=tuple(regions),
         )
+    for one, other in zip(regions[::2], regions[1::2]):
+        apart = abs(one.speed_m_ns - other.speed_m_ns)
+        both = float(np.hypot(one.sigma_m_ns, other.sigma_m_ns))
+        if apart > max(DISAGREEMENT_SIGMAS * both, SMALLEST_DIFFERENCE * result.speed_m_ns):
+            # If the speed changes evenly it is off by up to `apart` at the area's edges, by this much in the root mean square.
+            spread = apart / np.sqrt(3.0)
+            result = replace(result, sigma_m_ns=float(np.hypot(result.sigma_m_ns, spread)))
+            warnings.append(
+                tr(
+                    "the wave speed is not the same everywhere: {one_speed:.4f} m/ns ({one}) and {other_speed:.4f} m/ns "
+                    "({other}), as where concrete is wetter on one side. One speed is used for the area, its sigma widened; scan "
+                    "such parts as areas of their own, or give a known depth in each.",
+                    one_speed=one.speed_m_ns,
+                    one=one.where,
+                    other_speed=other.speed_m_ns,
+                    other=other.where,
+                )
+            )
     return _checked(replace(result, warnings=tuple(warnings)))
 
 

@@ -12,8 +12,9 @@ from inslab.processing.items.bar_speed import OFFSETS_M, TIME_STEP_NS, BarRadarg
 from inslab.processing.radar.bar_echo import make_table
 from inslab.processing.radar.direct_wave import DirectWaveFit
 from inslab.processing.radar.half_space import Pulse, Spectrum
+from inslab.processing.radar.model import RegionSpeed
 from inslab.processing.radar.prepare import band_pass, prepare_area
-from inslab.processing.radar.wave_speed import from_direct_wave
+from inslab.processing.radar.wave_speed import combine, from_direct_wave
 from inslab.processing.survey.read import read_survey
 
 LIGHT_M_NS = 0.299792458
@@ -94,7 +95,7 @@ def test_speed_is_unbiased_and_its_sigma_honest(panels, known):
     random = np.random.default_rng(3)
     errors = []
     for _ in range(10):
-        speed, sigma, uses = match_bars(*known, bars_of(panels, random, 0.15))
+        speed, sigma, uses, _ = match_bars(*known, bars_of(panels, random, 0.15))
         assert all(use.used for use in uses)
         assert 0.01 < sigma / speed < 0.03
         errors.append((speed / TRUE_SPEED_M_NS - 1, sigma / speed))
@@ -117,10 +118,48 @@ def test_bar_unlike_the_others_is_not_used(panels, known):
     random = np.random.default_rng(5)
     bars = bars_of(panels, random, 0.05, count=5)
     bars[2] = replace(bars[2], panels={axis: _coloured(random, panel.shape) for axis, panel in bars[2].panels.items()})
-    speed, _, uses = match_bars(*known, bars)
+    speed, _, uses, _ = match_bars(*known, bars)
     assert [use.used for use in uses] == [True, True, False, True, True]
     assert "does not match" in uses[2].reason
     assert speed == pytest.approx(TRUE_SPEED_M_NS, rel=0.02)
+
+
+def test_halves_of_another_speed_are_told_apart(panels, known):
+    """The same bars in both halves; in one of them the times are stretched as 8 % slower concrete would."""
+    random = np.random.default_rng(8)
+    bars = bars_of(panels, random, 0.1)
+    stretched = {
+        bar.name: {
+            axis: np.array([np.interp(TIME_NS / 1.08, TIME_NS, trace) for trace in panel])
+            for axis, panel in bar.panels.items()
+        }
+        for bar in bars
+    }
+    near = [replace(bar, region="near") for bar in bars]
+    far = [replace(bar, region="far", panels=stretched[bar.name], depth_m=1.08 * bar.depth_m) for bar in bars]
+    *_, regions = match_bars(*known, bars + near + far)
+    speeds = {one.where: one for one in regions}
+    assert set(speeds) == {"near", "far"}
+    apart = speeds["near"].speed_m_ns / speeds["far"].speed_m_ns - 1
+    # Depth takes part of a stretch, hyperbolas tell the rest: the sign and the order of size count.
+    assert 0.02 < apart < 0.12
+    *_, same = match_bars(*known, bars + near + [replace(bar, region="again") for bar in bars])
+    assert same[0].speed_m_ns == same[1].speed_m_ns
+
+
+def test_difference_of_halves_is_said_and_widens_the_sigma(known):
+    prepared, first, direct = known
+    bars = (first.speed_m_ns, 0.01 * first.speed_m_ns)
+    alike = combine(prepared, first, direct, bars, [])
+    near, far = (
+        RegionSpeed(name, factor * first.speed_m_ns, 0.0015) for name, factor in (("near", 0.95), ("far", 1.05))
+    )
+    differ = combine(prepared, first, direct, bars, [], [near, far])
+    # An even change over the area: off by 10 % at the edges, by 10 % / sqrt(3) in the root mean square.
+    spread = 0.10 * first.speed_m_ns / np.sqrt(3.0)
+    assert differ.sigma_m_ns == pytest.approx(np.hypot(alike.sigma_m_ns, spread), rel=1e-6)
+    assert "not the same everywhere" in differ.warnings[-1]
+    assert combine(prepared, first, direct, bars, [], [near, near]).warnings == alike.warnings
 
 
 def test_poor_match_widens_the_sigma(panels, known):
