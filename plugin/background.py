@@ -7,6 +7,7 @@ from qgis.core import QgsTask
 from ..processing.errors import Cancelled, InslabError
 from ..processing.language import tr
 from ..processing.monitor import Monitor
+from ..processing.outputs.area_task import packages
 
 
 def quiet_flags():
@@ -42,7 +43,8 @@ class WorkTask(QgsTask):
         """Never raises: QGIS would go down with it."""
         try:
             monitor = Monitor(progress=lambda part: self.setProgress(100 * part), cancelled=self.isCanceled)
-            self.result = self._work(monitor)
+            with packages():
+                self.result = self._work(monitor)
         except Cancelled:
             return False
         except InslabError as error:

@@ -10,6 +10,7 @@ from statistics import median
 from typing import List, Sequence, Tuple
 
 from qgis.core import (
+    QgsEditFormConfig,
     QgsLayerTreeGroup,
     QgsMapLayer,
     QgsProcessingLayerPostProcessorInterface,
@@ -21,6 +22,7 @@ from qgis.core import (
 from ..processing import cautions
 from ..processing.language import tr
 from ..processing.outputs.geopackage import read_layer
+from ..processing.outputs.stored import raster_path
 from .styles import editing, fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
@@ -105,6 +107,16 @@ def table_source(survey_path, table: str) -> str:
     return f"{survey_path}|layername={table}"
 
 
+def table_layer(survey_path, table: str, where: str = "", title: str = "") -> QgsVectorLayer:
+    """One table of a GeoPackage as a layer, with the rows for which the SQL `where` holds; not valid where there is none.
+
+    The style that may be stored in the file or beside it is not taken: actions and forms in it can hold a stranger's program.
+    """
+    # The filter stands in the source: set afterwards, it makes QGIS 3.22 lose its other connections to the file.
+    source = table_source(survey_path, table) + (f"|subset={where}" if where else "")
+    return QgsVectorLayer(source, title or table, "ogr", QgsVectorLayer.LayerOptions(False))
+
+
 class ResultLoader(QgsProcessingLayerPostProcessorInterface):
     """QGIS calls it once it has loaded the table of steps; it then adds everything else."""
 
@@ -116,6 +128,7 @@ class ResultLoader(QgsProcessingLayerPostProcessorInterface):
         self._kept.append(self)
 
     def postProcessLayer(self, layer, context, feedback):
+        _forget_programs(layer)
         project = context.project() or QgsProject.instance()
         for other in list(project.mapLayers().values()):
             if other.source() == layer.source() and other.id() != layer.id():
@@ -124,6 +137,15 @@ class ResultLoader(QgsProcessingLayerPostProcessorInterface):
         node = project.layerTreeRoot().findLayer(layer.id())
         _table_group(project).addChildNode(node.clone())
         node.parent().removeChildNode(node)
+
+
+def _forget_programs(layer: QgsVectorLayer) -> None:
+    """Takes from a layer that QGIS itself loaded what a style stored in its file may have given it: see `table_layer`."""
+    form = layer.editFormConfig()
+    form.setInitCodeSource(QgsEditFormConfig.PythonInitCodeSource.CodeSourceNone)
+    layer.setEditFormConfig(form)
+    layer.actions().clearActions()
+    layer.setMapTipTemplate("")
 
 
 def _table_group(project: QgsProject) -> QgsLayerTreeGroup:
@@ -140,7 +162,7 @@ def _show_plain_tables(project: QgsProject, survey_path) -> None:
         if source in there:
             there[source].dataProvider().reloadData()
             continue
-        layer = QgsVectorLayer(source, title, "ogr")
+        layer = table_layer(survey_path, table, title=title)
         if layer.isValid():
             project.addMapLayer(layer, False)
             group.addLayer(layer)
@@ -167,9 +189,7 @@ class _PlaneView:
             for layer in earlier:
                 layer.dataProvider().reloadData()  # the file was replaced under it
                 layer.triggerRepaint()
-            # The filter stands in the source: set afterwards, it makes QGIS 3.22 lose its other connections to the file.
-            source = f"{table_source(self.survey_path, table)}|subset={self.plane.filter(table)}"
-            layer = earlier[0] if earlier else QgsVectorLayer(source, title, "ogr")
+            layer = earlier[0] if earlier else table_layer(self.survey_path, table, self.plane.filter(table), title)
             empty = table in FIT_TABLES and layer.isValid() and not layer.featureCount()
             if not earlier and layer.isValid() and not empty:
                 style(layer)
@@ -182,10 +202,11 @@ class _PlaneView:
         """Depth slices, slab thickness and origin of the cells of the whole plane."""
         for row in (row for _, row in read_layer(self.survey_path, "rasters")):
             if self.plane.holds(row) and not row["area_id"]:
-                path = str(self.survey_path.resolve().parent / row["path"])
+                path = raster_path(self.survey_path, row["path"])
                 earlier = self._added(row["content"])
                 show = {"slices": self._show_slices, "base": self._show_thickness, "origin": self._show_origin}
-                show[row["content"]](path, earlier)
+                if path is not None:
+                    show[row["content"]](str(path), earlier)
                 for layer in earlier:
                     self.project.removeMapLayer(layer.id())
 
@@ -204,7 +225,7 @@ class _PlaneView:
         self._add(self.group, layer, "base", False)
 
     def _show_origin(self, path: str, _earlier) -> None:
-        layer = QgsRasterLayer(path, tr("Area that each cell comes from"))
+        layer = _raster(path, tr("Area that each cell comes from"))
         slices.style_origin(layer)
         self._add(self.group, layer, "origin", False)
 

@@ -12,7 +12,7 @@ from ..processing.language import tr
 from ..processing.outputs import solids
 from ..processing.penetrations.model import VERDICTS
 from .docks.survey_runs import VERDICTS_FILE
-from .layers import SIDES, table_source
+from .layers import SIDES, table_layer
 from .styles.items import KIND_STYLES
 from .styles.penetrations import VERDICT_STYLES
 from .styles.solids import (
@@ -63,8 +63,7 @@ def show_bodies(project: QgsProject, survey_path, exaggeration: float = 1.0) -> 
         inner.setExpanded(number == 0)
         for table, words, name, look in _parts(exaggeration):
             where = f"\"level\" = '{_quoted(level)}' AND \"surface\" = '{_quoted(surface)}'"
-            source = f"{table_source(path, table)}|subset={where} AND {words}"
-            layer = QgsVectorLayer(source, name, "ogr")
+            layer = table_layer(path, table, f"{where} AND {words}", name)
             if layer.isValid() and layer.featureCount():
                 style_body(layer, *look)
                 _add(project, inner, layer, f"{path}|{title}|{name}")

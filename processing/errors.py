@@ -3,6 +3,8 @@
 Each message is one sentence for the person at the screen: which file or area, what is wrong, what to do.
 """
 
+from .language import tr
+
 
 class InslabError(Exception):
     """Base of all errors raised on purpose; its text can be shown to a user as it is."""
@@ -27,3 +29,17 @@ class Cancelled(InslabError):
 def short(text: str, most: int = 80) -> str:
     """What a file says, for a sentence: a stranger's file may say a megabyte."""
     return text if len(text) <= most else f"{text[: most - 1]}…"
+
+
+def missing_packages(*names: str) -> MissingPackageError:
+    """The error that says which Python packages a step lacks, and how each system gets them."""
+    return MissingPackageError(
+        tr(
+            "This step needs what this QGIS does not have, the Python package {names}: install it (Windows: {files} in the "
+            "OSGeo4W setup; macOS: 'pip3 install {words}' with the pip3 that lies in QGIS.app/Contents/MacOS/bin; Linux: the "
+            "distribution's {files}) and start QGIS again.",
+            names=tr(" and ").join(names),
+            files=" ".join(f"python3-{name}" for name in names),
+            words=" ".join(names),
+        )
+    )

@@ -18,9 +18,10 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QIcon
 
 from ...processing import cautions
-from ...processing.errors import Cancelled, InslabError
+from ...processing.errors import Cancelled, InslabError, missing_packages
 from ...processing.language import tr
 from ...processing.monitor import Monitor
+from ...processing.outputs.area_task import packages
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..help import page_url
 from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
@@ -111,10 +112,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         missing = [package for package in self.PACKAGES if importlib.util.find_spec(package) is None]
         if not missing:
             return True, ""
-        return False, tr(
-            "This step needs what this QGIS does not have: the Python package {}. Install it with the OSGeo4W setup on "
-            "Windows or the distribution's python3-{} on Linux, and start QGIS again."
-        ).format(tr(" and ").join(missing), missing[0])
+        return False, str(missing_packages(*missing))
 
     def problems(self, parameters, context):
         """Sentences that say which values cannot be used; empty if all can."""
@@ -137,8 +135,12 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         context.addLayerToLoadOnCompletion(table_source(survey_path, LOG_TABLE), details)
 
     def processAlgorithm(self, parameters, context, feedback):
+        possible, sentence = self.canExecute()  # which qgis_process does not ask
+        if not possible:
+            raise QgsProcessingException(sentence)
         try:
-            return self.compute(parameters, context, monitor_of(feedback))
+            with packages():
+                return self.compute(parameters, context, monitor_of(feedback))
         except Cancelled as stop:
             feedback.pushInfo(str(stop))
             return {}

@@ -5,7 +5,7 @@ from typing import Optional
 from qgis.core import QgsApplication, QgsFeature, QgsProject
 from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt
-from qgis.PyQt.QtWidgets import QLabel, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QVBoxLayout, QWidget
 
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section, SectionSource
@@ -13,6 +13,7 @@ from ...processing.survey.model import DIPOLE_AXES
 from ..background import WorkTask
 from ..maptools.choose_line import ChooseLineTool
 from ..maptools.draw_shape import DrawShapeTool
+from ..plain_text import plain_label
 from ..shown import ShownPlane, plane_of_layer, shown_planes
 from .section_bar import SectionBar
 from .section_editing import SectionEditing
@@ -44,9 +45,8 @@ class SectionPanel(QgsDockWidget):
         self._source: Optional[SectionSource] = None
         self._running = set()  # tasks, also cancelled ones: without a reference they would be gone before their turn
         self._centre_m: Optional[float] = None
-        self.view, self.bar, self.speed_row, self.footer = SectionView(), SectionBar(), SpeedRow(), QLabel()
+        self.view, self.bar, self.speed_row, self.footer = SectionView(), SectionBar(), SpeedRow(), plain_label()
         self.footer.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
-        self.footer.setWordWrap(True)
         self.speed_row.hide()
         box = QVBoxLayout()
         for widget, stretch in ((self.bar, 0), (self.speed_row, 0), (self.view, 1), (self.footer, 0)):

@@ -9,6 +9,7 @@ from qgis.PyQt.QtWidgets import QDoubleSpinBox, QHBoxLayout, QLabel, QSizePolicy
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section
 from ...processing.radar.travel_curve import FASTEST_M_NS, SLOWEST_M_NS, TravelCurve
+from ..plain_text import plain_label
 
 
 class SpeedRow(QWidget):
@@ -28,8 +29,7 @@ class SpeedRow(QWidget):
         self.speed.setToolTip(
             tr("Wave speed of the curve. Drag the curve's apex onto an echo's top, then its flank onto the echo.")
         )
-        self.words = QLabel()
-        self.words.setWordWrap(True)
+        self.words = plain_label()
         self.words.setToolTip(
             tr(
                 "What the curve says, and the estimate of the area's wave speed with 1-sigma and, in brackets, its permittivity."

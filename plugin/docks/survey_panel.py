@@ -31,6 +31,7 @@ from ...processing.outputs.stored import find_survey_folder
 from ..background import quiet_flags
 from ..help import help_button
 from ..layers import show_result
+from ..plain_text import as_html
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
 from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, run_of, runs_of
@@ -269,7 +270,7 @@ class SurveyPanel(QgsDockWidget):
             running = one.title == self._running_step
             side = self.fontMetrics().height()
             entry.setIcon(0, sign(RUNNING if running else one.state, side, self.palette(), self.devicePixelRatioF()))
-            entry.setToolTip(1, "\n".join(one.reasons))
+            entry.setToolTip(1, as_html("\n".join(one.reasons)))
             for sentence in one.reasons:
                 self._add_below(entry, sentence)
             for finding in one.findings:
@@ -290,7 +291,7 @@ class SurveyPanel(QgsDockWidget):
 
     def _add_below(self, entry: QTreeWidgetItem, text: str) -> QTreeWidgetItem:
         below = QTreeWidgetItem([text])
-        below.setToolTip(0, text)
+        below.setToolTip(0, as_html(text))
         entry.addChild(below)
         return below
 
@@ -398,7 +399,7 @@ class SurveyPanel(QgsDockWidget):
             return
         sentence = zoom_to_areas(self.iface.mapCanvas(), self.survey_path, finding)
         if sentence:
-            self.iface.messageBar().pushInfo("Inslab", sentence)
+            self.iface.messageBar().pushInfo("Inslab", as_html(sentence))
 
     def say(self, kind: str, sentence: str) -> None:
         """One line in the log."""

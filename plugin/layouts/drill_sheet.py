@@ -10,13 +10,12 @@ from qgis.core import (
     QgsPrintLayout,
     QgsProject,
     QgsRectangle,
-    QgsVectorLayer,
 )
 from qgis.PyQt.QtGui import QColor
 
 from ...processing import cautions
 from ...processing.language import tr
-from ..layers import table_source
+from ..layers import table_layer
 from ..styles.items import style_items
 from ..styles.penetrations import style_verdicts
 from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
@@ -76,7 +75,7 @@ def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> 
     )
     for order, (path, table, style) in enumerate(sources):
         scanned = ' AND "line_directions" >= 2' if table == "coverage" else ""
-        layer = QgsVectorLayer(f"{table_source(path, table)}|subset={where}{scanned}", table, "ogr")
+        layer = table_layer(path, table, f"{where}{scanned}")
         if layer.isValid():
             style(layer)
             layer.setCustomProperty("side", side)

@@ -22,7 +22,7 @@ from qgis.core import (
 
 from ...processing.language import tr
 from ...processing.outputs.stored import read_crs_wkt
-from ..layers import Plane, table_source
+from ..layers import Plane, table_layer
 from ..styles.items import style_items
 from ..styles.penetrations import style_verdicts
 from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
@@ -68,8 +68,7 @@ class MapLayers:
         return [layer for layer in found if layer is not None]
 
     def _table(self, table: str, where: str) -> Optional[QgsVectorLayer]:
-        # The filter stands in the source: see plugin/layers.py.
-        layer = QgsVectorLayer(f"{table_source(self.survey_path, table)}|subset={where}", table, "ogr")
+        layer = table_layer(self.survey_path, table, where)
         return self.project.addMapLayer(layer) if layer.isValid() else None
 
     def _hole_layer(self, level: str, surface: str) -> Optional[QgsVectorLayer]:

@@ -37,9 +37,9 @@ class Page:
         return item
 
     def text(self, text, top, size, bold=False, left=LEFT_MM, width=WIDTH_MM, height=8.0):
-        """Text of `size` points."""
+        """Text of `size` points, as it is: QGIS would compute what stands between [% and %]."""
         label = QgsLayoutItemLabel(self.layout)
-        label.setText(text)
+        label.setText(text.replace("[%", "[% '[%' %]"))
         set_font(label, size, bold)
         return self.place(label, left, top, width, height)
 

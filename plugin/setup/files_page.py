@@ -10,7 +10,6 @@ from qgis.PyQt.QtWidgets import (
     QFormLayout,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -20,6 +19,7 @@ from qgis.PyQt.QtWidgets import (
 from ...processing.errors import SurveyError
 from ...processing.language import tr
 from ...processing.survey.grid_plan import FileCheck, PlannedLine, assign_files, count_sentence, line_files_in
+from ..plain_text import as_html, plain_label
 from . import fields
 
 COLUMNS = (tr("Line"), tr("Axis"), tr("File"), tr("Traces"), tr("Samples"), tr("Trace spacing"), tr("Look at"))
@@ -50,8 +50,7 @@ class FilesPage(QWidget):
         self.again = fields.button(
             tr("Read folder again"), tr("All files of the folder, in the order of their names."), self.read
         )
-        self.sentence = QLabel()
-        self.sentence.setWordWrap(True)
+        self.sentence = plain_label()
         self.sentence.setToolTip(tr("Whether there are as many files as lines."))
         self.table = QTableWidget(0, len(COLUMNS))
         self.table.setHorizontalHeaderLabels(COLUMNS)
@@ -133,7 +132,7 @@ class FilesPage(QWidget):
             }
             for column, words in cells.items():
                 self.table.item(number, column).setText(words)
-                self.table.item(number, column).setToolTip(words)
+                self.table.item(number, column).setToolTip(as_html(words))
             mark = self.table.item(number, LINE)
             font = mark.font()
             font.setStrikeOut(bool(one.problem))  # seen without colour
@@ -147,7 +146,7 @@ class FilesPage(QWidget):
     def _fill(self, row: int, texts: Sequence[str]) -> None:
         for column, words in enumerate(texts):
             item = QTableWidgetItem(words)
-            item.setToolTip(words)
+            item.setToolTip(as_html(words))
             if column in (TRACES, SAMPLES, SPACING):
                 item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
             self.table.setItem(row, column, item)

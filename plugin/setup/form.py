@@ -9,7 +9,6 @@ from qgis.PyQt.QtWidgets import (
     QDialog,
     QDialogButtonBox,
     QFormLayout,
-    QLabel,
     QProgressBar,
     QPushButton,
     QScrollArea,
@@ -26,6 +25,7 @@ from ...processing.outputs.survey_setup import add_area, known_area_ids
 from ...processing.survey.grid_plan import PlannedLine, check_file, check_plan, check_together, plan_lines
 from ..background import quiet_flags
 from ..help import HelpKey, open_page
+from ..plain_text import plain_label
 from . import fields
 from .area_page import AreaPage
 from .files_page import FilesPage
@@ -66,8 +66,7 @@ class SetUpForm(QDialog):
 
     def _build(self) -> None:
         self.folder = fields.folder(tr("Folder of the survey; a further area is added to the tables that are there."))
-        self.areas_there = QLabel()
-        self.areas_there.setWordWrap(True)
+        self.areas_there = plain_label()
         self.areas_there.setToolTip(tr("Scan areas that the survey has already."))
         self.pages = QTabWidget()
         self.pages.setToolTip(tr("Go through the pages from left to right."))
@@ -85,8 +84,7 @@ class SetUpForm(QDialog):
         splitter.setChildrenCollapsible(False)
         splitter.setStretchFactor(0, 3)
         splitter.setStretchFactor(1, 2)
-        self.problem = QLabel()
-        self.problem.setWordWrap(True)
+        self.problem = plain_label()
         self.problem.setToolTip(tr("What is missing before the area can be written."))
         self.progress = QProgressBar()
         self.progress.setToolTip(tr("How far writing is."))

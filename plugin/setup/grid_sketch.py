@@ -9,6 +9,7 @@ from qgis.PyQt.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from ...processing.language import tr
 from ...processing.survey.grid_plan import PlannedLine
+from ..plain_text import as_html
 
 # Palette of Okabe and Ito (see styles/items.py); the way a line runs and its dashes tell the same without colour.
 COLOURS = {"x": "#0072b2", "y": "#d55e00"}
@@ -195,7 +196,7 @@ class GridSketch(QWidget):
         line = self.lines[near]
         same = [one for one in self.lines if (one.direction, one.number) == (line.direction, line.number)]
         said = [f"{one.line_id} {one.dipole_axis}: {one.file.name if one.file else tr('no file')}" for one in same]
-        QToolTip.showText(self.mapToGlobal(event.pos()), "\n".join(said), self)
+        QToolTip.showText(self.mapToGlobal(event.pos()), as_html("\n".join(said)), self)
 
     def _nearest(self, place: QPointF) -> Optional[int]:
         """Position of the line that runs within half a line of text of a place."""

@@ -10,7 +10,6 @@ from qgis.PyQt.QtWidgets import (
     QFormLayout,
     QHBoxLayout,
     QHeaderView,
-    QLabel,
     QTableWidget,
     QTableWidgetItem,
     QVBoxLayout,
@@ -19,6 +18,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ...processing.language import tr
 from ...processing.survey.model import ControlPoint
+from ..plain_text import plain_label
 from . import fields
 
 COLUMNS = (tr("Point"), tr("local x (m)"), tr("local y (m)"), tr("site x (m)"), tr("site y (m)"), tr("sigma (m)"))
@@ -58,8 +58,7 @@ class PointsPage(QWidget):
         self.pairs.setCheckable(True)
         self.pairs.toggled.connect(self._click_pairs)
         self.remove = fields.button(tr("Remove"), tr("Remove the chosen row."), self._remove)
-        self.sentence = QLabel()
-        self.sentence.setWordWrap(True)
+        self.sentence = plain_label()
         self.sentence.setToolTip(tr("What control points are for."))
         self.table = QTableWidget(0, len(COLUMNS))
         self.table.setHorizontalHeaderLabels(COLUMNS)

@@ -11,9 +11,8 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from ..radar.focus import near_traces
-from ..radar.geometry import two_leg_path
+from ..radar.geometry import NOMINAL_RADIUS_M, two_leg_path
 from ..radar.line_groups import GroupImages
-from ..radar.migration import NOMINAL_RADIUS_M
 from ..survey.model import DIPOLE_AXES
 
 REACH_M = 0.26

@@ -9,7 +9,7 @@ from typing import List, Optional, Sequence
 import numpy as np
 
 from ..language import tr
-from ..radar.migration import NOMINAL_RADIUS_M
+from ..radar.geometry import NOMINAL_RADIUS_M
 from .stack import Track
 
 PARALLEL = 0.08

@@ -17,8 +17,7 @@ import numpy as np
 from ..errors import SurveyError
 from ..language import tr
 from ..monitor import Monitor
-from ..radar.geometry import two_leg_path
-from ..radar.migration import NOMINAL_RADIUS_M
+from ..radar.geometry import NOMINAL_RADIUS_M, two_leg_path
 from ..radar.model import SlabBase, WaveSpeed
 from ..radar.prepare import PreparedArea
 from ..radar.wave_speed import SpeedEvidence, combine_with_known

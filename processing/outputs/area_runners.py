@@ -14,7 +14,7 @@ whether it is the same as this one, and where none is found the work is done her
 import json
 import os
 import queue
-import subprocess  # no shell, no text of a user: only our own file, run by the interpreter that runs this
+import subprocess  # nosec B404 - no shell, no text of a user: only our own file, run by the interpreter that runs this
 import sys
 import threading
 import time
@@ -242,7 +242,7 @@ def _answers(python: str) -> bool:
 def start_worker(python: str) -> subprocess.Popen:
     """A worker that is ready for tasks. Raises `OSError` or `ValueError` where it does not start or is another release."""
     single = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    process = subprocess.Popen(  # noqa: S603 - see the import
+    process = subprocess.Popen(  # noqa: S603  # nosec B603 - see the import
         [python, str(WORKER)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,

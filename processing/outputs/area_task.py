@@ -14,7 +14,7 @@ from typing import Dict, List, Optional, Tuple
 
 import numpy as np
 
-from ..errors import Cancelled, InslabError, MissingPackageError
+from ..errors import Cancelled, InslabError, MissingPackageError, missing_packages
 from ..language import tr
 from ..monitor import Monitor
 from ..radar.mending import Mending
@@ -295,13 +295,7 @@ def packages():
     except ModuleNotFoundError as error:
         if error.name.startswith(__name__.split(".")[0]):
             raise  # a part of Inslab itself
-        raise MissingPackageError(
-            tr(
-                "This step needs the Python package {name}; install it (Debian: python3-{name}, OSGeo4W and conda: {name}) and "
-                "start QGIS again.",
-                name=error.name,
-            )
-        ) from error
+        raise missing_packages(error.name.split(".")[0]) from error
 
 
 def sentence(error: Exception, area_id: str, log) -> str:

@@ -122,7 +122,9 @@ def write_picture(path, fit: DrawingFit, output, crs_wkt: str, page: int = 1, do
     options = [f"DPI={dots_per_inch:g}"] if is_pdf else []
     try:
         with _quiet(gdal):
-            source = gdal.OpenEx(name, gdal.OF_RASTER, open_options=options)
+            # No other driver: a file of another kind under such a name could lead GDAL to further files and to a network.
+            drivers = ["PDF"] if is_pdf else ["PNG", "JPEG", "GTiff"]
+            source = gdal.OpenEx(name, gdal.OF_RASTER, allowed_drivers=drivers, open_options=options)
             if source is None:
                 what = tr("page {page} of {name}", page=page, name=Path(path).name) if is_pdf else Path(path).name
                 raise SurveyError(

@@ -151,7 +151,7 @@ def _copy_crs(source, target) -> None:
         names.append(wide)
         values.append(row["definition"])
     target.execute(
-        f"UPDATE gpkg_spatial_ref_sys SET {', '.join(f'{name} = ?' for name in names)} "  # noqa: S608  (names from above)
+        f"UPDATE gpkg_spatial_ref_sys SET {', '.join(f'{name} = ?' for name in names)} "  # noqa: S608  # nosec B608  (names from above)
         "WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)",
         values,
     )

@@ -15,6 +15,7 @@ from ..penetrations.known_ground import KnownGround, ScannedPiece
 from ..penetrations.model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
 from ..site.geotiff import GridReader
 from .geopackage import read_layer
+from .stored import raster_path
 from .take_over import HAND_SIGMA_M
 
 # Where no wave speed is stored: 1 GHz in concrete of relative permittivity 9.
@@ -132,8 +133,8 @@ def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
         for row in rows
         if row["content"] == "base" and not row["area_id"] and (row["level"], row["surface"]) == (level, surface)
     ]
-    path = survey_path.resolve().parent / rows[0]["path"] if rows else None
-    if path is None or not path.is_file():
+    path = raster_path(survey_path, rows[0]["path"]) if rows else None
+    if path is None:
         return KnownGround().base
     reader = GridReader(path)
     grid = reader.grid

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 
 from .. import cautions
-from ..errors import MissingPackageError
+from ..errors import missing_packages
 from ..language import tr
 from .radargrams import BEFORE_NS, LinePicture, Panel
 
@@ -22,12 +22,7 @@ def import_matplotlib():
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
     except ImportError as error:
-        raise MissingPackageError(
-            tr(
-                "Drawing radargrams needs the Python package matplotlib; install it (Debian: python3-matplotlib, "
-                "OSGeo4W and conda: matplotlib) and start QGIS again."
-            )
-        ) from error
+        raise missing_packages("matplotlib") from error
     return Figure, FigureCanvasAgg
 
 
@@ -42,7 +37,7 @@ def draw(picture: LinePicture, path: Path) -> None:
     axes = figure.subplots(1, len(picture.panels), squeeze=False)[0]
     for ax, panel in zip(axes, picture.panels):
         _draw_panel(ax, picture, panel)
-    figure.suptitle(picture.title, fontsize=11, fontweight="bold")
+    figure.suptitle(picture.title, fontsize=11, fontweight="bold", parse_math=False)
     figure.supxlabel(_foot(picture), fontsize=7, x=0.01, ha="left")
     # No version of the drawing library in the file: same input, same output.
     canvas.print_png(str(path), metadata={"Software": None})
@@ -144,5 +139,6 @@ def _draw_crossing(ax, picture: LinePicture, panel: Panel, crossing) -> None:
         ha="center",
         va="top",
         fontsize=6.5,
+        parse_math=False,
         bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none", "alpha": 0.75},
     )

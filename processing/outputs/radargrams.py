@@ -85,8 +85,7 @@ class LinePicture:
 
     def course(self, crossing: Crossing) -> Tuple[np.ndarray, np.ndarray]:
         """Distance (m) and time (ns) at which the echo of an item is expected along the line."""
-        from ..radar.geometry import two_leg_path
-        from ..radar.migration import NOMINAL_RADIUS_M
+        from ..radar.geometry import NOMINAL_RADIUS_M, two_leg_path
 
         offset = np.linspace(-COURSE_REACH_M, COURSE_REACH_M, 49)
         path = two_leg_path(

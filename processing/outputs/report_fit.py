@@ -1,6 +1,7 @@
 """The part of the report a surveyor signs: the adjustment, its observations and tests, and the seams."""
 
 from collections import defaultdict
+from html import escape
 from typing import Dict, List, Tuple
 
 import numpy as np
@@ -70,7 +71,7 @@ def _summary(site_fit: SiteFit) -> str:
         sentences.append(
             tr(
                 "Scale of {name}: {scale:+.0f} ± {sigma:.0f} millionths against the site grid.",
-                name=word(name),
+                name=escape(word(name)),
                 scale=1e6 * (scale - 1),
                 sigma=1e6 * sigma,
             )

@@ -142,11 +142,11 @@ class SectionSource:
             raise ProcessingError(tr("The section has no length; click two places that are apart."))
         rows = [row for _, row in read_layer(self.survey_path, "rasters")]
         found = [
-            self.survey_path.resolve().parent / row["path"]
+            stored.raster_path(self.survey_path, row["path"])
             for row in rows
             if (row["content"], row["level"], row["surface"], row["area_id"] or "") == ("slices", level, surface, "")
         ]
-        if not found:
+        if not found or found[0] is None:
             raise ProcessingError(
                 tr("{level} has no depth slices to cut; run 'Depth slices' or 'Process a survey' first.", level=level)
             )

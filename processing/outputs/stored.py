@@ -1,7 +1,7 @@
 """Reading back what an earlier step left in survey.gpkg."""
 
 import json
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Collection, Dict, List, Mapping, Optional, Tuple
 
 import numpy as np
@@ -18,6 +18,8 @@ from ..survey.read import read_survey
 from .geopackage import read_layer, read_metadata
 from .layers import CRS_KEY, RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FOLDER_KEY
 from .result import AreaDepths
+
+TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
 
 
 def find_survey_folder(survey_path) -> Path:
@@ -229,4 +231,23 @@ def read_raster_paths(survey_path) -> List[Path]:
     survey_path = Path(survey_path)
     if not survey_path.is_file():
         return []
-    return [survey_path.resolve().parent / values["path"] for _, values in read_layer(survey_path, "rasters")]
+    found = (raster_path(survey_path, values["path"]) for _, values in read_layer(survey_path, "rasters"))
+    return [path for path in found if path is not None]
+
+
+def raster_path(survey_path, listed: str) -> Optional[Path]:
+    """Where a raster lies that the survey's table `rasters` lists; None where no GeoTIFF lies there.
+
+    The survey may be a stranger's: GDAL would take some names for addresses on a network, and open a list of further places under
+    the name of a picture. So only a file counts that begins as a TIFF does, and none of another computer than the survey's.
+    """
+    folder = Path(survey_path).resolve().parent
+    computer = PureWindowsPath(listed).drive
+    if computer.startswith("\\\\") and computer.lower() != PureWindowsPath(folder).drive.lower():
+        return None
+    path = folder / listed
+    try:
+        with path.open("rb") as file:
+            return path if file.read(4) in TIFF_STARTS else None
+    except (OSError, ValueError):  # ValueError: a name that no file can have
+        return None

@@ -6,7 +6,7 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import MissingPackageError
+from ..errors import missing_packages
 from ..items.kind_names import kind_name
 from ..language import tr
 from .check import Verdict
@@ -47,12 +47,7 @@ def draw_section(
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
     except ImportError as error:
-        raise MissingPackageError(
-            tr(
-                "Drawing sections needs the Python package matplotlib; install it (Debian: python3-matplotlib) "
-                "and start QGIS again."
-            )
-        ) from error
+        raise missing_packages("matplotlib") from error
     # Equal input gives an equal file: no clock, and names inside the file that do not change.
     with matplotlib.rc_context({"svg.hashsalt": "inslab", "font.size": 8, "hatch.linewidth": 0.4}):
         figure = Figure(figsize=(7.4, 3.6))
@@ -133,7 +128,7 @@ def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
             )
         )
     )
-    axes.set_title(f"{hole.ids[0]}: {TITLES[verdict.verdict]}{margin}", fontsize=9)
+    axes.set_title(f"{hole.ids[0]}: {TITLES[verdict.verdict]}{margin}", fontsize=9, parse_math=False)
     azimuth = np.degrees(np.arctan2(right[0], right[1])) % 360
     axes.text(
         0.995,
@@ -183,6 +178,7 @@ def _draw_items(axes, found, pieces: Pieces) -> None:
             fontsize=6,
             xytext=(3, 5),
             textcoords="offset points",
+            parse_math=False,
         )
     if found:
         axes.plot([], [], color="#d55e00", linewidth=0.7, linestyle="-.", label=tr("keep-out"))

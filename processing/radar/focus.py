@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from .geometry import two_leg_path
+from .geometry import NOMINAL_RADIUS_M, two_leg_path
 from .line_groups import GroupImages
-from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, NOMINAL_RADIUS_M, unaliased
+from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, unaliased
 
 
 def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarray) -> np.ndarray:

@@ -15,9 +15,9 @@ from ..language import tr
 from ..monitor import Monitor
 from ..survey.model import DIPOLE_AXES
 from .focus import sample_traces
-from .geometry import depth_of_path, two_leg_path
+from .geometry import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from .line_groups import GroupImages, group_lines
-from .migration import APERTURE_M, NOMINAL_RADIUS_M, ImageGrid
+from .migration import APERTURE_M, ImageGrid
 from .model import WaveSpeed
 from .prepare import PreparedArea
 

@@ -2,6 +2,9 @@
 
 import numpy as np
 
+# Radius that stands for bars, tendons and conduits alike in the travel time; 8 mm more or less moves a limb by 10 ps.
+NOMINAL_RADIUS_M = 0.008
+
 
 def two_leg_path(offset_m, depth_m, separation_m, dipole_axis, crossing_rad=0.0, radius_m=0.0):
     """Length of the path transmitter - straight round bar - receiver, metres.

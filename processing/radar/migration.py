@@ -10,13 +10,11 @@ from typing import Tuple
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from .geometry import two_leg_path
+from .geometry import NOMINAL_RADIUS_M, two_leg_path
 
 APERTURE_M = 0.24
 # A dipole on concrete sends little beyond this slope; farther traces bring noise and the limbs of other bars.
 APERTURE_SLOPE, APERTURE_MARGIN_M = 1.3, 0.03
-# Radius that stands for bars, tendons and conduits alike in the travel time; 8 mm more or less moves a limb by 10 ps.
-NOMINAL_RADIUS_M = 0.008
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .geometry import depth_of_path, two_leg_path
-from .migration import NOMINAL_RADIUS_M
+from .geometry import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from .model import SPEED_OF_LIGHT_M_NS
 
 SLOWEST_M_NS, FASTEST_M_NS = 0.05, 0.20  # relative permittivity 36 to 2.2: beyond any concrete

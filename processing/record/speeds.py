@@ -15,7 +15,7 @@ import numpy as np
 
 from ..items.join import LARGEST_GAP_M
 from ..language import tr
-from ..radar.geometry import depth_of_path, two_leg_path
+from ..radar.geometry import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..radar.model import WaveSpeed
 from . import shapes
 from .history import Book
@@ -209,8 +209,6 @@ def number_in(name: str) -> int:
 
 def moved_depths(depths_m, separation_m: float, before: WaveSpeed, after: WaveSpeed) -> np.ndarray:
     """Depths (metres) as they come out with another wave speed and time zero: the instant of the echo stays."""
-    from ..radar.migration import NOMINAL_RADIUS_M
-
     path = two_leg_path(0.0, np.asarray(depths_m, float), separation_m, "across", 0.0, NOMINAL_RADIUS_M)
     time = path / before.speed_m_ns - (after.time_zero_ns - before.time_zero_ns)
     return depth_of_path(time * after.speed_m_ns, separation_m, "across", NOMINAL_RADIUS_M)

@@ -27,7 +27,7 @@ class Session:
         """All rows in the order in which they were put in."""
         names = list(table.columns)
         columns = [quoted(name) for name in names] + ([self.geometry_out()] if table.geometry else [])
-        cursor = self.execute(f"SELECT {', '.join(columns)} FROM {self.name_of(table)} ORDER BY fid")  # noqa: S608
+        cursor = self.execute(f"SELECT {', '.join(columns)} FROM {self.name_of(table)} ORDER BY fid")  # noqa: S608  # nosec B608
         rows = []
         for values in cursor.fetchall():
             row = {name: table.columns[name](v) if v is not None else None for name, v in zip(names, values)}
@@ -40,18 +40,18 @@ class Session:
         """Adds one row; fields that it lacks are empty."""
         names, marks, values = self._assigned(table, row)
         columns = ", ".join(quoted(name) for name in names)
-        self.execute(f"INSERT INTO {self.name_of(table)} ({columns}) VALUES ({', '.join(marks)})", values)  # noqa: S608
+        self.execute(f"INSERT INTO {self.name_of(table)} ({columns}) VALUES ({', '.join(marks)})", values)  # noqa: S608  # nosec B608
 
     def update(self, table: Table, row: Mapping) -> None:
         """Writes the row that has the same key anew."""
         names, marks, values = self._assigned(table, row)
         pairs = ", ".join(f"{quoted(name)} = {mark}" for name, mark in zip(names, marks))
         where = f"{quoted(table.key)} = {self.mark}"
-        self.execute(f"UPDATE {self.name_of(table)} SET {pairs} WHERE {where}", [*values, row[table.key]])  # noqa: S608
+        self.execute(f"UPDATE {self.name_of(table)} SET {pairs} WHERE {where}", [*values, row[table.key]])  # noqa: S608  # nosec B608
 
     def delete(self, table: Table, key: str) -> None:
         """Takes one row out."""
-        self.execute(f"DELETE FROM {self.name_of(table)} WHERE {quoted(table.key)} = {self.mark}", [key])  # noqa: S608
+        self.execute(f"DELETE FROM {self.name_of(table)} WHERE {quoted(table.key)} = {self.mark}", [key])  # noqa: S608  # nosec B608
 
     def _assigned(self, table: Table, row: Mapping):
         names, marks, values = list(table.columns), [self.mark] * len(table.columns), []

@@ -66,7 +66,7 @@ class GeoPackageSession(Session):
             stamp.setdefault(WIDE, stamp["definition"])
         pairs = ", ".join(f"{name} = ?" for name in stamp)
         values = [*stamp.values(), self.srs_id]
-        self.execute(f"UPDATE gpkg_spatial_ref_sys SET {pairs} WHERE srs_id = ?", values)  # noqa: S608
+        self.execute(f"UPDATE gpkg_spatial_ref_sys SET {pairs} WHERE srs_id = ?", values)  # noqa: S608  # nosec B608
 
     def finish(self) -> None:
         """Brings the extents up to date by which GIS programs zoom to a layer."""
@@ -74,7 +74,7 @@ class GeoPackageSession(Session):
             if table.geometry:
                 bounds = "min(ST_MinX(geom)), min(ST_MinY(geom)), max(ST_MaxX(geom)), max(ST_MaxY(geom))"
                 self.execute(
-                    f"UPDATE gpkg_contents SET (min_x, min_y, max_x, max_y) = (SELECT {bounds} "  # noqa: S608
+                    f"UPDATE gpkg_contents SET (min_x, min_y, max_x, max_y) = (SELECT {bounds} "  # noqa: S608  # nosec B608
                     f"FROM {self.name_of(table)}) WHERE table_name = ?",
                     [table.name],
                 )

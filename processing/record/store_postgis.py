@@ -7,7 +7,7 @@ on. psycopg2 comes with QGIS and is imported when it is first needed.
 import re
 from typing import Tuple
 
-from ..errors import MissingPackageError, ProcessingError
+from ..errors import ProcessingError, missing_packages
 from ..language import tr
 from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
 from .store import Session, Store, quoted
@@ -75,9 +75,7 @@ class PostgisStore(Store):
         try:
             import psycopg2
         except ImportError as error:
-            raise MissingPackageError(
-                tr("A record in a database needs the Python package psycopg2 (Debian: python3-psycopg2).")
-            ) from error
+            raise missing_packages("psycopg2") from error
         self._psycopg2 = psycopg2
         self.errors = (psycopg2.Error,)
         self.dsn, self.schema = split_schema(record)
@@ -151,7 +149,7 @@ class PostgisStore(Store):
                 cursor.execute(f"COMMENT ON COLUMN {name}.{quoted(field.name)} IS %s", (field.text,))
         about = f"{quoted(self.schema)}.about"
         rows = [("schema_version", SCHEMA_VERSION), ("crs_wkt", crs_wkt)]
-        cursor.executemany(f"INSERT INTO {about} (name, value) VALUES (%s, %s)", rows)  # noqa: S608
+        cursor.executemany(f"INSERT INTO {about} (name, value) VALUES (%s, %s)", rows)  # noqa: S608  # nosec B608
 
     def _open(self, writing: bool) -> Session:
         connection = self._connect()

@@ -11,7 +11,7 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
-from ..errors import MissingPackageError, ProcessingError
+from ..errors import ProcessingError, missing_packages
 from ..language import tr
 from .grid import SiteGrid
 
@@ -51,12 +51,7 @@ def import_rasterio():
     try:
         import rasterio
     except ImportError as error:
-        raise MissingPackageError(
-            tr(
-                "Writing depth slices needs the Python package rasterio; install it (Debian: python3-rasterio, "
-                "OSGeo4W and conda: rasterio) and start QGIS again."
-            )
-        ) from error
+        raise missing_packages("rasterio") from error
     return rasterio
 
 

@@ -131,13 +131,15 @@ def _read_lines(
 def _find_file(folder: Path, text: str) -> Path:
     """The file of a line; a name that leads out of the survey folder is refused, also through a link."""
     relative = Path(text.replace("\\", "/"))  # tables written on Windows
+    if relative.is_absolute():  # before anything is asked: on Windows the name may be that of another computer
+        raise SurveyError(tr("{text} lies outside the survey folder; give a path inside it.", text=short(text)))
     try:
         root = folder.resolve()
         path = (root / relative).resolve()
         exists = path.exists()
     except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a character no file name may hold
         raise SurveyError(tr("{text} cannot be the name of a file.", text=short(repr(text)))) from error
-    if relative.is_absolute() or root not in path.parents:
+    if root not in path.parents:
         raise SurveyError(tr("{text} lies outside the survey folder; give a path inside it.", text=short(text)))
     if not exists:
         raise SurveyError(tr("{text} is missing.", text=short(text)))
