@@ -19,7 +19,7 @@ from ...processing import cautions
 from ...processing.language import tr
 from ...processing.outputs.record_answer import UNKNOWN_LAYER
 from ...processing.record.schema import GEOMETRY
-from ..layers import table_source
+from ..layers import table_layer
 from ..record_places import Place
 from ..styles import items, plan, record
 
@@ -50,11 +50,11 @@ class AnswerOnMap:
         """The layers of another answer, in place of those of the one before."""
         self.clear()
         # As QGIS reads it back from the file, the same site grid may have another name than that of the record.
-        self.crs = QgsVectorLayer(table_source(path, "items"), "", "ogr").crs()
+        self.crs = table_layer(path, "items").crs()
         is_new = not any(layer.isSpatial() for layer in self.project.mapLayers().values())
         group = self.project.layerTreeRoot().insertGroup(0, tr("Answer of the record (temporary)"))
         for table, title, style in TABLES:
-            layer = QgsVectorLayer(table_source(path, table), title, "ogr")
+            layer = table_layer(path, table, title=title)
             if layer.isValid() and layer.featureCount():
                 style(layer)
                 metadata = layer.metadata()

@@ -17,6 +17,7 @@ from ...processing.recording import levels_of, query_record, site_grid
 from .. import records
 from ..background import WorkTask
 from ..maptools.draw_shape import AREA, LINE, DrawShapeTool
+from ..plain_text import as_html
 from ..record_places import Place, single_place
 from ..shown import first_visible, shown_planes
 from .record_controls import RecordControls
@@ -237,7 +238,7 @@ class RecordPanel(QgsDockWidget):
     def _go_to(self, row) -> None:
         sentence = self.on_map.zoom_to(row)
         if sentence:
-            self.iface.messageBar().pushInfo("Inslab", sentence)
+            self.iface.messageBar().pushInfo("Inslab", as_html(sentence))
 
     def _forget(self, keep_place: bool = False) -> None:
         """Take the answer away, and the layers with it."""

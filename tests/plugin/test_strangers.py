@@ -149,3 +149,12 @@ def test_labels_for_sentences_show_plain_text(qgis_app):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "QLabel":
                 assert node.args or file.name == "plain_text.py", f"{file.name}:{node.lineno}: use plain_label()"
+
+
+def test_files_become_layers_in_one_place():
+    """Elsewhere, `table_layer` would be forgotten one day."""
+    for file in (ROOT / "plugin").rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") in ("QgsVectorLayer", "QgsRasterLayer"):
+                provider = [word.value for word in node.args if isinstance(word, ast.Constant)]
+                assert "memory" in provider or file.name == "layers.py", f"{file.name}:{node.lineno}: use table_layer"
