@@ -15,7 +15,6 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = "inslab"
-LEFT_OUT = {"tests", "sample_project", "pyproject.toml"}  # and what is hidden
 # What https://plugins.qgis.org/docs/publish asks for, as known in 2026; the largest size and the programs it refuses as well.
 REQUIRED = (
     *("name", "description", "about", "version", "qgisMinimumVersion", "author", "email"),
@@ -42,12 +41,15 @@ def files_of(root):
         found = [Path(name) for name in said.decode().split("\0") if name]
     except (OSError, subprocess.CalledProcessError):  # a copy without git
         found = [path.relative_to(root) for path in root.rglob("*") if path.is_file()]
-    return sorted(path for path in found if (root / path).is_file() and not _is_left_out(path))
+    # Named once, for `git archive` and for this.
+    attributes = (ROOT / ".gitattributes").read_text(encoding="utf-8").splitlines()
+    left_out = {Path(line.split()[0]) for line in attributes if line.split()[1:] == ["export-ignore"]}
+    return sorted(path for path in found if (root / path).is_file() and not _is_left_out(path, left_out))
 
 
-def _is_left_out(path):
+def _is_left_out(path, left_out):
     hidden = any(part.startswith(".") or part == "__pycache__" for part in path.parts)
-    return hidden or path.parts[0] in LEFT_OUT or path.suffix in (".pyc", ".zip")
+    return hidden or path.suffix in (".pyc", ".zip") or bool(left_out & {path, *path.parents})
 
 
 def problems(root, draft=False):

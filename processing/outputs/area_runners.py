@@ -276,8 +276,17 @@ def start_worker(python: str) -> subprocess.Popen:
 
 
 def releases() -> Dict[str, str]:
-    """What a worker must have in common with the process that started it."""
-    return {"python": sys.version, "numpy": np.__version__}
+    """What a worker must have in common with the process that started it.
+
+    scipy is loaded for it: on Windows its libraries may be found inside QGIS and not outside it.
+    """
+    try:
+        import scipy.linalg
+
+        scipy_release = scipy.__version__
+    except ImportError:
+        scipy_release = ""
+    return {"python": sys.version, "numpy": np.__version__, "scipy": scipy_release}
 
 
 def run_on_dask(scheduler: str) -> Runner:

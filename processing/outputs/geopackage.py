@@ -19,6 +19,8 @@ import numpy as np
 from ..errors import MissingPackageError, ProcessingError, SurveyError
 from ..language import tr
 
+WINDOWS = os.name == "nt"
+SQLITE_START = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html, section 1.2.1
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
 GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
 
@@ -216,8 +218,14 @@ def check_replaceable(path) -> None:
 
 
 def is_open(path) -> bool:
-    """Does a program keep a journal beside the GeoPackage at `path`, as QGIS does from the first edit until it lets go of it?"""
-    return Path(f"{path}-wal").exists()
+    """May a program have the GeoPackage at `path` open, so that its content must be exchanged rather than the file?
+
+    QGIS keeps a journal beside it from the first edit until it lets go of it. On Windows a file that is merely shown cannot be
+    replaced either, and nothing tells of it.
+    """
+    if Path(f"{path}-wal").exists():
+        return True
+    return WINDOWS and Path(path).is_file() and _start_of(path) == SQLITE_START
 
 
 def put_in_place(part, path) -> None:
@@ -248,11 +256,15 @@ def as_json(values: Mapping) -> str:
     return json.dumps(values, sort_keys=True, ensure_ascii=False, default=str)
 
 
+def _start_of(path) -> bytes:
+    with Path(path).open("rb") as file:
+        return file.read(len(SQLITE_START))
+
+
 def _check_geopackage(path) -> None:
     path = Path(path)
     try:
-        with path.open("rb") as file:
-            start = file.read(16)
+        start = _start_of(path)
     except OSError as error:
         raise SurveyError(
             tr(
@@ -261,7 +273,7 @@ def _check_geopackage(path) -> None:
                 reason=error.strerror,
             )
         ) from error
-    if start != b"SQLite format 3\x00":
+    if start != SQLITE_START:
         raise SurveyError(tr("{path} is no GeoPackage; choose the survey.gpkg of a survey.", path=path))
 
 

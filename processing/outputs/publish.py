@@ -15,7 +15,7 @@ from typing import Iterable, List, Tuple
 from ..errors import ProcessingError
 from ..language import tr
 from .folder_lock import folder_lock
-from .geopackage import check_replaceable, is_open, put_in_place
+from .geopackage import WINDOWS, check_replaceable, is_open, put_in_place
 
 _STAGING, _MOVES = ".unfinished-", "moves.json"
 
@@ -148,11 +148,26 @@ def write_text(path, text: str) -> None:
 
 def _move(source: Path, target: Path, moved: List[Tuple[Path, Path]]) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
-    source.replace(target)
+    _exchange(source, target)
     moved.append((source, target))
+
+
+def _exchange(source: Path, target: Path) -> None:
+    """Moves a file. Windows moves nothing that is open, as a raster that QGIS shows, but lets it be written anew."""
+    try:
+        source.replace(target)
+    except PermissionError:
+        if not WINDOWS:
+            raise
+        shutil.copyfile(source, target)
 
 
 def _move_back(moved: List[Tuple[Path, Path]], moves: Path) -> None:
     moves.unlink(missing_ok=True)  # first, so that nobody completes what is being taken back
     for source, target in reversed(moved):
-        target.replace(source)
+        try:
+            _exchange(target, source)
+        except PermissionError:
+            if not WINDOWS:
+                raise
+            # What cannot be written now could not be written before either, so it is as it was.

@@ -24,6 +24,8 @@ KNOWN_DEPTHS_FILE = "known_depths.csv"
 
 MAX_BYTES = 2**25
 _UNSAFE = '/\\:*?"<>|,;'
+# Names that Windows keeps for devices, also before a dot.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(1, 10))}
 
 
 class Number(NamedTuple):
@@ -343,6 +345,8 @@ def _read_name(text: str, kind: Name, decimal_comma: bool) -> str:
                 unsafe=unsafe or ".",
             )
         )
+    if text.split(".")[0].strip().lower() in _DEVICES:
+        raise ValueError(tr("'{text}' cannot be the name of a file on Windows; give another one", text=text))
     return text
 
 

@@ -1,5 +1,6 @@
 """A result appears whole or not at all."""
 
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -106,3 +107,56 @@ def test_an_output_folder_that_cannot_be_made_is_named(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(ProcessingError, match="cannot be written to"), staging_folder(tmp_path / "file" / "out"):
         pass
+
+
+@pytest.fixture
+def as_on_windows(monkeypatch):
+    """Files that nobody moves or replaces while they are open; returns the set of these (names below the output folder)."""
+    from inslab.processing.outputs import geopackage
+    from inslab.processing.outputs import publish as module
+
+    open_files = set()
+    replace = Path.replace
+
+    def refuse(source, target):
+        if {Path(source), Path(target)} & open_files:
+            raise PermissionError(13, "in use", str(target))
+        return replace(source, target)
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    monkeypatch.setattr(module, "WINDOWS", True)
+    monkeypatch.setattr(geopackage, "WINDOWS", True)
+    return open_files
+
+
+def test_on_windows_files_that_qgis_shows_get_their_new_content(tmp_path, as_on_windows):
+    output = tmp_path / "out"
+    fill(output, slices__A_tif="old", report="old")
+    database(output / "survey.gpkg", "old")
+    as_on_windows.update({output / "slices" / "A.tif", output / "survey.gpkg"})
+    with closing(sqlite3.connect(output / "survey.gpkg")) as shown:  # QGIS goes on with the file that it has open
+        with staging_folder(output) as staging:
+            fill(staging, slices__A_tif="new", report="new")
+            database(staging / "survey.gpkg", "new")
+            publish(staging, output)
+        assert shown.execute("SELECT x FROM t").fetchone() == ("new",)
+    assert (output / "slices" / "A.tif").read_text() == (output / "report").read_text() == "new"
+
+
+def test_on_windows_too_everything_is_put_back(tmp_path, as_on_windows, monkeypatch):
+    output = tmp_path / "out"
+    fill(output, a_tif="old", b="old")
+    as_on_windows.update({output / "a.tif", output / "b"})
+    copy = shutil.copyfile
+
+    def locked(source, target):  # b is locked for writing as well
+        if Path(target) == output / "b":
+            raise PermissionError(13, "in use", str(target))
+        return copy(source, target)
+
+    monkeypatch.setattr(shutil, "copyfile", locked)
+    with staging_folder(output) as staging:
+        fill(staging, a_tif="new", b="new")
+        with pytest.raises(ProcessingError, match="b cannot be replaced"):
+            publish(staging, output)
+    assert contents(output) == {"a.tif": "old", "b": "old"}

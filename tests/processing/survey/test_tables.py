@@ -74,6 +74,7 @@ def test_blank_rows_and_short_rows(tmp_path):
         ("A1,,top,0.06,1500,,,", "level is empty"),
         ("A/1,L1,top,0.06,1500,,,", "'A/1' holds '/'"),
         ("..,L1,top,0.06,1500,,,", "'..' holds '.'"),
+        ("Aux.2,L1,top,0.06,1500,,,", "'Aux.2' cannot be the name of a file on Windows"),
         ("A1,L1,floor,0.06,1500,,,", "surface is 'floor'; it must be one of top, soffit, wall"),
         ("A1,L1,top,60,1500,,,", "antenna_separation_m is 60; it must lie between 0 and 1 metres"),
         ("A1,L1,top,-0.06,1500,,,", "antenna_separation_m is -0.06"),
