@@ -44,11 +44,10 @@ def test_another_frequency_than_stated_is_found():
 
 
 # Filters of textbooks on the Ricker pulse, and what they make of it: order and phase of a Gaussian's derivative. A time factor of
-# exp(+i w t) holds here. The corner of the RC filter lies at the pulse's peak, where it delays by 45 degrees.
+# exp(+i w t) holds here.
 SHAPED = {
     "differentiated once": (lambda f: 1j * f / 1.5 * np.exp(-((f / 2.2) ** 2)), 3.0, 90.0),
     "differentiated twice": (lambda f: -((f / 1.5) ** 2) * np.exp(-((f / 2.2) ** 2)), 4.0, 180.0),
-    "through an RC filter": (lambda f: 1 / (1 + 1j * f / 1.5), 1.8, None),
     "connected the other way round": (lambda f: -1.0, 2.0, 180.0),
 }
 
@@ -57,13 +56,18 @@ SHAPED = {
 def test_pulse_of_another_shape_is_found_and_costs_no_accuracy(shaping):
     response, order, phase = SHAPED[shaping]
     fit = fit_direct_wave(over_plain_concrete(7.0, shaping=response))
-    # The RC filter's pulse is a derivative of a Gaussian only roughly.
-    assert fit.permittivity == pytest.approx(7.0, rel=0.04 if phase is not None else 0.08)
+    assert fit.permittivity == pytest.approx(7.0, rel=0.04)
     assert fit.pulse.order == pytest.approx(order, abs=0.25)
-    if phase is not None:
-        away = (np.degrees(fit.pulse.phase_rad) - phase + 180) % 360 - 180
-        assert abs(away) < 12.0
+    away = (np.degrees(fit.pulse.phase_rad) - phase + 180) % 360 - 180
+    assert abs(away) < 12.0
     assert fit.misfit < 1e-3
+
+
+def test_pulse_that_is_nearly_a_ricker_is_taken_for_one_and_told_by_its_misfit():
+    # An RC filter with its corner at the pulse's peak. Fitting it too would cost more accuracy on slabs with bars than it brings.
+    fit = fit_direct_wave(over_plain_concrete(7.0, shaping=lambda f: 1 / (1 + 1j * f / 1.5)))
+    assert fit.pulse.is_ricker
+    assert fit.penalty > 1.1
 
 
 def test_antenna_is_fitted_again_for_a_given_permittivity():
