@@ -1,11 +1,14 @@
 """Check planned penetrations against items and against what was scanned."""
 
+from pathlib import Path
+
 from qgis.core import (
     QgsProcessingOutputNumber,
     QgsProcessingParameterFolderDestination,
     QgsProcessingParameterVectorDestination,
 )
 
+from ...processing.errors import ProcessingError
 from ...processing.language import tr
 from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step
 from ...processing.penetrations.model import VERDICTS
@@ -77,6 +80,13 @@ class CheckPenetrations(InslabAlgorithm):
         sections = self.parameterAsString(parameters, self.SECTIONS, context) or None
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         planned = inputs.source_file(self, parameters, context)
+        if planned and "verdict" in table.fields and Path(planned).resolve() == Path(output).resolve():
+            raise ProcessingError(
+                tr(
+                    "These penetrations are the verdicts of an earlier check, which this run would replace; choose the layer "
+                    "of the planned penetrations."
+                )
+            )
         noted = file_parameters(planned) if planned else {}  # as it was when it was read
         verdicts = check_step(
             survey_path,

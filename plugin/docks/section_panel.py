@@ -74,7 +74,7 @@ class SectionPanel(QgsDockWidget):
         bar.delete.triggered.connect(editing.delete_selected)
         bar.undo.triggered.connect(editing.undo)
         bar.redo.triggered.connect(editing.redo)
-        bar.save.triggered.connect(editing.save)
+        bar.save.triggered.connect(self._save)
         bar.test.toggled.connect(self.test_speed)
         self.speed_row.changed.connect(lambda: view.show_curve(self.speed_row.curve))
         view.curveChanged.connect(lambda: self.speed_row.show_curve(self.section, view.curve))
@@ -220,6 +220,12 @@ class SectionPanel(QgsDockWidget):
         if self.section is not None:
             self.view.show_marks(self.editing.marks())
             self.bar.show_editing(self.editing.picks, self.section.line is not None)
+
+    def _save(self) -> None:
+        """Saved, the mouse only looks again: a stray click would add a pick."""
+        self.editing.save()
+        if self.editing.picks is None or not self.editing.picks.isEditable():
+            self.bar.edit.setChecked(False)
 
     # The map
 

@@ -26,7 +26,16 @@ from ...processing.chain import SURVEY_FILE
 from ...processing.errors import InslabError
 from ...processing.language import tr
 from ...processing.monitor import Monitor
-from ...processing.outputs.step_states import REPORT, STEPS, TITLES, StepState, note_step, read_states, steps_to_run
+from ...processing.outputs.step_states import (
+    PENETRATIONS,
+    REPORT,
+    STEPS,
+    TITLES,
+    StepState,
+    note_step,
+    read_states,
+    steps_to_run,
+)
 from ...processing.outputs.stored import find_survey_folder
 from ..background import quiet_flags
 from ..help import help_button
@@ -34,7 +43,7 @@ from ..layers import show_result
 from ..plain_text import as_html
 from ..shown import shown_planes
 from .survey_places import zoom_to_areas
-from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, run_of, runs_of
+from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, planned_layer, run_of, runs_of
 from .survey_signs import RUNNING, WORDS, StepTree, sign
 
 SCOPE = "inslab"  # of what is kept in a project
@@ -321,6 +330,9 @@ class SurveyPanel(QgsDockWidget):
         step = self._chosen_step()
         run = run_of(step, self.folder.filePath(), self.survey_path)
         if step in BY_DIALOG:
+            planned = planned_layer(self.project) if step == PENETRATIONS else None
+            if planned is not None:
+                run.parameters["PENETRATIONS"] = planned.id()
             self._open_dialog(run)
         else:
             self._start([run])

@@ -9,6 +9,8 @@ from qgis.core import (
     QgsProcessingAlgRunnerTask,
     QgsProcessingContext,
     QgsProcessingFeedback,
+    QgsProject,
+    QgsVectorLayer,
 )
 from qgis.PyQt.QtCore import QObject, pyqtSignal
 
@@ -31,6 +33,7 @@ ALGORITHMS = {
 }
 # What a person must say more about first: the planned holes, the cover of a report.
 BY_DIALOG = (PENETRATIONS, REPORT)
+PLANNED_COLUMNS = ("penetration_id", "diameter_m", "depth_m")
 WHOLE_CHAIN = ("processsurvey", ("SURVEY_FOLDER", "OUTPUT_FOLDER"))
 
 
@@ -55,6 +58,20 @@ def run_of(step: str, folder, survey_path) -> Run:
     if step == REPORT:
         parameters["REPORT"] = str(Path(parameters["REPORT"]).with_suffix(".pdf"))
     return Run(TITLES[step], f"inslab:{name}", parameters)
+
+
+def planned_layer(project: QgsProject) -> Optional[QgsVectorLayer]:
+    """The first layer of planned penetrations in the layer tree; verdicts are none.
+
+    A dialog left to itself proposes whatever point layer comes first: after one check those are the verdicts, with the old places.
+    """
+    for node in project.layerTreeRoot().findLayers():
+        layer = node.layer()
+        if isinstance(layer, QgsVectorLayer) and layer.isValid():
+            names = {field.name() for field in layer.fields()}
+            if names.issuperset(PLANNED_COLUMNS) and "verdict" not in names:
+                return layer
+    return None
 
 
 def runs_of(steps: Sequence[str], folder, survey_path) -> List[Run]:

@@ -8,7 +8,7 @@ import grounds
 import pytest
 from algorithms import Log, complaint, outputs_of, parameters_of, run
 from holes import COLUMNS, write_holes
-from qgis.core import QgsVectorLayer
+from qgis.core import QgsProcessingException, QgsVectorLayer
 
 from inslab.processing.items.model import KINDS
 
@@ -216,3 +216,12 @@ def test_a_survey_that_cannot_be_written_to_is_checked_all_the_same(values, monk
     log = Log()
     assert run("checkpenetrations", values, log)["CLEAR_COUNT"] >= 1
     assert any("could not be noted" in text and "The disc is full." in text for text in log.warnings)
+
+
+def test_verdicts_are_not_checked_into_themselves(values):
+    run("checkpenetrations", values)
+    before = Path(values["OUTPUT"]).read_bytes()
+    again = {**values, "PENETRATIONS": f"{values['OUTPUT']}|layername=penetration_verdicts"}
+    with pytest.raises(QgsProcessingException, match="verdicts of an earlier check"):
+        run("checkpenetrations", again)
+    assert Path(values["OUTPUT"]).read_bytes() == before

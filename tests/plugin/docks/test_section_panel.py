@@ -196,6 +196,17 @@ def test_looking_adds_nothing(on_line, shown, qtbot):
     assert not shown.plane.layer("picks").isEditable()
 
 
+def test_after_saving_a_click_adds_no_pick(on_line, shown, qtbot):
+    layer, view = shown.plane.layer("picks"), on_line.view
+    on_line.bar.edit.setChecked(True)
+    qtbot.mouseClick(view, Qt.MouseButton.LeftButton, pos=view.point_of_depth(0.31, 0.09).toPoint())
+    on_line.bar.save.trigger()
+    assert not on_line.bar.edit.isChecked()
+    saved = layer.featureCount()
+    qtbot.mouseClick(view, Qt.MouseButton.LeftButton, pos=view.point_of_depth(0.45, 0.12).toPoint())
+    assert (layer.featureCount(), layer.isEditable()) == (saved, False)
+
+
 def test_zoom_keeps_the_place_under_the_mouse_and_ends_at_the_whole(on_line):
     view = on_line.view
     at = view.point(0.5, 2.0)
