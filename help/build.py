@@ -21,7 +21,17 @@ SOURCE, PAGES, CATALOGUES = ROOT / "help" / "source", ROOT / "help" / "pages", R
 ENGLISH = "en"
 # In the order of the navigation: what is worked with, then what is looked up.
 SUBJECTS = (
-    *("index", "tutorial", "survey_panel", "set_up_form", "depth_panel", "section_panel", "view_3d", "penetrations"),
+    *(
+        "index",
+        "tutorial",
+        "survey_panel",
+        "set_up_form",
+        "depth_panel",
+        "section_panel",
+        "record_panel",
+        "view_3d",
+        "penetrations",
+    ),
     *("record", "limits", "troubleshooting", "glossary"),
 )
 # Group of algorithms: the page that says more about it.
@@ -30,7 +40,7 @@ MORE = {
     "depth": "depth_panel",
     "items": "section_panel",
     "penetrations": "penetrations",
-    "record": "record",
+    "record": "record_panel",
     "handover": "tutorial",
 }
 ALGORITHM_LIST, CAUTIONS = "[[algorithms]]", "[[cautions]]"

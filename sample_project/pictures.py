@@ -213,6 +213,23 @@ class Session:
         save_picture(self.project, seen, CROSSING, PICTURES / "in_3d.png", distance_m=7.5)
         self.project.layerTreeRoot().removeChildNode(self.project.layerTreeRoot().findGroup(GROUP))
 
+    def record(self) -> None:
+        """The record panel with what is known of the crossing areas."""
+        from qgis import processing
+
+        building = str(WORK / "building.gpkg")
+        processing.run("inslab:updaterecord", {"SURVEY": str(SURVEY), "RECORD": building})
+        panel = self.desk.show("record_panel")
+        panel.open_record(building)
+        wait(1.0, lambda: panel.controls.level.count() > 1)
+        self.look_at(CROSSING)
+        panel.ask_view()
+        wait(1.0, lambda: panel.task is None and panel.answered is not None)
+        settle()
+        state_path(panel.controls.record, "/jobs/building.gpkg")
+        save(panel, "record_panel")
+        panel.close()
+
     def penetrations(self) -> None:
         """Verdicts on the map, the dialog that gives them, and pages that are printed."""
         from qgis import processing
@@ -244,7 +261,7 @@ class Session:
 def main() -> None:
     try:
         session = Session()
-        for name in ("sample", "depth", "sections", "survey", "set_up", "in_3d", "penetrations"):
+        for name in ("sample", "depth", "sections", "survey", "set_up", "in_3d", "record", "penetrations"):
             start = time.monotonic()
             getattr(session, name)()
             print(f"{name}: {time.monotonic() - start:.0f} s", flush=True)

@@ -17,6 +17,7 @@ from qgis.PyQt.QtWidgets import (
 )
 
 from ...processing.language import tr
+from ..help import help_button
 from .record_list import AnswerList
 
 DATE_FORMAT = "yyyy-MM-dd"
@@ -102,7 +103,9 @@ class RecordControls(QWidget):
         box.addLayout(_row(self.draw_area, self.draw_line, self.width, stretch=True))
         box.addLayout(_row(self.selected, self.view, self.everything, self.again, stretch=True))
         box.addWidget(splitter, 1)
-        box.addLayout(_row(self.verify, self.update_record, stretch=True))
+        below = _row(self.verify, self.update_record, stretch=True)
+        below.addWidget(help_button("record_panel"))
+        box.addLayout(below)
 
     def day(self) -> str:
         """The date asked for (ISO 8601); empty for now."""
