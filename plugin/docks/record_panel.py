@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import List, Optional, Set
 
-from qgis.core import QgsApplication, QgsGeometry, QgsProcessingUtils, QgsProject, QgsVectorLayer
+from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProcessingUtils, QgsProject, QgsVectorLayer
 from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt, QTimer
 from qgis.PyQt.QtWidgets import QAction
@@ -171,7 +171,9 @@ class RecordPanel(QgsDockWidget):
 
     def ask_view(self) -> None:
         """Ask about what the map shows."""
-        shown = QgsGeometry.fromQPolygonF(self.canvas.mapSettings().visiblePolygon())
+        corners = [QgsPointXY(corner) for corner in self.canvas.mapSettings().visiblePolygon()]
+        # Left open, as QGIS gives it, it would be a line, and the answer that of a strip along the edge of the map.
+        shown = QgsGeometry.fromPolygonXY([[*corners, corners[0]]])
         self.ask(Place(tr("what the map shows"), shown, self.canvas.mapSettings().destinationCrs()))
 
     def ask(self, place: Optional[Place]) -> None:

@@ -8,7 +8,7 @@ import grounds
 import pytest
 from algorithms import Log, complaint, outputs_of, parameters_of, run
 from holes import COLUMNS, write_holes
-from qgis.core import QgsProcessingException, QgsVectorLayer
+from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProject, QgsVectorLayer
 
 from inslab.processing.items.model import KINDS
 
@@ -225,3 +225,20 @@ def test_verdicts_are_not_checked_into_themselves(values):
     with pytest.raises(QgsProcessingException, match="verdicts of an earlier check"):
         run("checkpenetrations", again)
     assert Path(values["OUTPUT"]).read_bytes() == before
+
+
+def test_a_second_check_leaves_no_old_verdicts_on_the_map(values, tmp_path, qgis_new_project):
+    """The verdict shown beside a hole that was moved must never be that of its old place."""
+    from inslab.plugin.algorithms.loading import LayerStyler
+    from inslab.plugin.styles.penetrations import style_verdicts
+
+    shown = []
+    for place in (1.20, 1.10):
+        table = write_holes(tmp_path / f"{place}.csv", [("moved", place, 1.0, 0.012, 0.20, 0.002)])
+        outputs = run("checkpenetrations", {**values, "PENETRATIONS": str(table)})
+        shown.append(QgsVectorLayer(outputs["OUTPUT"], "verdicts", "ogr"))
+        QgsProject.instance().addMapLayer(shown[-1])
+        LayerStyler(style_verdicts).postProcessLayer(shown[-1], QgsProcessingContext(), None)
+        shown[-1] = [feature["verdict"] for feature in shown[-1].getFeatures()]
+    assert shown == [["clear"], ["hits"]]
+    assert len(QgsProject.instance().mapLayers()) == 1

@@ -128,6 +128,13 @@ def test_along_a_line_with_a_width_and_a_depth(panel, shown, qtbot):
     assert "Not seen down to 3000 mm" in said
 
 
+def test_what_the_map_shows_is_its_whole_ground(panel, shown, qtbot):
+    panel.controls.view.click()
+    answered(panel, qtbot)
+    extent = shown.canvas.mapSettings().visibleExtent()
+    assert panel.place.geometry.area() == pytest.approx(extent.area())
+
+
 def test_as_known_on_a_day_and_asked_again(panel, shown, qtbot):
     panel.controls.view.click()
     answered(panel, qtbot)
