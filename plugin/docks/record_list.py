@@ -7,6 +7,7 @@ from qgis.PyQt.QtWidgets import QAbstractItemView, QHeaderView, QTreeWidget, QTr
 
 from ...processing.language import tr
 from ...processing.record.query import Answer
+from ...processing.record.schema import DETECTED
 from ..styles.items import KIND_STYLES
 
 NUMBER = Qt.ItemDataRole.UserRole
@@ -36,7 +37,7 @@ class AnswerList(QTreeWidget):
         for row in answer.unknown:
             seen = "" if row["seen_to_m"] is None else tr("seen to {depth:.0f}", depth=1000 * row["seen_to_m"])
             cells = [tr("unknown"), tr("{area:.2f} m²", area=row["area_m2"]), seen, row["why"], ""]
-            self._add(row, cells, f"{row['level']}: {row['why']}")
+            self._add(row, cells, f"{row['level']} ({row['surface']}): {row['why']}")
 
     def forget(self) -> None:
         """No rows."""
@@ -62,7 +63,7 @@ def _item_cells(row: Dict) -> List[str]:
     top = "–".join(map(str, depths)) or "?"
     if row["sigma_depth_m"] is not None:
         top += f" ± {1000 * row['sigma_depth_m']:.0f}"
-    proof = " ".join(filter(None, (f"{row['quality_level']},", row["status"], row["verified_on"])))
+    proof = tr("radar") if row["status"] == DETECTED else f"{row['status']} {row['verified_on'] or ''}".strip()
     age = "" if row["age_years"] is None else f"{row['age_years']:.1f}"
     name = f"! {row['item_id']}" if row["flag"] else row["item_id"]
     return [name, KIND_STYLES[row["kind"]][0], top, proof, age]
@@ -72,5 +73,6 @@ def _item_tip(row: Dict) -> str:
     """What else is to be said of an item."""
     sure = tr("{percent:.0f} per cent sure of its kind.", percent=100 * (row["kind_confidence"] or 0.0))
     seen = tr("Seen by {surveys}, last on {day}.", surveys=row["survey_ids"] or "–", day=row["last_seen_on"] or "–")
+    quality = tr("Quality level {quality}.", quality=row["quality_level"])
     place = tr("Place in plan ± {sigma:.0f} mm.", sigma=1000 * (row["sigma_xy_m"] or 0.0))
-    return "\n".join(text for text in (sure, seen, place, row["flag"], row["note"]) if text)
+    return "\n".join(text for text in (sure, quality, seen, place, row["flag"], row["note"]) if text)

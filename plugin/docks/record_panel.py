@@ -126,13 +126,18 @@ class RecordPanel(QgsDockWidget):
             self.say([task.sentence])
 
     def _show_levels(self, levels: List[str]) -> None:
-        chosen = self.controls.level.currentData()
+        chosen = self.controls.level.currentData() or self._level_on_map()
         self.controls.level.clear()
         self.controls.level.addItem(tr("all levels"), "")
         for level in levels:
             self.controls.level.addItem(level, level)
         self.controls.level.setCurrentIndex(max(0, self.controls.level.findData(chosen)))
         self._enable()
+
+    def _level_on_map(self) -> str:
+        """The level that is looked at: sides of a slab that lie above each other are best asked one by one."""
+        plane = first_visible(shown_planes(self.project), self.project)
+        return plane.level_and_surface[0] if plane is not None else ""
 
     def _record_chosen(self, *_path) -> None:
         self.project.writeEntry(SCOPE, ENTRY, self.record)

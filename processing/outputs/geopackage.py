@@ -84,10 +84,15 @@ def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Opti
     path = Path(path)
     path.parent.mkdir(parents=True, exist_ok=True)
     with _temporary(path) as part:
-        _, ogr, _ = import_ogr()
+        gdal, ogr, _ = import_ogr()
         with _gdal_failures(path):
             # Version 1.2 is read by everything in use; newer GDAL would write 1.4, of which older ones warn.
             dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(part), options=["VERSION=1.2"])
+            if dataset is None:
+                reason = gdal.GetLastErrorMsg() or tr("no file can be made there")
+                raise ProcessingError(
+                    tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
+                )
             for key, value in (metadata or {}).items():
                 dataset.SetMetadataItem(key, value)
             _add_layers(dataset, layers, crs_wkt)

@@ -83,7 +83,11 @@ def _quality_sentences(answer: Answer) -> List[str]:
     ages = [row["age_years"] for row in (*answer.items, *answer.coverage) if row["age_years"] is not None]
     if ages:
         out.append(
-            tr("What is known was seen {least:.1f} to {most:.1f} years before.", least=min(ages), most=max(ages))
+            tr(
+                "What is known was seen {least:.1f} to {most:.1f} years before that day.",
+                least=min(ages),
+                most=max(ages),
+            )
         )
     return out
 
