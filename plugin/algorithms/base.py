@@ -1,7 +1,9 @@
 """What all Inslab algorithms share: names, help, errors as sentences, progress and cancelling."""
 
 import importlib.util
+import sqlite3
 import traceback
+from contextlib import closing
 from pathlib import Path
 
 from qgis.core import (
@@ -169,14 +171,26 @@ def missing_table_or_folder(folder: str) -> list:
     return [tr("The survey folder {} has no {}.").format(folder, tr(" and no ").join(missing))] if missing else []
 
 
-def not_a_survey(path: str) -> list:
-    """Sentences on a file that is not the GeoPackage of a survey, or has changes that are not saved."""
+def not_a_survey(path: str, or_record: bool = False) -> list:
+    """Sentences on a file that is not the GeoPackage of a survey (`or_record`: or of a record), or has unsaved changes."""
     if not Path(path).is_file():
         return [tr("There is no file {}: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
     with Path(path).open("rb") as file:
         if file.read(15) != b"SQLite format 3":  # every GeoPackage starts so (OGC 12-128r18, requirement 1)
             return [tr("{} is not a GeoPackage: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
+    if not or_record and _is_record(path):
+        return [tr("{file} is a record, not a survey: choose the survey.gpkg that 'Read a survey' wrote.", file=path)]
     return in_editing(path)
+
+
+def _is_record(path: str) -> bool:
+    """A record has tables of the names of a survey's, with other columns, and its history besides."""
+    try:
+        with closing(sqlite3.connect(f"{Path(path).resolve().as_uri()}?mode=ro", uri=True)) as file:
+            found = file.execute("SELECT 1 FROM sqlite_master WHERE name = 'changes'").fetchone()
+    except sqlite3.Error:
+        return False  # what is wrong with it is said when it is read
+    return found is not None
 
 
 def in_editing(path) -> list:

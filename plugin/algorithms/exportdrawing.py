@@ -101,7 +101,7 @@ class ExportDrawing(InslabAlgorithm):
         self.addOutput(QgsProcessingOutputNumber(self.ITEM_COUNT, tr("Items")))
 
     def problems(self, parameters, context):
-        sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
+        sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context), or_record=True)
         shallow, deep = (self.parameterAsDouble(parameters, name, context) for name in (self.FROM_DEPTH, self.TO_DEPTH))
         if shallow > deep:
             sentences.append(

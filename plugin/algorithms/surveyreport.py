@@ -95,7 +95,7 @@ class SurveyReport(InslabAlgorithm):
         self.addOutput(QgsProcessingOutputNumber(self.PAGE_COUNT, tr("Pages")))
 
     def problems(self, parameters, context):
-        sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
+        sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context), or_record=True)
         if parameters.get(self.PENETRATIONS):
             sentences += inputs.place_problems(self, parameters, context)
         return sentences

@@ -75,3 +75,13 @@ def test_a_line_a_level_and_a_date(record, tmp_path):
     nothing = run("queryrecord", {**given, "KNOWN_ON": "2030-01-01"})
     assert nothing["ITEM_COUNT"] == 0
     assert "all of it is unknown" in nothing["ANSWER"]
+
+
+@pytest.mark.parametrize("name", ["wavespeed", "detectitems", "joinitems"])
+def test_a_record_is_taken_for_no_survey(record, name):
+    """Its tables have the names of a survey's, and other columns."""
+    assert "is a record, not a survey" in complaint(name, {"SURVEY": record})
+
+
+def test_a_report_takes_a_record(record, tmp_path):
+    assert not complaint("surveyreport", {"SURVEY": record, "REPORT": str(tmp_path / "a.pdf")})

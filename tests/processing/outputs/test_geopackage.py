@@ -112,6 +112,11 @@ def test_what_is_no_geopackage_is_named(tmp_path):
             use(tmp_path / "spoiled.gpkg")
 
 
+def test_a_place_that_takes_no_file_is_said():
+    with pytest.raises(ProcessingError, match=r"/proc/a\.gpkg cannot be written .*choose another place"):
+        write_geopackage("/proc/a.gpkg", [], local_crs_wkt())
+
+
 def test_a_program_that_has_the_file_open_goes_on_with_the_new_content(tmp_path):
     """Like QGIS once a layer was edited: a connection in write-ahead mode (https://www.sqlite.org/wal.html) stays open."""
     path = tmp_path / "s.gpkg"
