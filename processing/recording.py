@@ -97,6 +97,7 @@ def query_record(
     """
     store = open_store(record)
     with store.session() as session:
+        _check_level(session, question.level)
         book = as_known_on(session, question.known_on)
         as_of = question.known_on or latest_date(session)
         crs_wkt = _about(session)["crs_wkt"]
@@ -137,7 +138,19 @@ def site_grid(record: str) -> str:
 def levels_of(record: str) -> List[str]:
     """Names of the levels (and of the elevations of walls) that a record knows now."""
     with open_store(record).session() as session:
-        return sorted({row["level"] for row in session.read(TABLES["levels"])})
+        return _levels(session)
+
+
+def _levels(session) -> List[str]:
+    return sorted({row["level"] for row in session.read(TABLES["levels"])})
+
+
+def _check_level(session, level: Optional[str]) -> None:
+    """A level that the record has now but had not on an earlier day is no mistake: all of it was unknown then."""
+    known = _levels(session)
+    if level and level not in known:
+        names = ", ".join(known) or tr("none")
+        raise ProcessingError(tr("The record has no level {level}; it has: {known}.", level=level, known=names))
 
 
 def _about(session) -> Dict[str, str]:

@@ -69,7 +69,8 @@ class Answer:
 
 def ask(book: Book, question: Question, as_of: str) -> Answer:
     """Everything that the record holds inside a polygon, along a line or at a level. Raises `ProcessingError`."""
-    _check(book, question)
+    if question.line is not None and question.width_m <= 0:
+        raise ProcessingError(tr("The width along a line must be above zero metres."))
     answer = Answer(question, as_of)
     planes = {(row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for row in book.rows(name)}
     for level, surface in sorted(plane for plane in planes if plane[0]):
@@ -81,17 +82,6 @@ def ask(book: Book, question: Question, as_of: str) -> Answer:
         answer.planes.append((level, surface))
         _ask_plane(book, answer, level, surface)
     return answer
-
-
-def _check(book: Book, question: Question) -> None:
-    levels = sorted({row["level"] for row in book.rows("levels")})
-    if question.level and question.level not in levels:
-        known = ", ".join(levels) or tr("none")
-        raise ProcessingError(
-            tr("The record has no level {level}; it has: {known}.", level=question.level, known=known)
-        )
-    if question.line is not None and question.width_m <= 0:
-        raise ProcessingError(tr("The width along a line must be above zero metres."))
 
 
 def _ask_plane(book: Book, answer: Answer, level: str, surface: str) -> None:

@@ -246,7 +246,11 @@ def _read_text(path: Path) -> str:
     try:
         if not path.is_file():
             raise SurveyError(
-                tr("{name} is missing from the survey folder {folder}.", name=path.name, folder=path.parent.name)
+                tr(
+                    "{name} is missing from the folder {folder}.",
+                    name=path.name,
+                    folder=path.parent.name or path.parent,
+                )
             )
         if path.stat().st_size > MAX_BYTES:
             raise SurveyError(
