@@ -19,7 +19,7 @@ WORK, PICTURES = Path(os.environ["INSLAB_WORK"]), Path(os.environ["INSLAB_PICTUR
 SIZE = tuple(int(side) for side in os.environ["INSLAB_SIZE"].split("x"))
 SURVEY = WORK / "result" / "survey.gpkg"
 CROSSING = QgsRectangle(202.6, 101.9, 205.2, 104.1)  # three areas that overlap, site grid, metres
-HOLES = QgsRectangle(209.9, 103.0, 213.1, 105.7)  # where some of the planned penetrations lie
+HOLES = QgsRectangle(211.3, 109.1, 214.4, 111.5)  # where some of the planned penetrations lie
 LONGEST_S = 120.0
 
 
