@@ -161,13 +161,13 @@ class Session:
         self.layers.show()
 
     def survey(self) -> None:
-        """The survey panel with what the first step noticed."""
+        """The survey panel with what the last step before the holes noticed."""
         from inslab.plugin.docks.survey_panel import show_step_open
 
         panel = self.desk.show("survey_panel")
         panel.open_survey(WORK / "survey", WORK / "result")
         wait(1.0, lambda: not panel.is_looking)
-        show_step_open(panel, "read survey")
+        show_step_open(panel, "join items")
         self.look_at(CROSSING)
         state_path(panel.folder, "/jobs/level2")
         state_path(panel.result, "/jobs/level2-result")
