@@ -62,8 +62,8 @@ class Pages:
 
         self.folder, self.language, self.algorithms, self.tr = folder, language, algorithms, tr
         self.above = "" if language == ENGLISH else "../"
-        self.cautions = [tr(sentence) for sentence in cautions.ALL]
-        self.caution = tr(cautions.SHORT)
+        self.cautions = list(cautions.ALL)
+        self.caution = cautions.SHORT
         self.template = Template((SOURCE / "page.html").read_text(encoding="utf-8"))
         self.titles = titles()
 
@@ -110,13 +110,13 @@ class Pages:
         """The page of an algorithm, from what the algorithm says of itself."""
         tr = self.tr
         parts = [f"<h1>{_text(one.displayName())}</h1>", f'<p class="lead">{_text(one.shortDescription())}</p>']
-        parts.append(f"<p>{_text(tr(one.DESCRIPTION))}</p>")
+        parts.append(f"<p>{_text(one.DESCRIPTION)}</p>")
         definitions = one.parameterDefinitions()
         parts += [f"<h2>{_text(tr('What it takes'))}</h2>", "<dl>"]
         for definition in definitions:
             marks = [f"<code>{definition.name()}</code>", *map(_text, _marks(definition, tr))]
             parts.append(f"<dt>{_text(definition.description())} <small>{' · '.join(marks)}</small></dt>")
-            parts.append(f"<dd>{_text(tr(one.HELP[definition.name()]))}</dd>")
+            parts.append(f"<dd>{_text(one.HELP[definition.name()])}</dd>")
         parts.append("</dl>")
         taken = {definition.name() for definition in definitions}
         outputs = [output for output in one.outputDefinitions() if output.name() not in taken]
@@ -124,7 +124,7 @@ class Pages:
             parts += [f"<h2>{_text(tr('What it gives back besides'))}</h2>", "<dl>"]
             for output in outputs:
                 parts.append(f"<dt>{_text(output.description())} <small><code>{output.name()}</code></small></dt>")
-                parts.append(f"<dd>{_text(tr(one.HELP[output.name()]))}</dd>")
+                parts.append(f"<dd>{_text(one.HELP[output.name()])}</dd>")
             parts.append("</dl>")
         parts += [f"<h2>{_text(tr('Without a window'))}</h2>", f"<pre>{_text(_command(one))}</pre>"]
         if one.PACKAGES:
