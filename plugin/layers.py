@@ -29,6 +29,7 @@ KEY = "inslab/layer"  # custom property: which part of which survey a layer show
 SIDES = {"top": "{}", "soffit": tr("{} (seen from below)"), "wall": tr("{} (elevation of a wall)")}
 # Table, name on screen, style, shown at first; in drawing order from the top.
 TABLES = (
+    ("bridged", tr("Bridged: between sightings, not seen"), items.style_bridged, True),
     ("items", tr("Items, depth to top in mm"), items.style_items, True),
     ("picks", tr("Picks"), items.style_picks, False),
     ("control_points", tr("Control points"), plan.style_control_points, True),
@@ -41,7 +42,7 @@ TABLES = (
     ("coverage", tr("Not scanned: unknown"), plan.style_coverage, True),
 )
 EDITED = {"items": editing.prepare_items, "picks": editing.prepare_picks}
-FIT_TABLES = ("ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
+MAYBE_EMPTY = ("bridged", "ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
 LOG_TABLE = "run_log"
 PLAIN_TABLES = {
     "findings": tr("What was noticed"),
@@ -190,7 +191,7 @@ class _PlaneView:
                 layer.dataProvider().reloadData()  # the file was replaced under it
                 layer.triggerRepaint()
             layer = earlier[0] if earlier else table_layer(self.survey_path, table, self.plane.filter(table), title)
-            empty = table in FIT_TABLES and layer.isValid() and not layer.featureCount()
+            empty = table in MAYBE_EMPTY and layer.isValid() and not layer.featureCount()
             if not earlier and layer.isValid() and not empty:
                 style(layer)
                 if table in EDITED:

@@ -27,6 +27,7 @@ from .outputs import (
 from .outputs.area_cache import CACHE_FOLDER, AreaCache
 from .outputs.area_runners import Runner, run_on_cores
 from .outputs.area_task import AreaResult
+from .outputs.bridged import bridged_layer
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
@@ -345,6 +346,7 @@ def _found_layers(result: ChainResult) -> List[Layer]:
     return [
         picks,
         items,
+        bridged_layer(result.items, result.picks, result.areas, result.fits, result.joined_as),
         layers.coverage_layer(result.coverage, result.areas, result.fits),
         item_layers.area_item_layer(result.area_items),
         item_layers.area_depth_layer(result.depths),

@@ -89,6 +89,18 @@ def style_items(layer) -> None:
     layer.setLabelsEnabled(True)
 
 
+def style_bridged(layer) -> None:
+    """White dashes over an item where no line saw it."""
+    dashes = QgsSimpleLineSymbolLayer(QColor("#ffffff"), 0.9)
+    dashes.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+    dashes.setUseCustomDashPattern(True)
+    dashes.setCustomDashVector([1.0, 1.4])
+    symbol = QgsLineSymbol()
+    symbol.changeSymbolLayer(0, dashes)
+    fade_others(symbol, ITEM_WITHIN)
+    layer.setRenderer(QgsSingleSymbolRenderer(symbol))
+
+
 def style_picks(layer) -> None:
     """Small rings: where each item was seen on each line."""
     ring = QgsMarkerSymbol.createSimple(
