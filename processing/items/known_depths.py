@@ -136,6 +136,7 @@ def use_known_depths(
     shared: List[Tuple[float, float, float]] = []  # depth, own 1-sigma as far as others share it, known 1-sigma
     for one in own:
         found: Optional[SpeedEvidence] = None
+        measured: Optional[Tuple[float, float]] = None
         if one.feature == "speed":
             found = SpeedEvidence(tr("the stated speed of {where}", where=one.where), one.value, one.sigma, 0.0)
         else:
@@ -157,7 +158,9 @@ def use_known_depths(
             findings.append(Finding("warning", one.where, text))
         else:
             evidence.append(found)
-            shared.append((measured[0], measured[1] if one.feature == "item" else 0.0, one.sigma))
+            # A stated speed has no depth, a slab base no neighbours: neither shares an error with other items.
+            depth, own_sigma = measured if one.feature == "item" else (0.0, 0.0)
+            shared.append((depth, own_sigma, one.sigma))
     if not evidence:
         return speed, findings
     return combine_with_known(speed, evidence, correlation_of_known(*np.transpose(shared))), findings

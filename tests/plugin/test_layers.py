@@ -29,7 +29,9 @@ def test_a_result_becomes_groups_of_layers(project, processed):
     root = project.layerTreeRoot()
     assert titles(root) == ["Level 1", "Tables"]
     group = root.findGroup("Level 1")
-    shown = [title for table, title, _style, _shown in layers.TABLES if table not in ("bridged", "ties", "walls", "seams")]
+    shown = [
+        title for table, title, _style, _shown in layers.TABLES if table not in ("bridged", "ties", "walls", "seams")
+    ]
     assert titles(group)[:7] == shown  # the two areas do not overlap, so nothing ties them
     by_name = {layer.name(): layer for layer in project.mapLayers().values()}
     assert all(layer.isValid() for layer in by_name.values())
