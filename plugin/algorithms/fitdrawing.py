@@ -47,7 +47,7 @@ class FitDrawing(InslabAlgorithm):
         "says and the one that the points say. A drawing shows what was planned, not what was built."
     )
     HELP = {
-        DRAWING: "DXF (text form), PNG, JPEG, TIFF or PDF.",
+        DRAWING: tr("DXF (text form), PNG, JPEG, TIFF or PDF."),
         PAIRS: (
             tr(
                 "Table or point layer of points known in both. Columns: point_id; drawing_x, drawing_y (DXF) or "

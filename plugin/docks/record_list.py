@@ -6,6 +6,7 @@ from qgis.PyQt.QtCore import Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import QAbstractItemView, QHeaderView, QTreeWidget, QTreeWidgetItem
 
 from ...processing.language import tr
+from ...processing.outputs.words import word
 from ...processing.record.query import Answer
 from ...processing.record.schema import DETECTED
 from ..styles.items import KIND_STYLES
@@ -63,7 +64,7 @@ def _item_cells(row: Dict) -> List[str]:
     top = "–".join(map(str, depths)) or "?"
     if row["sigma_depth_m"] is not None:
         top += f" ± {1000 * row['sigma_depth_m']:.0f}"
-    proof = tr("radar") if row["status"] == DETECTED else f"{row['status']} {row['verified_on'] or ''}".strip()
+    proof = tr("radar") if row["status"] == DETECTED else f"{word(row['status'])} {row['verified_on'] or ''}".strip()
     age = "" if row["age_years"] is None else f"{row['age_years']:.1f}"
     name = f"! {row['item_id']}" if row["flag"] else row["item_id"]
     return [name, KIND_STYLES[row["kind"]][0], top, proof, age]

@@ -5,6 +5,7 @@ from typing import Dict, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from ..items.join import LONG_ENOUGH_M
+from ..items.kind_names import kind_name
 from ..items.model import Item
 from ..language import tr
 from ..monitor import Monitor
@@ -32,7 +33,7 @@ def find_doubts(item: Row, rows: Sequence[Row], proofs: Sequence[Row]) -> List[s
     out += [tr("Survey {survey}: {flag}", survey=row["survey_id"], flag=row["flag"]) for row in rows if row["flag"]]
     sure = {row["kind"]: row["survey_id"] for row in rows if (row["kind_confidence"] or 0.0) >= SURE_OF_KIND}
     if len(sure) > 1:
-        words = ", ".join(f"{survey}: {kind.replace('_', ' ')}" for kind, survey in sorted(sure.items()))
+        words = ", ".join(f"{survey}: {kind_name(kind)}" for kind, survey in sorted(sure.items()))
         out.append(tr("Surveys disagree on its kind ({words}): check on site.", words=words))
     for one in proofs:
         if one["outcome"] == REFUTED:

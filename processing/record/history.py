@@ -73,13 +73,17 @@ def read_book(session: Session) -> Book:
     return Book({table.name: {row[table.key]: row for row in session.read(table)} for table in KEPT})
 
 
-def check_date(text: str, what: str = "The date") -> str:
-    """An ISO 8601 date as it was given. Raises `ProcessingError`."""
+def check_date(text: str, what: str = "") -> str:
+    """An ISO 8601 date as it was given; `what` says in the refusal whose it is. Raises `ProcessingError`."""
     try:
         return date.fromisoformat(str(text).strip()).isoformat()
     except ValueError as error:
         raise ProcessingError(
-            tr("{what} '{given}' is no date: write year, month and day, as 2031-05-04.", what=what, given=text)
+            tr(
+                "{what} '{given}' is no date: write year, month and day, as 2031-05-04.",
+                what=what or tr("The date"),
+                given=text,
+            )
         ) from error
 
 
