@@ -46,10 +46,10 @@ def test_nothing_that_could_run_a_stranger_s_code(file):
             assert not (keyword.arg in {"shell", "allow_pickle"} and on), f"{where}: {keyword.arg}"
 
 
-def run_tool(module, *arguments):
+def run_tool(module, *arguments, folder=ROOT):
     """Standard output of a tool of `tests/tools.txt`."""
     command = [sys.executable, "-m", module, *arguments]
-    run = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, timeout=300, check=False)
+    run = subprocess.run(command, capture_output=True, text=True, cwd=folder, timeout=300, check=False)
     assert run.stdout, run.stderr
     return json.loads(run.stdout)
 
@@ -64,8 +64,8 @@ def test_bandit_finds_nothing():
 
 def test_detect_secrets_finds_nothing(tmp_path):
     files = [file.relative_to(ROOT).as_posix() for file in FILES]
-    found = run_tool("detect_secrets", "scan", *files, "metadata.txt", "README.md", "CHANGELOG.md")
+    found = run_tool("detect_secrets", "scan", "--all-files", *files, "metadata.txt", "README.md", "CHANGELOG.md")
     assert found["results"] == {}
     planted = tmp_path / "planted.py"
     planted.write_text(f'key = "{hashlib.sha256(b"planted").hexdigest()}"\n', encoding="utf-8")
-    assert run_tool("detect_secrets", "scan", str(planted))["results"]
+    assert run_tool("detect_secrets", "scan", "--all-files", planted.name, folder=tmp_path)["results"]

@@ -6,7 +6,7 @@ Text is set by Qt's text engine (`text_pages`); plans are layouts of QGIS. Both 
 import re
 from typing import List
 
-from qgis.core import QgsLayoutExporter
+from qgis.core import QgsLayoutExporter, QgsRenderContext
 from qgis.PyQt.QtCore import QBuffer, QByteArray, QMarginsF, QRectF, QSizeF, Qt
 from qgis.PyQt.QtGui import QPageLayout, QPageSize, QPainter, QPdfWriter, QTextOption
 
@@ -71,6 +71,8 @@ def _draw_pages(path, title: str, pages, drawer: MapDrawer, painter: QPainter, m
             return False
         if layout:
             layout.renderContext().setDpi(DOTS_PER_INCH)
+            # Newer QGIS draws letters as outlines otherwise, which nobody can search or copy.
+            layout.renderContext().setTextRenderFormat(QgsRenderContext.TextRenderFormat.AlwaysText)
             QgsLayoutExporter(layout).renderPage(painter, 0)
             drawer.forget(layout)
         else:
