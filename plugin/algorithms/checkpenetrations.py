@@ -14,7 +14,7 @@ from ...processing.outputs.step_states import PENETRATIONS, file_parameters, not
 from ...processing.penetrations.model import VERDICTS
 from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
 from ..layers import table_source
-from ..styles.penetrations import VERDICT_STYLES, style_verdicts
+from ..styles.penetrations import VERDICT_STYLES, VERDICT_WORDS, style_verdicts
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .loading import style_when_loaded
@@ -102,7 +102,7 @@ class CheckPenetrations(InslabAlgorithm):
         )
         note_step(survey_path, PENETRATIONS, noted, monitor)
         counts = count_verdicts(verdicts)
-        monitor.log(", ".join(f"{number} {verdict.replace('_', ' ')}" for verdict, number in counts.items()) + ".")
+        monitor.log(", ".join(f"{number} {VERDICT_WORDS[verdict]}" for verdict, number in counts.items()) + ".")
         style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)
         found = {name: counts.get(verdict, 0) for verdict, name in self.COUNTS.items()}
         shown = {self.SECTIONS: sections} if sections else {}

@@ -32,8 +32,10 @@ VERDICT_STYLES = {
     "hits": (tr("Hits an item"), "#d55e00", 0.95, "solid"),
     "unknown": (tr("UNKNOWN"), "#ffffff", 0.6, "dot"),
 }
-_WORDS = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits"), "unknown": tr("UNKNOWN")}
-_CASES = " ".join(f"WHEN \"verdict\" = '{key}' THEN {QgsExpression.quotedString(text)}" for key, text in _WORDS.items())
+VERDICT_WORDS = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits"), "unknown": tr("UNKNOWN")}
+_CASES = " ".join(
+    f"WHEN \"verdict\" = '{key}' THEN {QgsExpression.quotedString(text)}" for key, text in VERDICT_WORDS.items()
+)
 _MARGIN = "CASE WHEN \"verdict\" = 'unknown' THEN '' ELSE coalesce(' ' || round(1000 * \"margin_m\") || ' mm', '') END"
 VERDICT_LABEL = f"\"penetration_id\" || '\\n' || CASE {_CASES} END || {_MARGIN}"
 # Six steps of viridis (see `slices`), from a narrow hole to a wide one.

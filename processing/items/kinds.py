@@ -12,6 +12,7 @@ from typing import Dict, Tuple
 import numpy as np
 
 from ..language import tr
+from .kind_names import kind_name
 from .model import KINDS
 
 
@@ -116,5 +117,6 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     share = np.exp(values - values.max())
     share /= share.sum()
     best = KINDS[int(np.argmax(share))]
-    sentence = f"{best.replace('_', ' ').capitalize()}: " + "; ".join(reasons) + "."
+    name = kind_name(best)
+    sentence = f"{name[:1].upper()}{name[1:]}: " + "; ".join(reasons) + "."
     return dict(zip(KINDS, share.round(4).tolist())), sentence

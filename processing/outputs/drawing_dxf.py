@@ -19,7 +19,7 @@ from . import drawing_layers as names
 from .drawing_content import Drawing, GridChange
 from .geopackage import import_ogr, without_gdal_exceptions
 from .layers import software_version
-from .words import mm, verdict_words
+from .words import mm, verdict_words, word
 
 METRES = 6  # value of $INSUNITS in the published description of the format
 HATCH_M = 0.25  # between lines, along x: narrower than the gap that makes ground unscanned
@@ -196,7 +196,7 @@ def notes(drawing: Drawing, grid: GridChange) -> List[str]:
     sigmas = [row["sigma_xy_m"] for _, row in drawing.placed if row["sigma_xy_m"] is not None]
     unplaced = len(drawing.items) - len(drawing.placed)
     sentences = [
-        tr("CONCRETE SCAN {name}, level {level}, {surface}", name=drawing.name, level=drawing.level, surface=drawing.surface),
+        tr("CONCRETE SCAN {name}, level {level}, {surface}", name=drawing.name, level=drawing.level, surface=word(drawing.surface)),
         tr(
             "Coordinates: {grid}, metres. Z is minus the depth to the top of the item, from the scanned surface. Numbers beside "
             "items: that depth and its 1-sigma, millimetres.",

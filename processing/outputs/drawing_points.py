@@ -8,6 +8,7 @@ from typing import List, Optional, Tuple
 import numpy as np
 
 from ..errors import ProcessingError
+from ..items.kind_names import kind_name
 from ..language import tr
 from . import drawing_layers as names
 from .drawing_content import Drawing, GridChange
@@ -72,7 +73,7 @@ def _height(surface: str, surface_height_m: float, depth_m: float) -> float:
 
 
 def _read_me(path: Path, drawing: Drawing, grid: GridChange, column: str, spacing_m: float) -> str:
-    codes = ", ".join(f"{code} = {kind.replace('_', ' ')}" for kind, code in names.KIND_CODES.items())
+    codes = ", ".join(f"{code} = {kind_name(kind)}" for kind, code in names.KIND_CODES.items())
     meaning = {
         "depth_m": tr(
             "depth_m: depth from the scanned surface to the top of the item, positive downwards (into the wall)."

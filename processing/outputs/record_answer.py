@@ -13,7 +13,7 @@ from ..record.query import NEVER, NOT_DEEP, ONE_WAY, Answer
 from ..record.schema import DETECTED, GEOMETRY, REFUTED, TABLES, VERIFIED
 from .geopackage import Layer
 from .report_page import cautions_box, millimetres, page, table
-from .words import verdict_words, word
+from .words import kind_words, verdict_words, word
 
 UNKNOWN_LAYER = "unknown_ground"
 UNKNOWN_FIELDS = {**dict.fromkeys(("level", "surface", "why"), str), "seen_to_m": float, "area_m2": float}
@@ -46,7 +46,7 @@ def _item_sentence(answer: Answer) -> str:
     kinds: Dict[str, int] = {}
     for row in there:
         kinds[row["kind"]] = kinds.get(row["kind"], 0) + 1
-    words = ", ".join(f"{count} {kind.replace('_', ' ')}" for kind, count in sorted(kinds.items()))
+    words = ", ".join(f"{count} {kind_words(kind, count)}" for kind, count in sorted(kinds.items()))
     least = min((row["depth_min_m"] for row in there if row["depth_min_m"] is not None), default=float("nan"))
     return tr(
         "{count} items are known ({words}); the shallowest top lies {depth:.0f} mm deep.",
