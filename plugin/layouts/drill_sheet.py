@@ -15,6 +15,7 @@ from qgis.PyQt.QtGui import QColor
 
 from ...processing import cautions
 from ...processing.language import tr
+from ...processing.outputs.words import per_cent
 from ..layers import table_layer
 from ..styles.items import style_items
 from ..styles.penetrations import style_verdicts
@@ -207,7 +208,7 @@ def _numbers(row: Mapping) -> list:
     return [
         *lines,
         tr(
-            "Probability of touching a known item:  {touch_probability:.2g} per cent",
-            touch_probability=100 * row["touch_probability"],
+            "Probability of touching a known item:  {touch_probability}",
+            touch_probability=per_cent(row["touch_probability"]),
         ),
     ]
