@@ -84,6 +84,7 @@ event.globalPos()
 
 def test_the_standard_library_is_that_of_python_3_9(tmp_path):
     """Vermin knows since when each function and each construct is there."""
+    pytest.importorskip("vermin", reason="vermin 1.6 does not run on Python 3.14; the run on an older one looks")
 
     def vermin(*paths):
         command = [sys.executable, "-c", "import vermin; vermin.main()", "-t=3.9-", "--no-tips", "--violations", *paths]
