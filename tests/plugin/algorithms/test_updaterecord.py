@@ -94,7 +94,9 @@ def test_penetrations_are_recorded_too(inslab_provider, qgis_processing, inputs,
     table = tmp_path / "penetrations.csv"
     table.write_text("penetration_id,x_m,y_m,diameter_m,depth_m\nP1,10.3,20.3,0.02,0.05\n", encoding="utf-8")
     verdicts = str(tmp_path / "verdicts.gpkg")
-    inputs["SURVEY"] = shutil.copy(inputs["SURVEY"], tmp_path / "survey.gpkg")  # a check notes itself in the survey
+    inputs["SURVEY"] = shutil.copy(
+        inputs["SURVEY"], str(tmp_path / "survey.gpkg")
+    )  # a check notes itself in the survey
     run(
         "checkpenetrations",
         {"SURVEY": inputs["SURVEY"], "PENETRATIONS": str(table), "KEEP_OUT": [0.01], "OUTPUT": verdicts},
