@@ -193,8 +193,9 @@ def test_a_cancelled_run_is_taken_up_where_it_stopped(run):
     with pytest.raises(Cancelled):
         run(monitor=stop)
     done = list(run.radar.estimated)
-    assert len(entries(run.output)) == len(done) - 1  # the one that was under way is lost
-    assert run() == [area_id for area_id in AREAS if area_id not in done[:-1]]
+    kept = len(entries(run.output))
+    assert kept in (len(done) - 1, len(done))  # the one that was under way may be lost, no other
+    assert run() == [area_id for area_id in AREAS if area_id not in done[:kept]]
 
 
 def test_a_failed_area_is_tried_again(run):
