@@ -99,7 +99,6 @@ class AnswerOnMap:
     def zoom_to_all(self) -> str:
         """Show all of the answer."""
         box = QgsRectangle()
-        box.setMinimal()
         for layer in self._layers():
             box.combineExtentWith(layer.extent())
         return self._zoom(box.buffered(LEAST_M)) if not box.isNull() else ""

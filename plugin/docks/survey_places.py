@@ -22,7 +22,6 @@ def zoom_to_areas(canvas, survey_path, finding) -> str:
     if not named:
         return tr("This finding belongs to no single scan area.")
     box = QgsRectangle()
-    box.setMinimal()
     for name in named:
         for ring in outlines[name] or ():
             box.combineExtentWith(QgsRectangle(*ring.min(axis=0), *ring.max(axis=0)))
