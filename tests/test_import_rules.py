@@ -20,7 +20,7 @@ ALLOWED = {
     "penetrations": {"survey", "radar", "items"},
     "record": {"survey", "radar", "items"},
 }
-SHARED = {"errors", "language", "monitor", "together"}
+SHARED = {"errors", "gdal_failures", "language", "monitor", "together"}
 
 
 def relative(file):

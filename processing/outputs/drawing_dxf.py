@@ -14,10 +14,11 @@ import numpy as np
 
 from .. import cautions
 from ..errors import ProcessingError
+from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 from . import drawing_layers as names
 from .drawing_content import Drawing, GridChange
-from .geopackage import import_ogr, without_gdal_exceptions
+from .geopackage import import_ogr
 from .layers import software_version
 from .words import mm, verdict_words, word
 

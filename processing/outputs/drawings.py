@@ -12,10 +12,11 @@ from typing import Dict, List, Optional, Tuple
 import numpy as np
 
 from ..errors import ProcessingError, SurveyError
+from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 from ..site.drawing_fit import DrawingFit
 from ..site.geotiff import move_with_crs
-from .geopackage import Layer, import_ogr, without_gdal_exceptions, write_geopackage
+from .geopackage import Layer, import_ogr, write_geopackage
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pdf")
 # $INSUNITS in the DXF reference (Autodesk, group code 70 of the header; quoted from memory): name, metres a unit.

@@ -9,7 +9,7 @@ import math
 import os
 import sqlite3
 import tempfile
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
@@ -17,6 +17,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..errors import MissingPackageError, ProcessingError, SurveyError
+from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 
 WINDOWS = os.name == "nt"
@@ -60,20 +61,6 @@ def import_ogr():
             )
         ) from error
     return gdal, ogr, osr
-
-
-@contextmanager
-def without_gdal_exceptions():
-    """GDAL tells of failures by None, in this thread, also where QGIS or a plugin has switched exceptions on.
-
-    With exceptions on GDAL also raises at what PROJ merely logs, as it does when a derived projected CRS has no older form.
-    GDAL before 3.7 has no such switch for one thread; there exceptions are off unless somebody turns them on.
-    """
-    with ExitStack() as stack:
-        for module in import_ogr():
-            if hasattr(module, "ExceptionMgr"):
-                stack.enter_context(module.ExceptionMgr(useExceptions=False))
-        yield
 
 
 def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Optional[Mapping[str, str]] = None) -> None:

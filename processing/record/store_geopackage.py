@@ -13,6 +13,7 @@ from contextlib import closing
 from pathlib import Path
 
 from ..errors import ProcessingError
+from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 from . import shapes
 from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
@@ -149,22 +150,28 @@ def _make_empty(path: Path, crs_wkt: str) -> None:
     set_option("OGR_CURRENT_DATE", FIXED_DATE)  # results carry no clock
     gdal.PushErrorHandler("CPLQuietErrorHandler")
     try:
-        crs = osr.SpatialReference()
-        crs.ImportFromWkt(crs_wkt)
-        dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), options=["VERSION=1.2"])
-        if dataset is None:
-            raise ProcessingError(
-                tr("{path} cannot be written: {reason}", path=str(path), reason=gdal.GetLastErrorMsg())
-            )
-        for table in TABLES.values():
-            options = [f"DESCRIPTION={table.text}", f"IDENTIFIER={table.name}", "FID=fid", f"GEOMETRY_NAME={GEOMETRY}"]
-            layer = dataset.CreateLayer(table.name, crs if table.geometry else None, kinds[table.geometry], options)
-            for field in table.fields:
-                column = ogr.FieldDefn(field.name, types[field.kind])
-                if field.kind is bool:
-                    column.SetSubType(ogr.OFSTBoolean)
-                layer.CreateField(column)
-        layer = dataset = None
+        with without_gdal_exceptions():
+            crs = osr.SpatialReference()
+            crs.ImportFromWkt(crs_wkt)
+            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), options=["VERSION=1.2"])
+            if dataset is None:
+                raise ProcessingError(
+                    tr("{path} cannot be written: {reason}", path=str(path), reason=gdal.GetLastErrorMsg())
+                )
+            for table in TABLES.values():
+                options = [
+                    f"DESCRIPTION={table.text}",
+                    f"IDENTIFIER={table.name}",
+                    "FID=fid",
+                    f"GEOMETRY_NAME={GEOMETRY}",
+                ]
+                layer = dataset.CreateLayer(table.name, crs if table.geometry else None, kinds[table.geometry], options)
+                for field in table.fields:
+                    column = ogr.FieldDefn(field.name, types[field.kind])
+                    if field.kind is bool:
+                        column.SetSubType(ogr.OFSTBoolean)
+                    layer.CreateField(column)
+            layer = dataset = None
     finally:
         gdal.PopErrorHandler()
         set_option("OGR_CURRENT_DATE", earlier)

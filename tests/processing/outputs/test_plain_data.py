@@ -2,6 +2,7 @@
 
 import io
 import math
+import re
 
 import numpy as np
 import pytest
@@ -45,7 +46,8 @@ def test_a_result_comes_back_with_the_same_bits():
     assert list(two.items[0].kind_probabilities.items()) == list(one.items[0].kind_probabilities.items())
     assert (two.speed.speed_m_ns, two.speed.warnings) == (one.speed.speed_m_ns, ("ä",))
     assert math.isnan(two.speed.echoes[0].speed_m_ns)
-    assert repr(two.picks) == repr(one.picks).replace("np.int64(-1)", "-1").replace("np.float64", "")
+    # numpy 2 writes the kind of a number around it.
+    assert repr(two.picks) == re.sub(r"np\.\w+64\(([^)]*)\)", r"\1", repr(one.picks))
 
 
 @given(number=st.floats(allow_nan=False, width=64))

@@ -240,3 +240,17 @@ def test_the_page_of_fields_is_that_of_the_schema():
 
     page = (TESTS.parent / "docs" / "record.md").read_text(encoding="utf-8")
     assert page.endswith(as_markdown())
+
+
+def test_a_tied_record_is_made_where_gdal_raises(tmp_path):
+    """As in newer QGIS, which switches GDAL's exceptions on."""
+    gdal, ogr, osr = (pytest.importorskip(f"osgeo.{name}") for name in ("gdal", "ogr", "osr"))
+    if not hasattr(gdal, "ExceptionMgr"):
+        pytest.skip("GDAL before 3.7 has exceptions for the whole program only")
+    from inslab.processing.record.store_geopackage import _make_empty
+    from inslab.processing.site.crs import GridTie, tied_crs_wkt
+
+    wkt = tied_crs_wkt("Hall", "EPSG:25832", GridTie.from_degrees(691000.0, 5335000.0, 30.0))
+    with gdal.ExceptionMgr(), ogr.ExceptionMgr(), osr.ExceptionMgr():
+        _make_empty(tmp_path / "record.gpkg", wkt)
+    assert (tmp_path / "record.gpkg").is_file()
