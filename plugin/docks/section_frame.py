@@ -3,7 +3,7 @@
 from typing import Optional, Tuple
 
 import numpy as np
-from qgis.PyQt.QtCore import QPointF, QRectF, QSize
+from qgis.PyQt.QtCore import QEvent, QPointF, QRectF, QSize
 from qgis.PyQt.QtGui import QPolygonF
 from qgis.PyQt.QtWidgets import QSizePolicy, QWidget
 
@@ -46,25 +46,34 @@ class SectionFrame(QWidget):
 
     def _frame(self) -> Tuple[int, QRectF]:
         """`em` and `plot`, kept as long as nothing changes that they depend on: a frame asks for them a thousand times."""
-        has_second_scale = self.section is not None and self.section.picture is not None
-        key = (self.width(), self.height(), has_second_scale, self.font().key())
+        key = (self.width(), self.height(), self.section is not None and self.section.picture is not None)
         if self._framed is None or self._framed[0] != key:
             em = self.fontMetrics().height()
-            right = 5.2 if has_second_scale else 1.0
+            right = 5.2 if key[-1] else 1.0
             plot = QRectF(self.rect()).adjusted(4.6 * em, 0.7 * em, -right * em, -2.7 * em)
             self._framed = (key, em, plot)
         return self._framed[1:]
+
+    def changeEvent(self, event):
+        if event.type() in (QEvent.Type.FontChange, QEvent.Type.StyleChange):
+            self._framed = None
+        super().changeEvent(event)
 
     @property
     def in_depth(self) -> bool:
         return self.picture is None or self.picture.in_depth
 
+    def across(self, distance_m):
+        """Screen x of distances (m), one or many."""
+        return self.plot.left() + (distance_m - self.shown.left()) / self.shown.width() * self.plot.width()
+
+    def down(self, vertical):
+        """Screen y of values of the vertical axis, one or many."""
+        return self.plot.top() + (vertical - self.shown.top()) / self.shown.height() * self.plot.height()
+
     def point(self, distance_m: float, vertical: float) -> QPointF:
         """Place on the screen of a distance and a value of the vertical axis."""
-        plot = self.plot
-        x = plot.left() + (distance_m - self.shown.left()) / self.shown.width() * plot.width()
-        y = plot.top() + (vertical - self.shown.top()) / self.shown.height() * plot.height()
-        return QPointF(x, y)
+        return QPointF(self.across(distance_m), self.down(vertical))
 
     def point_of_depth(self, distance_m: float, depth_m: float) -> QPointF:
         """The same for a depth (m), whatever the vertical axis is."""
@@ -72,10 +81,8 @@ class SectionFrame(QWidget):
 
     def polygon(self, distances_m: np.ndarray, verticals: np.ndarray) -> QPolygonF:
         """Many places at once."""
-        plot = self.plot
-        x = plot.left() + (distances_m - self.shown.left()) / self.shown.width() * plot.width()
-        y = plot.top() + (verticals - self.shown.top()) / self.shown.height() * plot.height()
-        return QPolygonF([QPointF(*place) for place in zip(x.tolist(), y.tolist())])
+        x, y = self.across(distances_m).tolist(), self.down(verticals).tolist()
+        return QPolygonF([QPointF(*place) for place in zip(x, y)])
 
     def vertical_of_depth(self, depth_m):
         """The value of the vertical axis for depths (m)."""

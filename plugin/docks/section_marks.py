@@ -1,11 +1,11 @@
 """What is drawn over a section: picks and items with their uncertainty, where the reliable depth ends, a curve."""
 
 from dataclasses import dataclass
-from typing import Optional, Sequence
+from typing import List, Optional, Sequence, Tuple
 
 import numpy as np
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt
-from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPen, QPolygonF
+from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPen, QPixmap, QPixmapCache, QPolygonF
 
 from ..styles.items import KIND_STYLES
 
@@ -13,6 +13,7 @@ PICK = "pick"
 WITHIN_95 = 1.96  # sigmas either side
 PICK_COLOUR, SELECTED_COLOUR, CURVE_COLOUR = QColor("#ffffff"), QColor("#f0e442"), QColor("#d55e00")
 RIM = QColor("#000000")
+Place = Tuple[float, float, List[Tuple]]  # x and y on the screen, and left, top, width, height of each bar
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,10 @@ class Mark:
     is_selected: bool = False
 
 
+def _colour(kind: str) -> QColor:
+    return QColor(KIND_STYLES.get(kind, KIND_STYLES["unknown"])[1])
+
+
 class MarkPainter:
     """Draws marks through `view`, which knows where distances and depths lie on the screen."""
 
@@ -49,70 +54,97 @@ class MarkPainter:
 
     def draw(self, marks: Sequence[Mark]) -> None:
         """Items first, picks on top of them; labels as far as there is room, that of a selected item before others."""
-        for mark in sorted(marks, key=lambda mark: mark.what == PICK):
-            self._draw_mark(mark)
-        half = QPointF(0.5 * self.em, 0.5 * self.em)
-        places = [self.view.point_of_depth(mark.distance_m, mark.depth_m) for mark in marks]
-        taken = [QRectF(place - half, place + half) for place in places]
-        for mark in sorted(marks, key=lambda mark: not mark.is_selected):
+        marks = sorted(marks, key=lambda mark: mark.what == PICK)
+        places = self._places(marks)
+        for mark, place in zip(marks, places):
+            self._draw_mark(mark, place)
+        half = 0.5 * self.em
+        taken = [QRectF(x - half, y - half, self.em, self.em) for x, y, _bars in places]
+        for mark, (x, y, _bars) in sorted(zip(marks, places), key=lambda pair: not pair[0].is_selected):
             if mark.what != PICK or mark.is_selected:
-                self._draw_label(mark, taken)
+                self._draw_label(mark.label, x, y + 1.3 * self.em, taken)
 
-    def _draw_mark(self, mark: Mark) -> None:
-        at = self.view.point_of_depth(mark.distance_m, mark.depth_m)
-        colour = PICK_COLOUR if mark.what == PICK else QColor(KIND_STYLES.get(mark.what, KIND_STYLES["unknown"])[1])
-        size = 0.34 * self.em if mark.what == PICK else 0.55 * self.em
-        bars = self._bars(mark)
-        for pen in (QPen(QColor("#ffffff"), 0.24 * self.em), QPen(RIM if mark.what == PICK else colour, 0.1 * self.em)):
-            self.painter.setPen(pen)
-            for line in bars:
-                self.painter.drawLine(*line)
-        if mark.what == PICK:
-            self._draw_ring(at, size, RIM, colour, 0.12)
-        else:
-            diamond = [QPointF(0, -size), QPointF(size, 0), QPointF(0, size), QPointF(-size, 0)]
-            self.painter.setPen(QPen(QColor("#ffffff"), 0.12 * self.em))
-            self.painter.setBrush(colour)
-            self.painter.drawPolygon(QPolygonF([at + corner for corner in diamond]))
-        if mark.is_selected:
-            self._draw_ring(at, 0.85 * self.em, RIM, SELECTED_COLOUR, 0.16)
+    def _places(self, marks: Sequence[Mark]) -> List[Place]:
+        """Where marks lie on the screen, and the bars that hold them with 95 per cent along the section and in depth."""
+        columns = [[mark.distance_m, mark.depth_m, mark.sigma_along_m or 0, mark.sigma_depth_m or 0] for mark in marks]
+        distance, depth, along, down = np.array(columns, float).reshape(-1, 4).T
+        along, down = WITHIN_95 * along, WITHIN_95 * down
+        rows = [self.view.across(values) for values in (distance, distance - along, distance + along)]
+        for values in (depth, np.maximum(depth - down, 0.0), depth + down):
+            rows.append(self.view.down(self.view.vertical_of_depth(values)))
+        places = []
+        for x, left, right, y, top, bottom in np.transpose(rows).tolist():
+            bars = [(left, y, right - left, 0)] if right > left else []
+            places.append((x, y, [*bars, (x, top, 0, bottom - top)] if bottom > top else bars))
+        return places
 
-    def _draw_ring(self, at: QPointF, radius: float, rim: QColor, colour: QColor, width: float) -> None:
+    def _draw_mark(self, mark: Mark, place: Place) -> None:
+        x, y, bars = place
+        bar_colour = RIM if mark.what == PICK else _colour(mark.what)
+        for colour, width in ((QColor("#ffffff"), 0.24 * self.em), (bar_colour, 0.1 * self.em)):
+            half = 0.5 * max(width, 1.0)
+            for bar in bars:
+                self.painter.fillRect(QRectF(*bar).adjusted(-half, -half, half, half), colour)
+        symbol = self._symbol(mark.what, mark.is_selected)
+        half = 0.5 * symbol.width() / symbol.devicePixelRatio()
+        self.painter.drawPixmap(QPointF(x - half, y - half), symbol)
+
+    def _symbol(self, what: str, is_selected: bool) -> QPixmap:
+        """Ring of a pick or diamond of an item, drawn once: smooth edges of dozens of them would take most of a frame."""
+        scale = self.view.devicePixelRatioF()
+        key = f"inslab {what} {is_selected} {self.em} {scale}"
+        symbol = QPixmapCache.find(key)
+        if symbol is None or symbol.isNull():
+            side = round((2.2 * self.em + 1) * scale)
+            symbol = QPixmap(side, side)
+            symbol.setDevicePixelRatio(scale)
+            symbol.fill(Qt.GlobalColor.transparent)
+            painter = QPainter(symbol)
+            painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+            painter.translate(0.5 * side / scale, 0.5 * side / scale)
+            if what == PICK:
+                self._draw_ring(painter, 0.34, PICK_COLOUR, 0.12)
+            else:
+                size = 0.55 * self.em
+                painter.setPen(QPen(QColor("#ffffff"), 0.12 * self.em))
+                painter.setBrush(_colour(what))
+                painter.drawPolygon(QPolygonF([QPointF(*at) for at in ((0, -size), (size, 0), (0, size), (-size, 0))]))
+            if is_selected:
+                self._draw_ring(painter, 0.85, SELECTED_COLOUR, 0.16)
+            painter.end()
+            QPixmapCache.insert(key, symbol)
+        return symbol
+
+    def _draw_ring(self, painter: QPainter, radius: float, colour: QColor, width: float) -> None:
         """Open, so that what lies below stays visible; legible on black and on white."""
-        self.painter.setBrush(Qt.BrushStyle.NoBrush)
-        for pen in (QPen(rim, 2.1 * width * self.em), QPen(colour, width * self.em)):
-            self.painter.setPen(pen)
-            self.painter.drawEllipse(at, radius, radius)
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        for pen in (QPen(RIM, 2.1 * width * self.em), QPen(colour, width * self.em)):
+            painter.setPen(pen)
+            painter.drawEllipse(QPointF(0, 0), radius * self.em, radius * self.em)
 
-    def _bars(self, mark: Mark):
-        """From end to end of what holds the place with 95 per cent: along the section, and in depth."""
-        found = []
-        if mark.sigma_along_m:
-            half = WITHIN_95 * mark.sigma_along_m
-            ends = (mark.distance_m - half, mark.distance_m + half)
-            found.append([self.view.point_of_depth(end, mark.depth_m) for end in ends])
-        if mark.sigma_depth_m:
-            half = WITHIN_95 * mark.sigma_depth_m
-            ends = (max(mark.depth_m - half, 0.0), mark.depth_m + half)
-            found.append([self.view.point_of_depth(mark.distance_m, end) for end in ends])
-        return found
-
-    def _draw_label(self, mark: Mark, taken: list) -> None:
-        box = QRectF(0, 0, self.painter.fontMetrics().horizontalAdvance(mark.label) + 0.4 * self.em, 1.1 * self.em)
-        box.moveCenter(self.view.point_of_depth(mark.distance_m, mark.depth_m) + QPointF(0, 1.3 * self.em))
+    def _draw_label(self, text: str, x: float, y: float, taken: List[QRectF]) -> None:
+        width = self.painter.fontMetrics().horizontalAdvance(text) + 0.4 * self.em
+        box = QRectF(x - 0.5 * width, y - 0.55 * self.em, width, 1.1 * self.em)
         if not self.view.plot.contains(box) or any(box.intersects(other) for other in taken):
             return
         taken.append(box)
         self.painter.fillRect(box, QColor(255, 255, 255, 210))
         self.painter.setPen(RIM)
-        self.painter.drawText(box, Qt.AlignmentFlag.AlignCenter, mark.label)
+        self.painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
 
     def draw_unreliable(self, at_m: np.ndarray, depth_m: np.ndarray) -> None:
         """Hatching below the depth that counts as scanned; where none does, from the surface on."""
-        plot = self.view.plot
-        limit = self.view.polygon(at_m, self.view.vertical_of_depth(np.nan_to_num(depth_m)))
+        plot, shown = self.view.plot, self.view.shown
+        # Only what is in view: hatching all of a magnified line would take long.
+        first, last = np.searchsorted(at_m, (shown.left(), shown.right()))
+        part = slice(max(first - 1, 0), last + 1)
+        below = np.minimum(self.view.vertical_of_depth(np.nan_to_num(depth_m[part])), shown.bottom())
+        bends = np.ones(len(below), bool)
+        bends[1:-1] = (
+            np.abs(np.diff(below, 2)) > 1e-9
+        )  # places are even: what lies between two others on a line adds nothing
+        limit = self.view.polygon(at_m[part][bends], below[bends])
         area = QPolygonF([QPointF(limit[0].x(), plot.bottom()), *limit, QPointF(limit[-1].x(), plot.bottom())])
-        area = area.intersected(QPolygonF(plot))  # hatching all of a magnified line would take long
         self.painter.setPen(Qt.PenStyle.NoPen)
         for colour, pattern in ((QColor(255, 255, 255, 70), None), (QColor(0, 0, 0, 150), Qt.BrushStyle.BDiagPattern)):
             self.painter.setBrush(QBrush(colour) if pattern is None else QBrush(colour, pattern))
@@ -120,6 +152,7 @@ class MarkPainter:
 
     def draw_curve(self, curve) -> None:
         """The curve of a test of the wave speed, with a handle at its apex."""
+        self.painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         extent = self.view.shown
         distance = np.linspace(extent.left(), extent.right(), 241)
         points = self.view.polygon(distance, curve.time_ns(distance))

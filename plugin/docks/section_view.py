@@ -4,14 +4,14 @@ from dataclasses import replace
 from typing import List, Optional
 
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt, pyqtSignal
-from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPen
+from qgis.PyQt.QtGui import QColor, QPainter, QPen
 
 from ...processing.language import tr
 from ...processing.outputs.section_data import Section
 from ...processing.radar.travel_curve import FASTEST_M_NS, SLOWEST_M_NS, TravelCurve
 from .ink import ink
-from .section_axes import AxesPainter
 from .section_frame import SectionFrame
+from .section_ground import SectionGround
 from .section_image import image_of
 from .section_marks import PICK, Mark, MarkPainter
 
@@ -38,6 +38,7 @@ class SectionView(SectionFrame):
         self.message = tr("Choose a scan line on the map, or draw a section across the depth slices.")
         self.mode = LOOK
         self.cursor_m: Optional[float] = None
+        self._ground = SectionGround(self)
         self._dragged: Optional[str] = None  # view, pick, apex or flank
         self._grip = QPointF()
         self._moving: Optional[Mark] = None
@@ -96,15 +97,11 @@ class SectionView(SectionFrame):
             painter.setPen(ink(self.palette()))
             painter.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap, self.message)
             return
+        painter.drawPixmap(0, 0, self._ground.pixmap())
         plot = self.plot
-        painter.fillRect(plot, QColor("#ffffff"))
-        painter.fillRect(plot, QBrush(QColor("#808080"), Qt.BrushStyle.DiagCrossPattern))  # where there are no data
         painter.save()
         painter.setClipRect(plot)
-        self._draw_image(painter)
         marks = MarkPainter(painter, self)
-        marks.draw_unreliable(self.section.reliable_at_m, self.section.reliable_m)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         marks.draw([self._moving if self._is_moving(mark) else mark for mark in self._marks_in_view()])
         if self.curve is not None and not self.in_depth:
             marks.draw_curve(self.curve)
@@ -114,23 +111,6 @@ class SectionView(SectionFrame):
                 painter.setPen(pen)
                 painter.drawLine(QPointF(x, plot.top()), QPointF(x, plot.bottom()))
         painter.restore()
-        AxesPainter(painter, self).draw()
-
-    def _draw_image(self, painter: QPainter) -> None:
-        image, extent = self.picture.image, self.picture.extent
-        part = self.shown.intersected(extent)
-        if part.isEmpty():
-            return
-        across, down = image.width() / extent.width(), image.height() / extent.height()
-        source = QRectF(
-            (part.left() - extent.left()) * across,
-            (part.top() - extent.top()) * down,
-            part.width() * across,
-            part.height() * down,
-        )
-        painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, self.section.picture is not None)
-        corners = self.point(part.left(), part.top()), self.point(part.right(), part.bottom())
-        painter.drawImage(QRectF(*corners), image, source)
 
     def _marks_in_view(self) -> List[Mark]:
         """Without those so far outside that not even their bars reach in."""

@@ -69,8 +69,12 @@ def test_drawing(view):
         painter.end()
     filling = (time.perf_counter() - start) / FRAMES
 
-    def whole(_number):
+    def whole(number):
         view.show_all()
+        view.shown.setTop(view.shown.top() + 1e-9 * (number + 1))  # another part each time: nothing kept can be used
+
+    def point_at(number):
+        view.show_cursor(0.1 * number)
 
     def zoom(number):
         view.zoom(1.25 if number % 2 else 0.8, view.plot.center())
@@ -80,6 +84,8 @@ def test_drawing(view):
 
     view.show_all()
     rows = [("the whole line", frames(view, whole))]
+    rows.append(("the cursor moving along it", frames(view, point_at)))
+    view.show_cursor(None)
     view.zoom(4.0, view.plot.center())
     rows += [("zooming", frames(view, zoom)), ("panning, four times magnified", frames(view, pan))]
     view.zoom(5.0, view.plot.center())

@@ -409,3 +409,22 @@ def test_it_lets_go_when_it_is_closed(on_line, desk, shown, qtbot):
     shown.canvas.xyCoordinates.emit(to_map(0.5, 0.2))
     shown.project.clear()
     qtbot.wait(50)
+
+
+def test_what_lies_below_the_marks_is_drawn_once_for_what_is_looked_at(on_line):
+    """Kept while the cursor moves; never shown for another part, size or section."""
+    view = on_line.view
+    before = view.grab().toImage()
+    ground = view._ground.pixmap().cacheKey()
+    view.show_cursor(0.4)
+    assert view.grab().toImage() != before
+    assert view._ground.pixmap().cacheKey() == ground
+    view.show_cursor(None)
+    assert view.grab().toImage() == before
+    for change in (lambda: view.zoom(2.0, view.plot.center()), lambda: view.setFixedSize(700, 300)):
+        change()
+        assert view._ground.pixmap().cacheKey() != ground
+        ground = view._ground.pixmap().cacheKey()
+        kept = view.grab().toImage()
+        view._ground = type(view._ground)(view)
+        assert view.grab().toImage() == kept
