@@ -17,7 +17,7 @@ from ...processing import cautions
 from ...processing.language import tr
 from ...processing.outputs.words import per_cent
 from ..layers import table_layer
-from ..styles.items import style_items
+from ..styles.items import style_bridged, style_items
 from ..styles.penetrations import style_verdicts
 from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
 
@@ -71,6 +71,7 @@ def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> 
     made = []
     sources = (
         (sheet_path, layer_name, style_verdicts),
+        (survey_path, "bridged", style_bridged),
         (survey_path, "items", style_items),
         (survey_path, "coverage", style_scanned),
     )
@@ -135,7 +136,11 @@ class _Sheet(Page):
             view.setCrs(layers[0].crs())
         view.setExtent(extent)
         self.text(
-            tr("Plan 1:{scale:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN", scale=SCALE),
+            tr(
+                "Plan 1:{scale:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN; white dashes: bridged, not seen; "
+                "yellow edges: flagged, check on site",
+                scale=SCALE,
+            ),
             top + MAP_MM,
             6.5,
         )

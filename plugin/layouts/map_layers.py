@@ -23,7 +23,7 @@ from qgis.core import (
 from ...processing.language import tr
 from ...processing.outputs.stored import read_crs_wkt
 from ..layers import Plane, table_layer
-from ..styles.items import style_items
+from ..styles.items import style_bridged, style_items
 from ..styles.penetrations import style_verdicts
 from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
 from .page import style_scanned
@@ -40,7 +40,7 @@ class MapLayers:
         self._planes = {}
 
     def layers(self, level: str, surface: str) -> list:
-        """What a plan shows, from the top: holes, items, control points, areas, scanned ground."""
+        """What a plan shows, from the top: holes, what is bridged, items, control points, areas, scanned ground."""
         if (level, surface) not in self._planes:
             self._planes[level, surface] = self._open(level, surface)
         return self._planes[level, surface]
@@ -51,6 +51,7 @@ class MapLayers:
         plane = Plane(level, surface, names)
         found = [self._hole_layer(level, surface)]
         for table, title, style in (
+            ("bridged", tr("Bridged: between sightings, not seen"), style_bridged),
             ("items", tr("Items, 95 % strip in plan"), style_items),
             ("control_points", tr("Control point, residual"), style_control_points),
             ("scan_areas", tr("Scan area"), _style_areas),
@@ -58,7 +59,7 @@ class MapLayers:
         ):
             more = ' AND "line_directions" >= 2' if table == "coverage" else ""
             layer = self._table(table, plane.filter(table) + more) if names or table == "items" else None
-            if layer is not None:
+            if layer is not None and (table != "bridged" or layer.featureCount()):
                 layer.setName(title)
                 style(layer)
                 found.append(layer)

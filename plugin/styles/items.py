@@ -6,12 +6,12 @@ still be told apart on a grey print. The choice of colour for each kind is our o
 """
 
 from qgis.core import (
-    QgsCategorizedSymbolRenderer,
+    QgsExpression,
     QgsLineSymbol,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
     QgsProperty,
-    QgsRendererCategory,
+    QgsRuleBasedRenderer,
     QgsSimpleLineSymbolLayer,
     QgsSingleSymbolRenderer,
     QgsSymbolLayer,
@@ -33,6 +33,9 @@ KIND_STYLES = {
     "plastic_conduit": (tr("Conduit, plastic"), "#cc79a7", 0.9, (1.2, 1.2)),
     "unknown": (tr("Kind unknown"), "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
 }
+# What a person must look at: the sentence stands in the field. The palette's yellow is no kind's.
+FLAGGED = "coalesce(\"flag\", '') <> ''"
+FLAG_NAME, FLAG_COLOUR, FLAG_WIDTH_MM = tr("Flagged: check on site"), "#f0e442", 3.2
 # Twice 1.96 sigma: the strip that holds the item's line with 95 per cent probability.
 STRIP_WIDTH = '2 * 1.96 * "sigma_xy_m"'
 # Depth to the top in mm; an item that dips shows both ends.
@@ -63,18 +66,36 @@ def item_symbol(kind: str) -> QgsLineSymbol:
     symbol.changeSymbolLayer(0, strip)  # a list of layers given to the constructor is not kept alive by QGIS 3.22
     symbol.appendSymbolLayer(casing)
     symbol.appendSymbolLayer(line)
+    for number in range(symbol.symbolLayerCount()):
+        symbol.symbolLayer(number).setRenderingPass(1)  # after all bands of `flag_symbol`
+    fade_others(symbol, ITEM_WITHIN)
+    return symbol
+
+
+def flag_symbol() -> QgsLineSymbol:
+    """A yellow band with black edges below the item, wider than any kind."""
+    symbol = QgsLineSymbol()
+    for number, (colour, width_mm) in enumerate((("#000000", FLAG_WIDTH_MM), (FLAG_COLOUR, FLAG_WIDTH_MM - 0.6))):
+        band = QgsSimpleLineSymbolLayer(QColor(colour), width_mm)
+        band.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+        if number:
+            symbol.appendSymbolLayer(band)
+        else:
+            symbol.changeSymbolLayer(0, band)
     fade_others(symbol, ITEM_WITHIN)
     return symbol
 
 
 def style_items(layer) -> None:
-    """Categories by kind, and the depth to the top in millimetres along each item."""
-    layer.setRenderer(
-        QgsCategorizedSymbolRenderer(
-            "kind",
-            [QgsRendererCategory(kind, item_symbol(kind), style[0]) for kind, style in KIND_STYLES.items()],
-        )
-    )
+    """A line for each kind over a band for what is flagged, and the depth to the top in millimetres along each item."""
+    root = QgsRuleBasedRenderer.Rule(None)
+    known = ", ".join(QgsExpression.quotedString(kind) for kind in KIND_STYLES if kind != "unknown")
+    for kind, style in KIND_STYLES.items():
+        # A kind that was left out or misspelt must not make an item vanish from the map.
+        within = f"coalesce(\"kind\", '') NOT IN ({known})" if kind == "unknown" else f"\"kind\" = '{kind}'"
+        root.appendChild(QgsRuleBasedRenderer.Rule(item_symbol(kind), 0, 0, within, style[0]))
+    root.appendChild(QgsRuleBasedRenderer.Rule(flag_symbol(), 0, 0, FLAGGED, FLAG_NAME))
+    layer.setRenderer(QgsRuleBasedRenderer(root))
     settings = QgsPalLayerSettings()
     settings.fieldName = DEPTH_LABEL
     settings.isExpression = True
@@ -90,13 +111,18 @@ def style_items(layer) -> None:
 
 
 def style_bridged(layer) -> None:
-    """White dashes over an item where no line saw it."""
-    dashes = QgsSimpleLineSymbolLayer(QColor("#ffffff"), 0.9)
-    dashes.setPenCapStyle(Qt.PenCapStyle.FlatCap)
-    dashes.setUseCustomDashPattern(True)
-    dashes.setCustomDashVector([1.0, 1.4])
+    """White dashes with black edges over an item where no line saw it."""
     symbol = QgsLineSymbol()
-    symbol.changeSymbolLayer(0, dashes)
+    for number, (colour, width_mm, pattern) in enumerate((("#000000", 1.5, (1.2, 1.2)), ("#ffffff", 0.9, (0.8, 1.6)))):
+        dashes = QgsSimpleLineSymbolLayer(QColor(colour), width_mm)
+        dashes.setPenCapStyle(Qt.PenCapStyle.FlatCap)
+        dashes.setUseCustomDashPattern(True)
+        dashes.setCustomDashVector(list(pattern))
+        dashes.setDashPatternOffset(-0.2 * number)
+        if number:
+            symbol.appendSymbolLayer(dashes)
+        else:
+            symbol.changeSymbolLayer(0, dashes)
     fade_others(symbol, ITEM_WITHIN)
     layer.setRenderer(QgsSingleSymbolRenderer(symbol))
 

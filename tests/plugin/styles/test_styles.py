@@ -3,7 +3,16 @@
 from itertools import combinations
 
 import pytest
-from qgis.core import QgsStyle
+from qgis.core import (
+    QgsExpressionContext,
+    QgsExpressionContextUtils,
+    QgsFeature,
+    QgsGeometry,
+    QgsPointXY,
+    QgsRenderContext,
+    QgsStyle,
+    QgsVectorLayer,
+)
 from qgis.PyQt.QtGui import QColor
 
 from inslab.plugin.styles import items, slices
@@ -46,6 +55,51 @@ def test_the_strip_shows_the_uncertainty_in_plan(kind):
     strip = symbol.symbolLayer(0)
     assert strip.widthUnit() == strip.widthUnit().__class__.RenderMapUnits
     assert "sigma_xy_m" in strip.dataDefinedProperties().property(strip.Property.PropertyStrokeWidth).expressionString()
+
+
+def test_what_is_flagged_has_a_symbol_of_its_own_under_the_item():
+    """Wider than any kind, in a colour of the palette that no kind has, drawn before all items."""
+    band = items.flag_symbol()
+    kinds = items.KIND_STYLES.values()
+    assert QColor(items.FLAG_COLOUR).getRgb()[:3] in OKABE_ITO
+    assert items.FLAG_COLOUR not in {colour for _name, colour, _width, _dashes in kinds}
+    assert band.symbolLayer(1).width() > max(width for _name, _colour, width, _dashes in kinds) + 0.6
+    passes = {layer.renderingPass() for layer in items.item_symbol("bar").symbolLayers()}
+    assert {layer.renderingPass() for layer in band.symbolLayers()} == {0} < passes
+
+
+@pytest.mark.parametrize(
+    ("kind", "flag", "names"),
+    [
+        ("bar", None, ["Bar"]),
+        ("bar", "", ["Bar"]),
+        ("tendon", "Item A1-2 beside it differs.", ["Tendon", "Flagged: check on site"]),
+        ("unknown", None, ["Kind unknown"]),
+        (None, None, ["Kind unknown"]),
+        ("tendom", "see", ["Kind unknown", "Flagged: check on site"]),
+    ],
+)
+def test_no_item_goes_undrawn_and_flags_are_shown(qgis_app, kind, flag, names):
+    layer = QgsVectorLayer("LineString?field=kind:string&field=flag:string", "items", "memory")
+    items.style_items(layer)
+    feature = QgsFeature(layer.fields())
+    feature.setAttributes([kind, flag])
+    feature.setGeometry(QgsGeometry.fromPolylineXY([QgsPointXY(0, 0), QgsPointXY(1, 0)]))
+    context = QgsRenderContext()
+    context.setExpressionContext(QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer)))
+    renderer = layer.renderer()
+    renderer.startRender(context, layer.fields())
+    context.expressionContext().setFeature(feature)
+    drawn = renderer.originalSymbolsForFeature(feature, context)
+    legend = {item.label(): item.symbol() for item in renderer.legendSymbolItems()}
+    renderer.stopRender(context)
+    assert sorted(name for name, symbol in legend.items() if any(_same(symbol, one) for one in drawn)) == sorted(names)
+
+
+def _same(one, other):
+    return [layer.properties() for layer in one.symbolLayers()] == [
+        layer.properties() for layer in other.symbolLayers()
+    ]
 
 
 def test_the_ramp_is_viridis_turned_round(qgis_app):
