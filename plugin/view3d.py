@@ -24,6 +24,7 @@ from .styles.solids import (
     item_look,
     style_body,
 )
+from .view3d_restore import close_views, open_restored
 
 GROUP = tr("In 3-D")
 VIEW_NAME = tr("Concrete in 3-D")
@@ -36,11 +37,13 @@ def open_view(iface, project: QgsProject, survey_path, exaggeration: float = 1.0
 
     Returns sentences for the user. Raises `InslabError`.
     """
-    show_bodies(project, survey_path, exaggeration)
+    if not hasattr(iface, "createNewMapCanvas3D"):
+        close_views(iface.mainWindow())
+    bodies = show_bodies(project, survey_path, exaggeration)
     said = [tr("Sizes in the 3-D view are drawn, not measured; heights are true.")]
     if exaggeration != 1.0:
         said = [tr("Sizes in the 3-D view are drawn, not measured; heights are {n} times.", n=f"{exaggeration:g}")]
-    return said + _open_canvas(iface, project)
+    return said + _open_canvas(iface, project, bodies)
 
 
 def show_bodies(project: QgsProject, survey_path, exaggeration: float = 1.0) -> List[QgsVectorLayer]:
@@ -102,8 +105,8 @@ def _add(project: QgsProject, group: QgsLayerTreeGroup, layer: QgsVectorLayer, k
     group.addLayer(layer).setExpanded(False)
 
 
-def _open_canvas(iface, project: QgsProject) -> List[str]:
-    """A 3-D map view on the map's layers; returns a sentence where it cannot be opened or must be set by hand."""
+def _open_canvas(iface, project: QgsProject, bodies: List[QgsVectorLayer]) -> List[str]:
+    """A 3-D map view; returns a sentence where it cannot be opened or must be set by hand."""
     if hasattr(iface, "createNewMapCanvas3D"):  # from 3.36
         canvas = iface.createNewMapCanvas3D(VIEW_NAME)
         if canvas is not None:
@@ -112,6 +115,10 @@ def _open_canvas(iface, project: QgsProject) -> List[str]:
     action = iface.mainWindow().findChild(QAction, "mActionNew3DMapCanvas")
     if action is None:
         return [tr("This QGIS has no 3-D view; the layers are in the group '{group}' all the same.", group=GROUP)]
+    root = project.layerTreeRoot()
+    seen = [layer for layer in bodies if root.findLayer(layer.id()).isVisible()]
+    if open_restored(iface.mainWindow(), project, seen, iface.mapCanvas().extent(), VIEW_NAME, FIELD_OF_VIEW_DEG):
+        return []
     action.trigger()
     return [tr("In the settings of the 3-D view, switch the terrain off: it would lie over what is in the slab.")]
 

@@ -5,8 +5,10 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from qgis.core import QgsProject
-from qgis.PyQt.QtWidgets import QAction
+from qgis.core import QgsCoordinateReferenceSystem, QgsProject
+from qgis.PyQt.QtCore import Qt, pyqtSlot
+from qgis.PyQt.QtWidgets import QAction, QDockWidget, QMainWindow
+from qgis.PyQt.QtXml import QDomDocument
 
 from inslab.plugin import view3d
 from inslab.plugin.layers import show_result
@@ -75,7 +77,9 @@ def test_penetrations_that_were_checked_are_cylinders(survey, qgis_new_project):
 
 def test_the_view_is_asked_for_once_and_the_user_is_told_of_sizes(survey, qgis_iface, qgis_new_project):
     window = qgis_iface.mainWindow()
-    iface = SimpleNamespace(mainWindow=lambda: window)  # as that of a version without a call for 3-D views
+    iface = SimpleNamespace(
+        mainWindow=lambda: window, mapCanvas=qgis_iface.mapCanvas
+    )  # as that of a version without a call for 3-D views
     said = view3d.open_view(iface, QgsProject.instance(), survey)
     assert "not measured" in said[0]
     assert "no 3-D view" in said[1]
@@ -88,6 +92,41 @@ def test_the_view_is_asked_for_once_and_the_user_is_told_of_sizes(survey, qgis_i
     assert "terrain" in said[1]
     action.setParent(None)
     assert (survey.with_name(solids.SOLIDS_FILE)).is_file()
+
+
+def test_before_3_36_qgis_opens_a_view_described_as_in_a_project(survey, qgis_iface, qgis_new_project):
+    """Elements and attributes are those that QGIS 3.22 wrote into a project; no terrain lies over the slab."""
+    project = QgsProject.instance()
+    opened = []
+
+    class Dock(QDockWidget):
+        def metaObject(self):
+            return SimpleNamespace(className=lambda: "Qgs3DMapCanvasDockWidget")
+
+    class Window(QMainWindow):
+        @pyqtSlot(QDomDocument)
+        def readProject(self, document):
+            view = document.elementsByTagName("view").item(0).toElement()
+            opened.append((view.attribute("name"), QDomDocument(document)))
+            dock = Dock(view.attribute("name"), self)
+            self.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, dock)
+
+    window = Window()
+    QAction(window).setObjectName("mActionNew3DMapCanvas")
+    iface = SimpleNamespace(mainWindow=lambda: window, mapCanvas=qgis_iface.mapCanvas)
+    said = view3d.open_view(iface, project, survey)
+    assert said == ["Sizes in the 3-D view are drawn, not measured; heights are true."]
+    ((name, document),) = opened
+    assert name == "Concrete in 3-D"
+    terrain = document.elementsByTagName("terrain").item(0).toElement()
+    assert terrain.attribute("terrain-rendering-enabled") == "0"
+    shown = document.elementsByTagName("layer")
+    ids = {shown.item(number).toElement().attribute("id") for number in range(shown.count())}
+    assert ids == {layer.id() for layer in bodies(project) if project.layerTreeRoot().findLayer(layer).isVisible()}
+    assert ids
+    crs = QgsCoordinateReferenceSystem()
+    crs.readXml(document.elementsByTagName("crs").item(0))
+    assert crs == project.crs()
 
 
 def test_a_newer_version_gets_a_view_without_terrain(survey, qgis_iface, qgis_new_project):
