@@ -1,0 +1,177 @@
+"""Changes the code one operator or number at a time, and checks that a test notices; docs/reliability.md holds the figures.
+
+    .venv/bin/python tests/hostile/mutants.py clearance
+    .venv/bin/python tests/hostile/mutants.py fit
+
+The changes are those of cosmic-ray; of each kind of operator one or two replacements, not all. Each changed module lives only in
+a process of its own, in which its tests run until the first fails: no file is touched. What no test notices is printed.
+Not on Windows, which has no fork.
+"""
+
+import difflib
+import importlib
+import importlib.machinery
+import os
+import signal
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Dict, List, NamedTuple
+
+os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "helpers"))
+import conftest  # noqa: F401 - makes the package importable
+import pytest
+from cosmic_ray.mutating import mutate_code
+from cosmic_ray.operators.provider import OperatorProvider
+
+TESTS = Path(__file__).resolve().parent.parent
+ROOT = TESTS.parent
+LIBRARIES = (  # loaded once here, so that no process has to
+    *("pyproj", "rasterio", "shapely.geometry", "scipy.sparse.csgraph", "scipy.sparse.linalg", "scipy.spatial"),
+    "scipy.special",
+)
+OPERATORS = (
+    *("Add_Sub", "Sub_Add", "Mul_Div", "Div_Mul", "Pow_Mul", "Mod_Mul", "BitAnd_BitOr", "BitOr_BitAnd"),
+    *("Lt_LtE", "LtE_Lt", "Gt_GtE", "GtE_Gt", "Lt_GtE", "LtE_Gt", "Gt_LtE", "GtE_Lt"),
+    *("Eq_NotEq", "NotEq_Eq", "Is_IsNot", "IsNot_Is", "Delete_USub", "Delete_Invert", "Delete_Not"),
+    *("AddNot", "ReplaceTrueWithFalse", "ReplaceFalseWithTrue", "ReplaceAndWithOr", "ReplaceOrWithAnd"),
+    *("ReplaceBreakWithContinue", "ReplaceContinueWithBreak", "NumberReplacer", "ZeroIterationForLoop"),
+)
+
+
+class Subject(NamedTuple):
+    """Modules to change; tests that take a moment, and those that are asked only where these notice nothing."""
+
+    modules: tuple
+    quick: tuple
+    slow: tuple
+
+
+SUBJECTS = {
+    "clearance": Subject(
+        tuple(f"penetrations/{name}.py" for name in ("clearance", "check", "model", "plane_geometry")),
+        (
+            "processing/penetrations/test_clearance.py",
+            "processing/penetrations/test_check.py",
+            "processing/penetrations/test_plane_geometry.py",
+            "processing/penetrations/test_known_ground.py",
+        ),
+        ("test_stated_probabilities_come_true",),
+    ),
+    "fit": Subject(
+        tuple(
+            f"site/{name}.py"
+            for name in ("control", "fit", "frame", "network", "outliers", "results", "rows", "start", "statistics")
+        ),
+        (
+            "processing/site/test_fit.py",
+            "checks/test_site_fit.py",
+            "checks/test_site_network.py",
+            "processing/site/test_fit_areas.py",
+        ),
+        (
+            "test_stated_sigma_matches_the_scatter_of_many_surveys",
+            "test_a_floor_of_200_areas",
+            "test_the_test_keeps_its_stated_significance",
+            "test_smallest_detectable_errors",
+        ),
+    ),
+}
+
+
+def mutants(source: str):
+    """Changed sources, each with the kind of its change."""
+    provider = OperatorProvider()
+    chosen = [name for name in provider if name.split("Operator_")[-1] in OPERATORS]
+    for name in chosen:
+        occurrence = 0
+        while True:
+            changed = mutate_code(source, provider[name](), occurrence)
+            if changed is None:
+                break
+            occurrence += 1
+            yield name, changed
+
+
+def run(subject: Subject, path: Path, source: str) -> None:
+    """In a process of its own: the tests, with `source` in the place of the module. Ends the process: 0 where all pass."""
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
+    code = 1
+    try:
+        get_code = importlib.machinery.SourceFileLoader.get_code
+
+        def changed(loader, name):
+            if Path(loader.path) == path:
+                return compile(source, str(path), "exec")
+            return get_code(loader, name)
+
+        importlib.machinery.SourceFileLoader.get_code = changed
+        files = [str(TESTS / name) for name in subject.quick]
+        plain = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:pytest_qgis", "-p", "no:qt", "-p", "no:randomly"]
+        slow = " or ".join(subject.slow)
+        code = pytest.main([*plain, *files, "-k", f"not ({slow})"]) or pytest.main([*plain, *files, "-k", slow])
+    finally:
+        os._exit(int(code))
+
+
+def main(name: str, only: str = "") -> int:
+    for library in LIBRARIES:
+        importlib.import_module(library)
+    subject = SUBJECTS[name]
+    paths = [ROOT / "processing" / module for module in subject.modules if only in module]
+    start = time.monotonic()
+    child = os.fork()
+    if child == 0:
+        run(subject, paths[0], paths[0].read_text(encoding="utf-8"))
+    if os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) != 0:
+        print("The tests fail without any change.")
+        return 1
+    limit = 30 + 10 * (time.monotonic() - start)
+    waiting = [(path, *one) for path in paths for one in mutants(path.read_text(encoding="utf-8"))]
+    print(f"{len(waiting)} changes; the tests take {time.monotonic() - start:.0f} s", flush=True)
+    made, alive = Counter(path.name for path, *_ in waiting), Counter()
+    under_way: Dict[int, tuple] = {}
+    waiting.reverse()
+    while waiting or under_way:
+        while waiting and len(under_way) < (os.cpu_count() or 1):
+            path, operator, source = waiting.pop()
+            child = os.fork()
+            if child == 0:
+                run(subject, path, source)
+            under_way[child] = (path, operator, source, time.monotonic())
+        time.sleep(0.02)
+        for child, (path, operator, source, begun) in list(under_way.items()):
+            if time.monotonic() - begun > limit:
+                os.kill(child, signal.SIGKILL)
+            ended, status = os.waitpid(child, os.WNOHANG)
+            if not ended:
+                continue
+            del under_way[child]
+            if status == 0:
+                alive[path.name] += 1
+                print(f"\n{path.name}, {operator}: no test notices", *difference(path, source), sep="\n", flush=True)
+    print()
+    for path in paths:
+        print(f"{path.name}: {made[path.name]} changes, {alive[path.name]} not noticed")
+    print(f"together: {sum(made.values())} changes, {sum(alive.values())} not noticed")
+    return 0
+
+
+def difference(path: Path, source: str) -> List[str]:
+    """The changed lines with their number."""
+    before, after = path.read_text(encoding="utf-8").split("\n"), source.split("\n")
+    found = []
+    for kind, first, last, other, end in difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+        if kind != "equal":
+            found += [f"{first + 1}- {line.strip()}" for line in before[first:last]]
+            found += [f"{first + 1}+ {line.strip()}" for line in after[other:end]]
+    return found
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))
