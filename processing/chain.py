@@ -28,6 +28,7 @@ from .outputs.area_cache import CACHE_FOLDER, AreaCache
 from .outputs.area_runners import Runner, run_on_cores
 from .outputs.area_task import AreaResult
 from .outputs.bridged import bridged_layer
+from .outputs.folder_lock import changes_survey
 from .outputs.geopackage import Layer, check_replaceable, read_layer, replace_layers, write_geopackage
 from .outputs.mats import find_all_mats, mat_layer
 from .outputs.publish import publish, staging_folder, write_text
@@ -106,6 +107,7 @@ def process_survey(
     return result
 
 
+@changes_survey
 def read_step(
     survey_folder,
     survey_path,
@@ -128,6 +130,7 @@ def read_step(
     return result
 
 
+@changes_survey
 def wave_speed_step(
     survey_path, known_depths_path=None, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
 ) -> ChainResult:
@@ -144,6 +147,7 @@ def wave_speed_step(
     return result
 
 
+@changes_survey
 def depth_slices_step(
     survey_path, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
 ) -> ChainResult:
@@ -174,6 +178,7 @@ def depth_slices_step(
     return result
 
 
+@changes_survey
 def detect_items_step(
     survey_path, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
 ) -> ChainResult:
@@ -192,6 +197,7 @@ def detect_items_step(
     return result
 
 
+@changes_survey
 def join_items_step(survey_path, monitor: Monitor = Monitor()) -> ChainResult:
     """Places the items of each area by the present fits, joins them across areas and rewrites `picks`, `items` and `coverage`.
 
@@ -254,6 +260,7 @@ def radargrams_step(
     return [output / name for name in drawn]
 
 
+@changes_survey
 def fit_areas_step(
     survey_path,
     report_path=None,

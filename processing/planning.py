@@ -11,6 +11,7 @@ from . import cautions
 from .errors import ProcessingError
 from .language import tr
 from .monitor import Monitor
+from .outputs.folder_lock import folder_lock
 from .outputs.geopackage import Layer, check_replaceable, replace_layers, write_geopackage
 from .outputs.ground import Ground, choose_level, read_ground
 from .outputs.publish import publish, staging_folder
@@ -118,7 +119,8 @@ def write_layers(path, layers: Sequence[Layer], survey_path) -> None:
     check_output(path)
     crs_wkt = read_crs_wkt(survey_path)
     if path.is_file() and path.stat().st_size:
-        replace_layers(path, layers, crs_wkt)
+        with folder_lock(path.parent):  # it may be the survey, which a step is changing
+            replace_layers(path, layers, crs_wkt)
     else:
         write_geopackage(path, layers, crs_wkt)
 

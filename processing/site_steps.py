@@ -15,6 +15,7 @@ from .errors import ProcessingError
 from .language import tr
 from .monitor import Monitor
 from .outputs import drawings, layers, stored
+from .outputs.folder_lock import changes_survey
 from .outputs.geopackage import check_replaceable, replace_layers, restamp
 from .outputs.publish import publish, staging_folder, write_text
 from .outputs.report_page import millimetres, page, table
@@ -28,6 +29,7 @@ from .site.tie import GridTie, TieFit, fit_tie, read_pairs
 NOTICEABLE_SCALE = 300e-6
 
 
+@changes_survey
 def site_grid_step(
     survey_path,
     name: str = "Site grid",

@@ -14,7 +14,7 @@ from typing import Iterable, List, Tuple
 
 from ..errors import ProcessingError
 from ..language import tr
-from .folder_lock import folder_lock
+from .folder_lock import cannot_be_written, folder_lock
 from .geopackage import WINDOWS, check_replaceable, is_open, put_in_place
 
 _STAGING, _MOVES = ".unfinished-", "moves.json"
@@ -34,13 +34,7 @@ def staging_folder(output_folder):
             _clear_up(output)
             staging = Path(tempfile.mkdtemp(prefix=_STAGING, dir=output))
         except OSError as error:
-            raise ProcessingError(
-                tr(
-                    "{folder} cannot be written to ({reason}); choose another output folder.",
-                    folder=output,
-                    reason=error.strerror,
-                )
-            ) from error
+            raise cannot_be_written(output, error) from error
         held.callback(shutil.rmtree, staging, ignore_errors=True)
         try:
             yield staging

@@ -17,6 +17,7 @@ from ..survey.model import Finding
 from ..survey.tables import CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE
 from . import fingerprints, fitting, keeping, layers, stored
 from .fingerprints import DEPTHS, LINES, PLACES, Inputs, Remembered
+from .folder_lock import changes_survey
 from .geopackage import read_layer, replace_layers
 from .hand_edits import edited_since
 
@@ -133,11 +134,15 @@ def note_step(survey_path, step: str, parameters: Mapping, monitor: Monitor = Mo
     Where that cannot be written the result is none the worse: then `monitor` is told in a sentence.
     """
     try:
-        log = stored.read_run_log(survey_path)
-        grown = layers.run_log_layer(log, [(step, parameters)], {})
-        replace_layers(survey_path, [grown], stored.read_crs_wkt(survey_path))
+        _add_to_log(survey_path, step, parameters)
     except InslabError as error:
         monitor.warn(tr("That this step was run could not be noted in the survey: {reason}", reason=error))
+
+
+@changes_survey
+def _add_to_log(survey_path, step: str, parameters: Mapping) -> None:
+    grown = layers.run_log_layer(stored.read_run_log(survey_path), [(step, parameters)], {})
+    replace_layers(survey_path, [grown], stored.read_crs_wkt(survey_path))
 
 
 def file_parameters(path) -> Dict[str, str]:
