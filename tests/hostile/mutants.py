@@ -17,7 +17,7 @@ import sys
 import time
 from collections import Counter
 from pathlib import Path
-from typing import Dict, List, NamedTuple
+from typing import Dict, List, NamedTuple, Tuple
 
 os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
@@ -43,40 +43,49 @@ OPERATORS = (
 
 
 class Subject(NamedTuple):
-    """Modules to change; tests that take a moment, and those that are asked only where these notice nothing."""
+    """Modules to change with the tests that are asked first, tests that are asked where these notice nothing, and slow ones among
+    both that are asked last.
+    """
 
-    modules: tuple
-    quick: tuple
-    slow: tuple
+    modules: Dict[str, Tuple[str, ...]]
+    further: Tuple[str, ...]
+    slow: Tuple[str, ...]
 
 
+FIT, CHECKS = "processing/site/test_fit.py", "checks/test_site_network.py"
+JOINT = "processing/site/test_fit_areas.py"
 SUBJECTS = {
     "clearance": Subject(
-        tuple(f"penetrations/{name}.py" for name in ("clearance", "check", "model", "plane_geometry")),
-        (
-            "processing/penetrations/test_clearance.py",
-            "processing/penetrations/test_check.py",
-            "processing/penetrations/test_plane_geometry.py",
-            "processing/penetrations/test_known_ground.py",
-        ),
-        ("test_stated_probabilities_come_true",),
+        {
+            "penetrations/clearance.py": ("processing/penetrations/test_clearance.py",),
+            "penetrations/check.py": ("processing/penetrations/test_check.py",),
+            "penetrations/model.py": ("processing/penetrations/test_check.py",),
+            "penetrations/plane_geometry.py": ("processing/penetrations/test_plane_geometry.py",),
+        },
+        tuple(f"processing/penetrations/test_{name}.py" for name in ("clearance", "check", "known_ground")),
+        ("test_stated_probabilities", "test_probability_of_touching", "test_distances_count"),
     ),
     "fit": Subject(
-        tuple(
-            f"site/{name}.py"
-            for name in ("control", "fit", "frame", "network", "outliers", "results", "rows", "start", "statistics")
-        ),
+        {
+            "site/control.py": (FIT,),
+            "site/fit.py": (FIT, JOINT),
+            "site/frame.py": (FIT, JOINT),
+            "site/network.py": (CHECKS, JOINT),
+            "site/outliers.py": (FIT, JOINT),
+            "site/results.py": (FIT, JOINT),
+            "site/rows.py": (JOINT,),
+            "site/start.py": (FIT, JOINT),
+            "site/statistics.py": (CHECKS,),
+        },
+        (FIT, JOINT, "checks/test_site_fit.py", CHECKS),
         (
-            "processing/site/test_fit.py",
-            "checks/test_site_fit.py",
-            "checks/test_site_network.py",
-            "processing/site/test_fit_areas.py",
-        ),
-        (
-            "test_stated_sigma_matches_the_scatter_of_many_surveys",
-            "test_a_floor_of_200_areas",
-            "test_the_test_keeps_its_stated_significance",
-            "test_smallest_detectable_errors",
+            *(
+                "test_stated_sigma_matches",
+                "test_a_floor_of_200_areas",
+                "test_the_test_keeps",
+                "test_smallest_detectable",
+            ),
+            "test_areas_without_ties",
         ),
     ),
 }
@@ -111,10 +120,15 @@ def run(subject: Subject, path: Path, source: str) -> None:
             return get_code(loader, name)
 
         importlib.machinery.SourceFileLoader.get_code = changed
-        files = [str(TESTS / name) for name in subject.quick]
-        plain = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:pytest_qgis", "-p", "no:qt", "-p", "no:randomly"]
+        own = subject.modules[path.relative_to(ROOT / "processing").as_posix()]
+        others = [name for name in subject.further if name not in own]
         slow = " or ".join(subject.slow)
-        code = pytest.main([*plain, *files, "-k", f"not ({slow})"]) or pytest.main([*plain, *files, "-k", slow])
+        for files, which in ((own, f"not ({slow})"), (others, f"not ({slow})"), ({*own, *others}, slow)):
+            plain = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:pytest_qgis", "-p", "no:qt", "-k", which]
+            code = pytest.main([*plain, *(str(TESTS / name) for name in sorted(files))])
+            if code not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
+                os._exit(1)
+            code = 0
     finally:
         os._exit(int(code))
 
