@@ -14,12 +14,14 @@ import importlib.machinery
 import os
 import signal
 import sys
+import tempfile
 import time
 from collections import Counter
 from pathlib import Path
 from typing import Dict, List, NamedTuple, Tuple
 
 os.environ["OPENBLAS_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = "1"
+os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "helpers"))
 import conftest  # noqa: F401 - makes the package importable
@@ -124,7 +126,7 @@ def run(subject: Subject, path: Path, source: str) -> None:
         others = [name for name in subject.further if name not in own]
         slow = " or ".join(subject.slow)
         for files, which in ((own, f"not ({slow})"), (others, f"not ({slow})"), ({*own, *others}, slow)):
-            plain = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:pytest_qgis", "-p", "no:qt", "-k", which]
+            plain = ["-x", "-q", "-p", "no:cacheprovider", "-k", which]
             code = pytest.main([*plain, *(str(TESTS / name) for name in sorted(files))])
             if code not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
                 os._exit(1)
@@ -136,6 +138,13 @@ def run(subject: Subject, path: Path, source: str) -> None:
 def main(name: str, only: str = "") -> int:
     for library in LIBRARIES:
         importlib.import_module(library)
+    with tempfile.TemporaryDirectory() as compiled:
+        sys.dont_write_bytecode, sys.pycache_prefix = False, compiled
+        return look(name, only)
+
+
+def look(name: str, only: str) -> int:
+    """Makes the changes one after the other, as many at once as there are cores, and prints those that no test notices."""
     subject = SUBJECTS[name]
     paths = [ROOT / "processing" / module for module in subject.modules if only in module]
     start = time.monotonic()
