@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from inslab.processing.errors import SurveyError
 from inslab.processing.survey.line_files import read_header, read_traces
 from inslab.processing.survey.segy_layout import read_layout
 
@@ -44,3 +45,11 @@ def test_samples_equal_those_of_another_program(name):
     expected = np.load(f"{path}.npy")
     assert np.array_equal(traces[0], expected.astype(np.float32).ravel())
     assert traces.sum(dtype=np.float64) == pytest.approx(total, rel=1e-6)
+
+
+@pytest.mark.parametrize("name", ["1.su_first_trace", "one_trace_year_11.su", "one_trace_year_99.su"])
+def test_seismic_unix_is_refused(name):
+    """Traces as in SEG-Y, but without its two headers: nothing says that they are no other numbers."""
+    path = Path(_SPEC.origin).parent / "io" / "segy" / "tests" / "data" / name
+    with pytest.raises(SurveyError, match=f"{name} is neither SEG-Y nor delimited text"):
+        read_traces(path)
