@@ -35,8 +35,9 @@ class MapLayers:
     def __init__(self, survey_path, holes: Sequence[Tuple[object, Mapping]] = ()):
         self.survey_path, self.holes = Path(survey_path), list(holes)
         self.project = QgsProject()
-        self.project.setEllipsoid("NONE")
         self.crs_wkt = read_crs_wkt(survey_path)
+        self.project.setCrs(self._table_crs())  # before the first map item, which asks PROJ about it
+        self.project.setEllipsoid("NONE")
         self._planes = {}
 
     def layers(self, level: str, surface: str) -> list:
@@ -63,9 +64,6 @@ class MapLayers:
                 layer.setName(title)
                 style(layer)
                 found.append(layer)
-        if self.project.crs().isValid() is False and len(found) > 1:
-            self.project.setCrs(found[1].crs())
-            self.project.setEllipsoid("NONE")
         return [layer for layer in found if layer is not None]
 
     def _table(self, table: str, where: str) -> Optional[QgsVectorLayer]:

@@ -43,7 +43,8 @@ def write_report_pdf(path, paper: Paper, drawer: MapDrawer, monitor) -> int:
         try:
             drawn = _draw_pages(part, paper.title, pages, drawer, painter, monitor)
         finally:
-            painter.end()  # before its file goes, also when the run is stopped: Qt crashes otherwise
+            if painter.isActive():  # before its file goes, also when the run is stopped: Qt crashes otherwise
+                painter.end()
         if drawn:
             part.write_bytes(DATE.sub(lambda found: _fixed(found.group(0)), part.read_bytes()))
         return drawn
