@@ -2,7 +2,7 @@
 
 from typing import List, Optional, Tuple
 
-from qgis.core import QgsCoordinateTransform, QgsCsException, QgsMapLayerProxyModel, QgsProject
+from qgis.core import QgsMapLayerProxyModel, QgsProject
 from qgis.gui import QgsMapLayerComboBox, QgsMapToolEmitPoint
 from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import (
@@ -16,10 +16,12 @@ from qgis.PyQt.QtWidgets import (
     QWidget,
 )
 
+from ...processing.errors import ProcessingError
 from ...processing.language import tr
 from ...processing.survey.model import ControlPoint
 from ..plain_text import plain_label
 from . import fields
+from .site_place import on_site
 
 COLUMNS = (tr("Point"), tr("local x (m)"), tr("local y (m)"), tr("site x (m)"), tr("site y (m)"), tr("sigma (m)"))
 NAME, LOCAL_X, LOCAL_Y, SITE_X, SITE_Y, SIGMA = range(len(COLUMNS))
@@ -170,29 +172,30 @@ class PointsPage(QWidget):
         if missing:
             self.sentence.setText(tr("The layer lacks the field {field}.", field=missing[0]))
             return
-        project = QgsProject.instance()
-        to_map = QgsCoordinateTransform(layer.crs(), project.crs(), project)
+        rows = []
         for feature in layer.getFeatures():
             value = {name: feature[own] for name, own in names.items()}
             if area_id and "area_id" in value and str(value["area_id"]) != area_id:
                 continue
             try:
-                site = self._site_of(feature, value, to_map)
-            except QgsCsException:
-                self.sentence.setText(tr("The layer's coordinates cannot be brought into those of the project."))
+                site = self._site_of(feature, value, layer.crs())
+            except ProcessingError as error:
+                self.sentence.setText(str(error))
                 return
             sigma = _number(value.get("sigma_m"))
             name = str(value.get("point_id") or "")
-            self.add_row(name, (_text(value["local_x_m"]), _text(value["local_y_m"])), site, sigma)
+            rows.append((name, (_text(value["local_x_m"]), _text(value["local_y_m"])), site, sigma))
+        for row in rows:
+            self.add_row(*row)
 
-    def _site_of(self, feature, value, to_map) -> Tuple[str, str]:
-        """Site coordinates: those that stand in fields, else the point's own, in the project's system."""
+    def _site_of(self, feature, value, crs) -> Tuple[str, str]:
+        """Site coordinates: those that stand in fields, else the point's own, converted to the site grid."""
         if _number(value.get("site_x_m")) is not None and _number(value.get("site_y_m")) is not None:
             return _text(value["site_x_m"]), _text(value["site_y_m"])
         if not feature.hasGeometry():
             return "", ""
-        place = to_map.transform(feature.geometry().asPoint())
-        return f"{place.x():.4f}", f"{place.y():.4f}"
+        x, y = on_site(QgsProject.instance(), feature.geometry().asPoint(), crs)
+        return f"{x:.4f}", f"{y:.4f}"
 
     # Clicked pairs
 
@@ -218,11 +221,16 @@ class PointsPage(QWidget):
         self.canvas.setMapTool(self._tool)
 
     def site_clicked(self, place, _button=None) -> None:
-        """The other half: it belongs to the last row that lacks it."""
+        """The other half, in the map's coordinates: it belongs to the last row that lacks it."""
+        try:
+            x, y = on_site(QgsProject.instance(), place, self.canvas.mapSettings().destinationCrs())
+        except ProcessingError as error:
+            self.sentence.setText(str(error))
+            return
         for row in range(self.table.rowCount() - 1, -1, -1):
             if not self._cell(row, SITE_X):
-                self.table.item(row, SITE_X).setText(f"{place.x():.4f}")
-                self.table.item(row, SITE_Y).setText(f"{place.y():.4f}")
+                self.table.item(row, SITE_X).setText(f"{x:.4f}")
+                self.table.item(row, SITE_Y).setText(f"{y:.4f}")
                 self.sentence.setText(tr("Click the next point in the sketch, or switch off 'Click pairs'."))
                 return
 

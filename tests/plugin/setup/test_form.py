@@ -5,14 +5,23 @@ import shutil
 import numpy as np
 import pytest
 import surveys
-from qgis.core import QgsFeature, QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsFeature,
+    QgsGeometry,
+    QgsPointXY,
+    QgsProject,
+    QgsVectorLayer,
+)
 from qgis.PyQt.QtCore import QPoint, Qt
 from qgis.PyQt.QtWidgets import QAbstractButton, QComboBox, QLineEdit, QSpinBox, QTableWidget
 
+from inslab.plugin.layers import KEY
 from inslab.plugin.setup.area_page import next_id
 from inslab.plugin.setup.files_page import FILE, LOOK, SPACING, TRACES
 from inslab.plugin.setup.form import SetUpForm
 from inslab.plugin.setup.grid_page import parse_numbers
+from inslab.processing.site.crs import GridTie, local_crs_wkt, tied_crs_wkt
 from inslab.processing.survey.read import read_survey
 from inslab.processing.survey.segy import write_segy
 
@@ -204,6 +213,85 @@ def test_points_come_from_a_layer(form, tmp_path, card):
         ("P1", (0.0, 0.0), (10.0, 20.0), 0.002),
         ("P2", (pytest.approx(0.8), 0.0), (10.8, 20.0), 0.003),
     ]
+
+
+NATIONAL = "EPSG:25832"
+TIE = GridTie.from_degrees(691000.0, 5335000.0, 23.5, 0.9996)
+
+
+def show_survey(crs):
+    """As the project shows a survey on a site grid."""
+    layer = QgsVectorLayer("Point", "Items", "memory")
+    layer.setCrs(crs)
+    layer.setCustomProperty(KEY, "/job/survey.gpkg|L1|items")
+    QgsProject.instance().addMapLayer(layer)
+
+
+def crs_of(wkt):
+    return QgsCoordinateReferenceSystem.fromWkt(wkt)
+
+
+def click(form, crs, place):
+    """A pair of which the second click is made on a map in `crs`; the row it gave, and the sentence."""
+    page = form.points_page
+    QgsProject.instance().setCrs(crs)
+    page.canvas.setDestinationCrs(crs)
+    page.clear()
+    page.add_row(local=(0.0, 0.0))
+    page.site_clicked(QgsPointXY(*place))
+    said = page.sentence.text()
+    points, _ = page.points("A1")
+    return [one.site_m for one in points], said
+
+
+def test_a_click_on_a_map_in_the_national_grid_is_converted_where_the_site_grid_is_tied(form):
+    """Expected: the similarity of the tie, worked out from its four numbers."""
+    show_survey(crs_of(tied_crs_wkt("Site", NATIONAL, TIE)))
+    ((east, north),) = TIE.to_base([(12.5, 34.25)])
+    ((x, y),), _ = click(form, QgsCoordinateReferenceSystem(NATIONAL), (east, north))
+    assert (x, y) == pytest.approx((12.5, 34.25), abs=2e-4)
+    ((x, y),), _ = click(form, crs_of(tied_crs_wkt("Site", NATIONAL, TIE)), (12.5, 34.25))
+    assert (x, y) == (12.5, 34.25)
+
+
+def test_a_click_is_refused_where_nothing_says_how_the_map_lies_to_the_site_grid(form):
+    show_survey(crs_of(local_crs_wkt()))
+    points, said = click(form, QgsCoordinateReferenceSystem(NATIONAL), (691000.0, 5335000.0))
+    assert points == []
+    assert "Nothing says how ETRS89 / UTM zone 32N lies to Site grid (local, not tied)" in said
+    for crs in (
+        crs_of(local_crs_wkt("Another name")),
+        QgsCoordinateReferenceSystem(),
+    ):  # the grid itself, or bare numbers
+        assert click(form, crs, (10.0, 20.0))[0] == [(10.0, 20.0)]
+
+
+def test_a_click_without_a_survey_counts_in_the_map_s_own_metres_never_in_degrees(form):
+    assert click(form, QgsCoordinateReferenceSystem(NATIONAL), (691000.0, 5335000.0))[0] == [(691000.0, 5335000.0)]
+    assert click(form, QgsCoordinateReferenceSystem(), (10.0, 20.0))[0] == [(10.0, 20.0)]
+    for code in ("EPSG:4326", "EPSG:2263"):  # degrees; feet of the United States
+        points, said = click(form, QgsCoordinateReferenceSystem(code), (10.0, 20.0))
+        assert points == []
+        assert "is not in metres" in said
+
+
+def test_a_layer_in_another_system_is_converted_or_refused_as_a_whole(form):
+    layer = QgsVectorLayer(f"Point?crs={NATIONAL}&field=local_x_m:double&field=local_y_m:double", "Surveyed", "memory")
+    for east, north in TIE.to_base([(1.0, 2.0), (3.0, 4.0)]):
+        feature = QgsFeature(layer.fields())
+        feature.setAttributes([0.0, 0.0])
+        feature.setGeometry(QgsGeometry.fromPointXY(QgsPointXY(east, north)))
+        layer.dataProvider().addFeature(feature)
+    QgsProject.instance().addMapLayer(layer)
+    page = form.points_page
+    page.layer.setLayer(layer)
+    for wkt, count in ((local_crs_wkt(), 0), (tied_crs_wkt("Site", NATIONAL, TIE), 2)):
+        QgsProject.instance().removeMapLayers([one.id() for one in QgsProject.instance().mapLayersByName("Items")])
+        show_survey(crs_of(wkt))
+        page.take_layer()
+        points, _ = page.points("A1")
+        assert len(points) == count
+    assert [one.site_m for one in points] == [pytest.approx(place, abs=2e-4) for place in ((1.0, 2.0), (3.0, 4.0))]
 
 
 def test_points_are_clicked_in_pairs(form, tmp_path, card, qtbot):
