@@ -18,6 +18,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ...processing.errors import SurveyError
 from ...processing.language import tr
+from ...processing.outputs.words import word
 from ...processing.survey.grid_plan import FileCheck, PlannedLine, assign_files, count_sentence, line_files_in
 from ..plain_text import as_html, plain_label
 from . import fields
@@ -111,7 +112,9 @@ class FilesPage(QWidget):
         surplus = self.files[len(lines) :]
         self.table.setRowCount(len(lines) + len(surplus))
         for number, line in enumerate(lines):
-            self._fill(number, (line.line_id, line.dipole_axis, line.file.name if line.file else "", "", "", "", ""))
+            self._fill(
+                number, (line.line_id, word(line.dipole_axis), line.file.name if line.file else "", "", "", "", "")
+            )
         for number, file in enumerate(surplus, len(lines)):
             self._fill(number, ("", "", file.name, "", "", "", tr("no line left for it")))
         if 0 <= row < self.table.rowCount():

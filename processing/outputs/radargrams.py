@@ -13,6 +13,7 @@ from ..items.model import Item, Pick
 from ..language import tr
 from ..survey.model import ScanArea, ScanLine, Survey
 from .section_path import meetings
+from .words import word
 
 PANELS = ("raw", "processed", "migrated")
 BEFORE_NS = 0.4  # shown before time zero
@@ -76,7 +77,7 @@ class LinePicture:
             "Area {area_id}, line {line_id}, dipoles {dipole_axis} the travel",
             area_id=self.area_id,
             line_id=self.line.line_id,
-            dipole_axis=self.line.dipole_axis,
+            dipole_axis=word(self.line.dipole_axis),
         )
 
     def time_of_depth(self, depth_m):

@@ -19,6 +19,7 @@ from .geopackage import read_layer
 from .radargrams import PANELS, LinePicture, Panel, compose_line
 from .result import ChainResult, ChainSettings
 from .section_path import SectionPath
+from .words import word
 
 PIECE_M = 2.0  # cut out of the slices at a time: a long slanting line must not read the whole floor
 TABLES = ("scan_areas.csv", "scan_lines.csv")
@@ -107,7 +108,7 @@ class SectionSource:
                     "Area {area} has no usable line {line} with dipoles {axis} the travel; see what was noticed while reading.",
                     area=area_id,
                     line=line_id,
-                    axis=dipole_axis,
+                    axis=word(dipole_axis),
                 )
             )
         monitor.step(0.9)

@@ -57,6 +57,8 @@ VALUES = {
     "drawing": tr("drawing"),
     "similarity": tr("similarity"),
     "affine": tr("affine"),
+    "across": tr("across"),
+    "along": tr("along"),
 }
 
 
