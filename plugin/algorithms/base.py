@@ -178,13 +178,13 @@ def not_a_survey(path: str, or_record: bool = False) -> list:
     with Path(path).open("rb") as file:
         if file.read(15) != b"SQLite format 3":  # every GeoPackage starts so (OGC 12-128r18, requirement 1)
             return [tr("{} is not a GeoPackage: choose the survey.gpkg that 'Read a survey' wrote.").format(path)]
-    if not or_record and _is_record(path):
+    if not or_record and is_record(path):
         return [tr("{file} is a record, not a survey: choose the survey.gpkg that 'Read a survey' wrote.", file=path)]
     return in_editing(path)
 
 
-def _is_record(path: str) -> bool:
-    """A record has tables of the names of a survey's, with other columns, and its history besides."""
+def is_record(path: str) -> bool:
+    """The record of a building? It has tables of the names of a survey's, with other columns, and its history besides."""
     try:
         with closing(sqlite3.connect(f"{Path(path).resolve().as_uri()}?mode=ro", uri=True)) as file:
             found = file.execute("SELECT 1 FROM sqlite_master WHERE name = 'changes'").fetchone()

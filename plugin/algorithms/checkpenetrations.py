@@ -10,7 +10,7 @@ from qgis.core import (
 
 from ...processing.errors import ProcessingError
 from ...processing.language import tr
-from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step
+from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step, result_parameters
 from ...processing.penetrations.model import VERDICTS
 from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
 from ..layers import table_source
@@ -100,7 +100,7 @@ class CheckPenetrations(InslabAlgorithm):
             sections,
             monitor,
         )
-        note_step(survey_path, PENETRATIONS, noted, monitor)
+        note_step(survey_path, PENETRATIONS, {**noted, **result_parameters(survey_path, output)}, monitor)
         counts = count_verdicts(verdicts)
         monitor.log(", ".join(f"{number} {VERDICT_WORDS[verdict]}" for verdict, number in counts.items()) + ".")
         style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)

@@ -15,11 +15,13 @@ from ...processing.language import tr
 from ...processing.outputs.paper import paper_html
 from ...processing.outputs.publish import write_text
 from ...processing.outputs.radargrams import PANELS
+from ...processing.outputs.step_states import REPORT as STEP
+from ...processing.outputs.step_states import file_parameters, note_step, result_parameters
 from ...processing.outputs.survey_report import Cover, compose_report
 from ..layouts.map_sheets import MapDrawer
 from ..layouts.survey_report import map_png, write_report_pdf
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, not_a_survey, survey_parameter
+from .base import InslabAlgorithm, is_record, not_a_survey, survey_parameter
 
 PANEL = (PANELS[1],)  # as processed: what a client can see
 
@@ -110,6 +112,8 @@ class SurveyReport(InslabAlgorithm):
             for name in (self.TITLE_TEXT, self.CLIENT, self.AUTHOR, self.REMARKS)
         )
         holes = inputs.hole_rows(self, parameters, context)
+        checked = inputs.source_file(self, parameters, context) if holes else None
+        noted = file_parameters(checked) if checked else {}  # as it was when it was read
         with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
             pictures = []
             if lines:
@@ -120,5 +124,7 @@ class SurveyReport(InslabAlgorithm):
             pages = write_report_pdf(report, paper, drawer, monitor.part(0.4, 1.0))
         if page:
             write_text(page, html)
+        if not is_record(survey):
+            note_step(survey, STEP, {**noted, **result_parameters(survey, report)}, monitor)
         monitor.log(tr("The report has {count} pages.", count=pages))
         return {self.REPORT: report, **({self.HTML: page} if page else {}), self.PAGE_COUNT: pages}

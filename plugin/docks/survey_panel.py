@@ -28,11 +28,8 @@ from ...processing.language import tr
 from ...processing.monitor import Monitor
 from ...processing.outputs.step_states import (
     PENETRATIONS,
-    REPORT,
     STEPS,
-    TITLES,
     StepState,
-    note_step,
     read_states,
     steps_to_run,
 )
@@ -354,14 +351,8 @@ class SurveyPanel(QgsDockWidget):
         from qgis import processing
 
         self._dialog = processing.createAlgorithmDialog(run.algorithm, run.parameters)
-        self._dialog.algorithmFinished.connect(lambda succeeded, _: self._dialog_done(run, succeeded))
+        self._dialog.algorithmFinished.connect(lambda *_: self._soon.start())
         self._dialog.show()
-
-    def _dialog_done(self, run: Run, succeeded: bool) -> None:
-        if succeeded and run.title == TITLES[REPORT]:
-            # A report changes nothing in a survey; that it is up to date is for this panel to know.
-            note_step(run.parameters["SURVEY"], REPORT, {}, Monitor(warn=lambda text: self.say("warning", text)))
-        self._soon.start()
 
     def _open_menu(self, point) -> None:
         step = self._chosen_step()

@@ -137,8 +137,8 @@ class _Sheet(Page):
         view.setExtent(extent)
         self.text(
             tr(
-                "Plan 1:{scale:.0f}, site y upwards; grey: not scanned both ways, UNKNOWN; white dashes: bridged, not seen; "
-                "yellow edges: flagged, check on site",
+                "Plan 1:{scale:.0f}, site y upwards; grey: UNKNOWN, not scanned both ways; white dashes: not seen, bridged; "
+                "yellow edges: flagged",
                 scale=SCALE,
             ),
             top + MAP_MM,

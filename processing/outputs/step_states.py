@@ -102,8 +102,9 @@ def read_states(
     states: Dict[str, StepState] = {}
     for step in STEPS:
         row = _row_of(step, log, rows)
-        if row is None:
-            states[step.name] = StepState(step, NOT_DONE)
+        gone = _result_that_is_gone(row, survey_path)
+        if row is None or gone:
+            states[step.name] = StepState(step, NOT_DONE, (gone,) if gone else ())
             continue
         reasons = [unknown] if unknown else _changed_files(step, row, changes)
         reasons += _later_steps(step, row, rows, states)
@@ -148,6 +149,21 @@ def _add_to_log(survey_path, step: str, parameters: Mapping) -> None:
 def file_parameters(path) -> Dict[str, str]:
     """The parameters by which `note_step` lets a later change of an input file be known."""
     return {"file": Path(path).resolve().as_posix(), "fingerprint": fingerprints.fingerprint_file(path)}
+
+
+def result_parameters(survey_path, path) -> Dict[str, str]:
+    """The parameters by which `note_step` lets it be known that a result is no longer there; a copied folder keeps its own."""
+    folder, path = Path(survey_path).resolve().parent, Path(path).resolve()
+    inside = folder in path.parents
+    return {"result": (path.relative_to(folder) if inside else path).as_posix()}
+
+
+def _result_that_is_gone(row: Optional[Mapping], survey_path: Path) -> str:
+    """A sentence where the file that a step noted as its result is not there."""
+    name = json.loads((row and row["parameters"]) or "{}").get("result")
+    if name is None or (survey_path.parent / name).is_file():
+        return ""
+    return tr("Its result {file} is not there.", file=name)
 
 
 def _changes(survey_path: Path, folder, remembered, monitor: Monitor) -> Tuple[Tuple[Inputs, Inputs], str]:
@@ -204,10 +220,10 @@ def _later_steps(step: Step, row: Mapping, rows: Mapping, states: Mapping[str, S
 
 
 def _changed_by_hand(step: Step, row: Mapping, survey_path: Path) -> List[str]:
-    """Sentences on what a person changed: items and picks not yet taken up, or the planned penetrations."""
+    """Sentences on what a person changed: items and picks not yet taken up, or the penetrations."""
     if step.name == "join items" and edited_since(survey_path):
         return [tr("Items or picks were edited by hand since.")]
-    if step.name == PENETRATIONS:
+    if step.name in (PENETRATIONS, REPORT):
         known = json.loads(row["parameters"] or "{}")
         if "file" in known and fingerprints.fingerprint_file(known["file"]) != known["fingerprint"]:
             return [tr("Changed since: {files}.", files=Path(known["file"]).name)]

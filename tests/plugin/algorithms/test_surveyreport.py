@@ -62,6 +62,19 @@ def test_radargrams_are_put_in(values):
     assert Path(values["HTML"]).read_text(encoding="utf-8").count("data:image/png;base64,iVBOR") > 3
 
 
+def test_the_survey_notes_that_it_was_written_wherever_it_was_started(values):
+    from inslab.processing.outputs.step_states import DONE, NOT_DONE, REPORT, read_states
+
+    def state():
+        return next(one for one in read_states(values["SURVEY"]) if one.step.name == REPORT)
+
+    run("surveyreport", values)
+    assert state().state == DONE
+    Path(values["REPORT"]).unlink()
+    assert state().state == NOT_DONE
+    assert state().reasons == (f"Its result {values['REPORT']} is not there.",)
+
+
 def test_same_survey_same_file(values, tmp_path):
     run("surveyreport", values)
     run("surveyreport", {**values, "REPORT": str(tmp_path / "again.pdf")})

@@ -134,6 +134,7 @@ def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled,
     from qgis import processing
 
     from inslab.processing.chain import join_items_step
+    from inslab.processing.outputs.step_states import note_step, result_parameters
 
     opened = []
     dialog = Dialog()
@@ -147,6 +148,8 @@ def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled,
     assert [name for name, _ in opened] == ["inslab:checkpenetrations", "inslab:surveyreport"]
     assert opened[1][1] == {"SURVEY": str(result / "survey.gpkg"), "REPORT": str(result / "report.pdf")}
     assert not panel.runner.is_running
+    (result / "report.pdf").write_bytes(b"%PDF")
+    note_step(result / "survey.gpkg", "write report", result_parameters(result / "survey.gpkg", result / "report.pdf"))
     dialog.algorithmFinished.emit(True, {})
     qtbot.waitUntil(lambda: panel.states[-1].state == DONE, timeout=RUN_MS)
 

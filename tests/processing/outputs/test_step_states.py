@@ -22,6 +22,7 @@ from inslab.processing.outputs.step_states import (
     file_parameters,
     note_step,
     read_states,
+    result_parameters,
     steps_to_run,
 )
 
@@ -157,6 +158,21 @@ def test_penetrations_are_checked_until_they_or_the_items_change(survey, tmp_pat
     note_step(survey, PENETRATIONS, file_parameters(planned))
     chain.join_items_step(survey)
     assert reasons(survey, PENETRATIONS) == ("Join across areas was run after it.",)
+
+
+def test_a_report_counts_as_long_as_it_is_there_and_what_it_lists_is_unchanged(survey, tmp_path):
+    verdicts, report = tmp_path / "verdicts.csv", survey.with_name("report.pdf")
+    verdicts.write_text("penetration_id,verdict\nP1,clear\n")
+    report.write_bytes(b"%PDF")
+    noted = {**file_parameters(verdicts), **result_parameters(survey, report)}
+    assert noted["result"] == "report.pdf"  # a copied folder keeps its own
+    note_step(survey, REPORT, noted)
+    assert states(survey)[REPORT] == DONE
+    verdicts.write_text("penetration_id,verdict\nP1,hits\n")
+    assert reasons(survey, REPORT) == ("Changed since: verdicts.csv.",)
+    report.unlink()
+    assert states(survey)[REPORT] == NOT_DONE
+    assert result_parameters(survey, tmp_path / "elsewhere.pdf") == {"result": (tmp_path / "elsewhere.pdf").as_posix()}
 
 
 def test_findings_belong_to_the_step_that_made_them(folder, tmp_path):
