@@ -162,15 +162,13 @@ class Session:
 
     def survey(self) -> None:
         """The survey panel with what the last step before the holes noticed."""
-        from inslab.plugin.docks.survey_panel import show_step_open
-
         panel = self.desk.show("survey_panel")
         panel.open_survey(WORK / "survey", WORK / "result")
         wait(1.0, lambda: not panel.is_looking)
-        show_step_open(panel, "join items")
+        panel.controls.steps.open_step("join items")
         self.look_at(CROSSING)
-        state_path(panel.folder, "/jobs/level2")
-        state_path(panel.result, "/jobs/level2-result")
+        state_path(panel.controls.folder, "/jobs/level2")
+        state_path(panel.controls.result, "/jobs/level2-result")
         save(panel, "survey_panel")
         panel.close()
 
@@ -223,7 +221,7 @@ class Session:
         panel.open_record(building)
         wait(1.0, lambda: panel.controls.level.count() > 1)
         self.look_at(CROSSING)
-        panel.ask_view()
+        panel.asked.ask_view()
         wait(1.0, lambda: panel.task is None and panel.answered is not None)
         settle()
         state_path(panel.controls.record, "/jobs/building.gpkg")

@@ -19,9 +19,12 @@ def contrast(one: QColor, other: QColor) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-def ink(palette: QPalette) -> QColor:
-    """The palette's colour of text if it can be read on its windows; dark themes made of style sheets may leave one that cannot."""
-    ground = palette.color(QPalette.ColorRole.Window)
+def ink(palette: QPalette, below: QPalette.ColorRole = QPalette.ColorRole.Window) -> QColor:
+    """The palette's colour of text if it can be read on its windows; dark themes made of style sheets may leave one that cannot.
+
+    `below` is what the text is painted on, where it is no window.
+    """
+    ground = palette.color(below)
     for role in (QPalette.ColorRole.WindowText, QPalette.ColorRole.Text, QPalette.ColorRole.ButtonText):
         if contrast(palette.color(role), ground) >= READABLE:
             return palette.color(role)

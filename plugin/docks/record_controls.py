@@ -87,8 +87,8 @@ class RecordControls(QWidget):
     def _arrange(self) -> None:
         form = QFormLayout()
         form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
-        form.addRow(tr("Record"), _row(self.record, self.database))
-        form.addRow(tr("Level"), self.level)
+        form.addRow(tr("Record"), self.record)
+        form.addRow(tr("Level"), _row(self.level, self.database, stretch=True))
         form.addRow(tr("As known on"), self.known_on)
         form.addRow(tr("Seen down to"), self.depth)
         splitter = QSplitter(Qt.Orientation.Vertical)

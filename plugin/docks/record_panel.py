@@ -4,27 +4,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import List, Optional, Set
 
-from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProcessingUtils, QgsProject, QgsVectorLayer
+from qgis.core import QgsApplication, QgsProcessingUtils, QgsProject
 from qgis.gui import QgsDockWidget
-from qgis.PyQt.QtCore import Qt, QTimer
-from qgis.PyQt.QtWidgets import QAction
+from qgis.PyQt.QtCore import Qt
 
 from ...processing import cautions
-from ...processing.errors import InslabError
 from ...processing.language import tr
 from ...processing.record.query import Answer, Question
-from ...processing.recording import levels_of, query_record, site_grid
+from ...processing.recording import query_record, site_grid
 from .. import records
 from ..background import WorkTask
-from ..maptools.draw_shape import AREA, LINE, DrawShapeTool
 from ..plain_text import as_html
-from ..record_places import Place, single_place
+from ..record_places import Place
 from ..shown import first_visible, shown_planes
+from .record_asked import AskedOnMap
+from .record_choice import RecordChoice
 from .record_controls import RecordControls
 from .record_layers import AnswerOnMap
-
-SCOPE, ENTRY = "inslab", "record"  # under which a project keeps its record
-SOON_MS = 400
 
 
 def make(desk) -> "RecordPanel":
@@ -52,38 +48,21 @@ class RecordPanel(QgsDockWidget):
         self.place: Optional[Place] = None
         self.answered: Optional[Answered] = None
         self.task: Optional[WorkTask] = None
-        self._look: Optional[WorkTask] = None
         self._running: Set[WorkTask] = set()  # without a reference a task would be gone before its turn
         self._dialog = None
         self.controls = RecordControls()
         self.setWidget(self.controls)
         self.on_map = AnswerOnMap(self.project, self.canvas)
-        self.area_tool = self._tool(self.controls.draw_area, tr("the area that was drawn"), AREA)
-        self.line_tool = self._tool(self.controls.draw_line, tr("the line that was drawn"), LINE)
-        self._soon = QTimer(self)  # a name is typed letter by letter
-        self._soon.setSingleShot(True)
-        self._soon.setInterval(SOON_MS)
-        self._soon.timeout.connect(self.look)
+        self.choice = RecordChoice(self.controls, self._run, self)
+        self.asked = AskedOnMap(self.iface, self.controls, self.ask, self.say)
         self._connect()
         self._from_project()
 
-    def _tool(self, button, words: str, kind) -> DrawShapeTool:
-        tool = DrawShapeTool(self.canvas, lambda points: self._drawn(points, words, kind), kind)
-        action = QAction(button.text(), button)
-        action.setToolTip(button.toolTip())
-        action.setCheckable(True)
-        action.triggered.connect(lambda: self.canvas.setMapTool(tool))
-        button.setDefaultAction(action)
-        tool.setAction(action)
-        return tool
-
     def _connect(self) -> None:
         controls = self.controls
-        controls.record.fileChanged.connect(self._record_chosen)
-        controls.database.menu().aboutToShow.connect(self._list_databases)
-        controls.selected.clicked.connect(self.ask_selected)
-        controls.view.clicked.connect(self.ask_view)
-        controls.everything.clicked.connect(lambda: self.ask(Place(tr("everything"))))
+        self.choice.changed.connect(self._forget)
+        self.choice.looked.connect(self._enable)
+        self.choice.said.connect(self.say)
         controls.again.clicked.connect(lambda: self.ask(self.place))
         controls.rows.wanted.connect(self._go_to)
         controls.rows.itemSelectionChanged.connect(self._enable)
@@ -92,94 +71,20 @@ class RecordPanel(QgsDockWidget):
         self.closedStateChanged.connect(self._closed_or_opened)
         self.project.readProject.connect(self._from_project)
 
-    # Which record
-
     @property
     def record(self) -> str:
         """The record as it is named; it may not be there yet."""
-        return self.controls.record.filePath().strip()
+        return self.choice.record
 
     def open_record(self, text: str) -> None:
         """Ask another record: the path of a GeoPackage, or postgres:NAME/SCHEMA."""
-        self.controls.record.setFilePath(text)
-        self._soon.stop()
-        self.look()
-
-    def look(self) -> None:
-        """Find out which levels the record knows."""
-        self._look = None
-        problems = records.problems_of(self.record, must_exist=True) if self.record else []
-        if not self.record or problems:
-            self._show_levels([])
-            self.say(problems)
-            return
-        words = records.record_words(self.record)
-        self._look = self._run(tr("Look into the record"), lambda monitor: levels_of(words), self._looked)
-
-    def _looked(self, task: WorkTask) -> None:
-        self._running.discard(task)
-        if task is not self._look:
-            return
-        self._look = None
-        self._show_levels(task.result or [])
-        if task.sentence:
-            self.say([task.sentence])
-
-    def _show_levels(self, levels: List[str]) -> None:
-        chosen = self.controls.level.currentData() or self._level_on_map()
-        self.controls.level.clear()
-        self.controls.level.addItem(tr("all levels"), "")
-        for level in levels:
-            self.controls.level.addItem(level, level)
-        self.controls.level.setCurrentIndex(max(0, self.controls.level.findData(chosen)))
-        self._enable()
-
-    def _level_on_map(self) -> str:
-        """The level that is looked at: sides of a slab that lie above each other are best asked one by one."""
-        plane = first_visible(shown_planes(self.project), self.project)
-        return plane.level_and_surface[0] if plane is not None else ""
-
-    def _record_chosen(self, *_path) -> None:
-        self.project.writeEntry(SCOPE, ENTRY, self.record)
-        self._forget()
-        self._soon.start()
-
-    def _list_databases(self) -> None:
-        menu = self.controls.database.menu()
-        menu.clear()
-        for name in records.connection_names():
-            text = records.text_of_connection(name)
-            menu.addAction(name, lambda text=text: self.open_record(text))
-        if menu.isEmpty():
-            menu.addAction(tr("QGIS has no PostGIS connection; make one in the browser.")).setEnabled(False)
+        self.choice.open(text)
 
     def _from_project(self, *_document) -> None:
-        """The record that the project was used with."""
         self._forget()
-        self.controls.record.blockSignals(True)
-        self.open_record(self.project.readEntry(SCOPE, ENTRY, "")[0])
-        self.controls.record.blockSignals(False)
+        self.choice.from_project()
 
     # Asking
-
-    def ask_selected(self) -> None:
-        """Ask about the polygon or line that is selected in the active layer."""
-        layer = self.iface.activeLayer()
-        if not isinstance(layer, QgsVectorLayer):
-            self.say([tr("Make the layer of the polygon or line active, and select it there.")])
-            return
-        shapes = [feature.geometry() for feature in layer.getSelectedFeatures() if feature.hasGeometry()]
-        try:
-            self.ask(single_place(shapes, layer.crs()))
-        except InslabError as error:
-            self.say([str(error)])
-
-    def ask_view(self) -> None:
-        """Ask about what the map shows."""
-        corners = [QgsPointXY(corner) for corner in self.canvas.mapSettings().visiblePolygon()]
-        # Left open, as QGIS gives it, it would be a line, and the answer that of a strip along the edge of the map.
-        shown = QgsGeometry.fromPolygonXY([[*corners, corners[0]]])
-        self.ask(Place(tr("what the map shows"), shown, self.canvas.mapSettings().destinationCrs()))
 
     def ask(self, place: Optional[Place]) -> None:
         """Ask about a place; the answer appears when it is worked out."""
@@ -210,7 +115,6 @@ class RecordPanel(QgsDockWidget):
         self._enable()
 
     def _done(self, task: WorkTask) -> None:
-        self._running.discard(task)
         if task is not self.task:
             return  # something else was asked meanwhile, or the panel is gone
         self.task = None
@@ -227,14 +131,14 @@ class RecordPanel(QgsDockWidget):
         self._enable()
 
     def _run(self, title: str, work, done) -> WorkTask:
-        task = WorkTask(title, work, done)
+        def ended(task: WorkTask) -> None:
+            self._running.discard(task)
+            done(task)
+
+        task = WorkTask(title, work, ended)
         self._running.add(task)
         QgsApplication.taskManager().addTask(task)
         return task
-
-    def _drawn(self, points, words: str, kind) -> None:
-        shape = QgsGeometry.fromPolygonXY([points]) if kind == AREA else QgsGeometry.fromPolylineXY(points)
-        self.ask(Place(words, shape, self.canvas.mapSettings().destinationCrs()))
 
     # The answer
 
@@ -291,8 +195,7 @@ class RecordPanel(QgsDockWidget):
     def _changed(self, succeeded: bool, _results=None) -> None:
         """The record is another one now: ask again."""
         if succeeded:
-            self._soon.stop()
-            self.look()
+            self.choice.look()
             if self.place is not None:
                 self.ask(self.place)
 
@@ -301,19 +204,16 @@ class RecordPanel(QgsDockWidget):
     def _closed_or_opened(self, is_closed: bool) -> None:
         self.on_map.show_outline(not is_closed)
         if is_closed:
-            for tool in (self.area_tool, self.line_tool):
-                self.canvas.unsetMapTool(tool)
+            self.asked.let_go()
 
     def close_down(self) -> None:
         """Let go of the project and of the map."""
-        self._soon.stop()
+        self.choice.close()
         self.project.readProject.disconnect(self._from_project)
         for task in list(self._running):
             task.cancel()
-        self.task = self._look = None
-        for tool in (self.area_tool, self.line_tool):
-            self.canvas.unsetMapTool(tool)
-            tool.remove()
+        self.task = None
+        self.asked.remove()
         self._forget()
         self.on_map.remove()
         if self._dialog is not None:

@@ -107,10 +107,12 @@ class AxesPainter:
     def _draw_upright(self, x: float, of_depth: bool) -> None:
         """What an axis shows, as long as there is room for."""
         text = tr("depth (mm)") if of_depth else tr("time after time zero (ns)")
-        if self.painter.fontMetrics().horizontalAdvance(text) > self.view.height():
+        middle = self.view.plot.center().y()
+        room = 2 * min(middle, self.view.height() - middle)  # the text stands in the middle of the plot
+        if self.painter.fontMetrics().horizontalAdvance(text) > room:
             text = tr("mm") if of_depth else tr("ns")
         self.painter.save()
-        self.painter.translate(x, self.view.plot.center().y())
+        self.painter.translate(x, middle)
         self.painter.rotate(-90)
         box = QRectF(-self.view.height() / 2, -0.6 * self.em, self.view.height(), 1.2 * self.em)
         self.painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)

@@ -1,14 +1,12 @@
 """The signs of the survey panel: how a step stands, told by shape, word and colour, each enough by itself."""
 
-from qgis.PyQt.QtCore import QPointF, QRect, QRectF, QSize, Qt
+from qgis.PyQt.QtCore import QPointF, QRectF, Qt
 from qgis.PyQt.QtGui import QColor, QIcon, QPainter, QPalette, QPen, QPixmap, QPolygonF
-from qgis.PyQt.QtWidgets import QStyle, QStyledItemDelegate, QStyleOptionViewItem, QTreeWidget
 
 from ...processing.language import tr
 from ...processing.outputs.step_states import DONE, NOT_DONE, OUTDATED, WARNINGS
 
 RUNNING = "running"
-_TALLEST = 10_000
 WORDS = {
     NOT_DONE: tr("not done"),
     DONE: tr("done"),
@@ -19,56 +17,6 @@ WORDS = {
 # From the palette of Okabe and Ito (see styles/items.py).
 COLOURS = {DONE: "#009e73", WARNINGS: "#e69f00", OUTDATED: "#0072b2", RUNNING: "#56b4e9"}
 _TICK = ((0.27, 0.52), (0.44, 0.69), (0.75, 0.34))
-
-
-class WrappedSentences(QStyledItemDelegate):
-    """Draws the sentences below a step whole, in as many lines as the width of the view asks for.
-
-    Left to itself Qt takes the height for one line, and leaves out what does not fit.
-    """
-
-    _FLAGS = Qt.TextFlag.TextWordWrap | Qt.AlignmentFlag.AlignLeft
-
-    def sizeHint(self, option, index) -> QSize:
-        hint = super().sizeHint(option, index)
-        if not index.parent().isValid() or not index.data():
-            return hint
-        view, margin = self.parent(), self._margin(option)
-        # The scroll bar may come; a row below a step begins two steps of indentation in.
-        outside = view.width() - 2 * view.frameWidth() - view.verticalScrollBar().sizeHint().width()
-        room = QRect(0, 0, max(1, outside - 2 * view.indentation() - 2 * margin), _TALLEST)
-        needed = option.fontMetrics.boundingRect(room, self._FLAGS, index.data())
-        return QSize(room.width(), needed.height() + margin)
-
-    def paint(self, painter, option, index) -> None:
-        if not index.parent().isValid() or index.column():
-            super().paint(painter, option, index)
-            return
-        plain, margin = QStyleOptionViewItem(option), self._margin(option)
-        self.initStyleOption(plain, index)
-        sentence, plain.text = plain.text, ""
-        self.parent().style().drawControl(QStyle.ControlElement.CE_ItemViewItem, plain, painter, self.parent())
-        chosen = bool(plain.state & QStyle.StateFlag.State_Selected)
-        role = QPalette.ColorRole.HighlightedText if chosen else QPalette.ColorRole.Text
-        painter.setPen(plain.palette.color(role))
-        painter.drawText(plain.rect.adjusted(margin, 0, -margin, 0), self._FLAGS, sentence)
-
-    @staticmethod
-    def _margin(option) -> int:
-        return option.fontMetrics.averageCharWidth() // 2
-
-
-class StepTree(QTreeWidget):
-    """A tree whose wrapped rows get new heights when it gets another width."""
-
-    def __init__(self):
-        super().__init__()
-        self.setWordWrap(True)
-        self.setItemDelegate(WrappedSentences(self))
-
-    def resizeEvent(self, event) -> None:
-        super().resizeEvent(event)
-        self.scheduleDelayedItemsLayout()
 
 
 def sign(state: str, side: int, palette: QPalette, ratio: float = 1.0) -> QIcon:

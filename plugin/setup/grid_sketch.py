@@ -9,6 +9,7 @@ from qgis.PyQt.QtWidgets import QSizePolicy, QToolTip, QWidget
 
 from ...processing.language import tr
 from ...processing.survey.grid_plan import PlannedLine
+from ..docks.ink import ink
 from ..plain_text import as_html
 
 # Palette of Okabe and Ito (see styles/items.py); the way a line runs and its dashes tell the same without colour.
@@ -96,10 +97,14 @@ class GridSketch(QWidget):
         self._draw_points(painter)
         painter.end()
 
+    @property
+    def _ink(self) -> QColor:
+        return ink(self.palette(), QPalette.ColorRole.Base)
+
     def _draw_grid(self, painter: QPainter) -> None:
         frame, _ = self._frame()
-        ink, metrics = self.palette().color(QPalette.ColorRole.Text), self.fontMetrics()
-        painter.setPen(QPen(ink, 1.0))
+        metrics = self.fontMetrics()
+        painter.setPen(QPen(self._ink, 1.0))
         painter.drawRect(frame)
         under = frame.bottom() + 2.3 * metrics.height()
         painter.drawText(
@@ -117,7 +122,7 @@ class GridSketch(QWidget):
             tr("y: {size} m", size=f"{self.size_m[1]:g}"),
         )
         painter.restore()
-        painter.setBrush(ink)
+        painter.setBrush(self._ink)
         painter.drawEllipse(self.to_widget((0.0, 0.0)), 3.0, 3.0)
         painter.setBrush(Qt.BrushStyle.NoBrush)
 
@@ -147,7 +152,7 @@ class GridSketch(QWidget):
     def _draw_numbers(self, painter: QPainter) -> None:
         """The lines' numbers at the grid's lower and left side, as many as have room."""
         metrics = self.fontMetrics()
-        painter.setPen(self.palette().color(QPalette.ColorRole.Text))
+        painter.setPen(self._ink)
         frame, _ = self._frame()
         free = {"x": math.inf, "y": -math.inf}
         for line in {(one.direction, one.number): one for one in self.lines}.values():
@@ -168,10 +173,10 @@ class GridSketch(QWidget):
                 painter.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
 
     def _draw_points(self, painter: QPainter) -> None:
-        ink, side = self.palette().color(QPalette.ColorRole.Text), 0.45 * self.fontMetrics().height()
+        side = 0.45 * self.fontMetrics().height()
         for name, local in self.points:
             place = self.to_widget(local)
-            painter.setPen(QPen(ink, 1.0))
+            painter.setPen(QPen(self._ink, 1.0))
             painter.setBrush(QColor(POINT_COLOUR))
             corners = ((0.0, -side), (side, 0.8 * side), (-side, 0.8 * side))
             painter.drawPolygon(QPolygonF([place + QPointF(*corner) for corner in corners]))

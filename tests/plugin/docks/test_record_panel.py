@@ -26,7 +26,7 @@ def record(processed, tmp_path, inslab_provider, qgis_processing):
 def panel(desk, shown, record, qtbot):
     panel = desk.show("record_panel")
     panel.open_record(record)
-    qtbot.waitUntil(lambda: panel._look is None, timeout=30000)
+    qtbot.waitUntil(lambda: panel.choice.task is None, timeout=30000)
     return panel
 
 
@@ -93,7 +93,7 @@ def test_a_row_of_the_list_is_shown_on_the_map(panel, shown, qtbot):
 
 def test_an_area_drawn_on_the_map(panel, shown, qtbot):
     panel.controls.draw_area.defaultAction().trigger()
-    assert shown.canvas.mapTool() is panel.area_tool
+    assert shown.canvas.mapTool() is panel.asked.area_tool
     assert panel.controls.draw_area.defaultAction().isChecked()
     viewport = shown.canvas.viewport()
     for place in ((40, 40), (120, 40), (120, 120)):
@@ -107,7 +107,7 @@ def test_an_area_drawn_on_the_map(panel, shown, qtbot):
 def test_a_double_click_ends_a_line_and_starts_no_other(panel, shown, qtbot):
     panel.controls.draw_line.defaultAction().trigger()
     drawn = []
-    panel.line_tool._drawn = drawn.append
+    panel.asked.line_tool._drawn = drawn.append
     viewport = shown.canvas.viewport()
     qtbot.mouseClick(viewport, Qt.MouseButton.LeftButton, pos=QPoint(40, 40))
     qtbot.mouseClick(viewport, Qt.MouseButton.LeftButton, pos=QPoint(120, 40))
@@ -115,13 +115,13 @@ def test_a_double_click_ends_a_line_and_starts_no_other(panel, shown, qtbot):
     qtbot.mouseDClick(viewport, Qt.MouseButton.LeftButton, pos=QPoint(120, 40))
     qtbot.mouseRelease(viewport, Qt.MouseButton.LeftButton, pos=QPoint(120, 40))
     assert len(drawn) == 1
-    assert panel.line_tool._points == []
+    assert panel.asked.line_tool._points == []
 
 
 def test_along_a_line_with_a_width_and_a_depth(panel, shown, qtbot):
     panel.controls.width.setValue(0.05)
     panel.controls.depth.setValue(3000)
-    panel._drawn([QgsPointXY(10.1, 20.3), QgsPointXY(10.3, 20.3)], "a line", panel.line_tool._kind)
+    panel.asked.ask_drawn([QgsPointXY(10.1, 20.3), QgsPointXY(10.3, 20.3)], "a line", panel.asked.line_tool._kind)
     said = answered(panel, qtbot)
     # By hand: 0.2 m long and 0.05 m wide, with half discs at both ends.
     assert panel.answered.answer.asked_m2 == pytest.approx(0.2 * 0.05 + 3.1416 * 0.025**2, rel=0.02)
@@ -181,14 +181,14 @@ def test_what_cannot_be_asked_is_said(panel, shown, qgis_iface, tmp_path, qtbot)
     other = tmp_path / "other.gpkg"
     other.write_text("no database", encoding="utf-8")
     panel.open_record(str(other))
-    qtbot.waitUntil(lambda: panel._look is None, timeout=30000)
+    qtbot.waitUntil(lambda: panel.choice.task is None, timeout=30000)
     assert "other.gpkg" in panel.controls.sentences.toPlainText()
 
 
 def test_levels_and_the_record_are_kept_in_the_project(panel, shown, record):
     assert [panel.controls.level.itemText(n) for n in range(panel.controls.level.count())] == ["all levels", "Level 1"]
     assert panel.controls.level.currentText() == "Level 1"  # that of the survey that the map shows
-    panel._record_chosen()
+    panel.choice._chosen()
     assert shown.project.readEntry("inslab", "record")[0] == record
 
 
@@ -266,7 +266,7 @@ def test_a_record_in_postgis(panel, processed, postgis, qtbot):
         panel.controls.database.menu().aboutToShow.emit()
         action = next(action for action in panel.controls.database.menu().actions() if action.text() == "asked")
         action.trigger()
-        qtbot.waitUntil(lambda: panel._look is None, timeout=30000)
+        qtbot.waitUntil(lambda: panel.choice.task is None, timeout=30000)
         panel.controls.everything.click()
         assert "items are known" in answered(panel, qtbot)
         count = len(read_record(f"{postgis} schema={DEFAULT_SCHEMA}")["items"])

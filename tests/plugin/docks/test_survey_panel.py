@@ -8,8 +8,8 @@ from qgis.core import QgsProject
 from qgis.PyQt.QtCore import QObject, Qt, pyqtSignal
 
 from inslab.plugin.docks.desk import Desk
-from inslab.plugin.docks.survey_panel import FINDING_ROLE, STEP_ROLE, show_step_open
 from inslab.plugin.docks.survey_runs import runs_of
+from inslab.plugin.docks.survey_steps import FINDING_ROLE, STEP_ROLE
 from inslab.plugin.layers import show_result
 from inslab.processing.outputs.step_states import DONE, NOT_DONE, OUTDATED, PENETRATIONS, STEPS, WARNINGS
 
@@ -37,43 +37,49 @@ def settled(qtbot):
     """Waits until the panel knows how the survey stands."""
 
     def wait(panel):
-        qtbot.waitUntil(lambda: not panel.is_looking and not panel._soon.isActive(), timeout=RUN_MS)
+        qtbot.waitUntil(lambda: not panel.is_looking, timeout=RUN_MS)
         return {one.step.name: one.state for one in panel.states}
 
     return wait
 
 
 def entry(panel, step):
-    items = (panel.steps.topLevelItem(n) for n in range(panel.steps.topLevelItemCount()))
+    items = (panel.controls.steps.topLevelItem(n) for n in range(panel.controls.steps.topLevelItemCount()))
     return next(item for item in items if item.data(0, STEP_ROLE) == step)
 
 
 def choose(panel, step):
-    panel.steps.setCurrentItem(entry(panel, step))
+    panel.controls.steps.setCurrentItem(entry(panel, step))
 
 
 def test_without_a_survey_nothing_can_be_run(panel):
     assert panel.states == []
-    for button in (panel.run_one, panel.run_rest, panel.stop, panel.show_layers, panel.show_solid):
+    for button in (
+        panel.controls.run_one,
+        panel.controls.run_rest,
+        panel.controls.stop,
+        panel.controls.show_layers,
+        panel.controls.show_solid,
+    ):
         assert not button.isEnabled()
-    assert panel.set_up.isEnabled()
+    assert panel.controls.set_up.isEnabled()
 
 
 def test_a_new_survey_gets_a_place_for_its_result(panel, survey_copy, settled):
     panel.open_survey(survey_copy)
     assert panel.survey_path == survey_copy.with_name("survey-result") / "survey.gpkg"
     assert set(settled(panel).values()) == {NOT_DONE}
-    assert panel.run_rest.isEnabled()
+    assert panel.controls.run_rest.isEnabled()
     assert QgsProject.instance().readEntry("inslab", "survey_folder")[0] == str(survey_copy)
 
 
 def test_a_finished_survey_is_shown_as_done(panel, small_survey, result, settled):
     panel.open_survey("", result)
     found = settled(panel)
-    assert panel.folder.filePath() == str(small_survey)  # as survey.gpkg says
+    assert panel.controls.folder.filePath() == str(small_survey)  # as survey.gpkg says
     assert found.pop(PENETRATIONS) == NOT_DONE
     assert set(found.values()) <= {DONE, WARNINGS}
-    assert not panel.run_rest.isEnabled()
+    assert not panel.controls.run_rest.isEnabled()
     texts = [entry(panel, step.name).text(1) for step in STEPS]
     assert all(texts)
     assert not any(entry(panel, step.name).icon(0).isNull() for step in STEPS)
@@ -86,7 +92,7 @@ def test_a_file_that_changes_is_noticed_by_itself(panel, survey_copy, result, se
     points.write_text(points.read_text(encoding="utf-8").replace("0.002", "0.004"), encoding="utf-8")
     qtbot.waitUntil(lambda: panel.states and panel.states[1].state == OUTDATED, timeout=RUN_MS)
     assert "control_points.csv" in entry(panel, "fit areas").child(0).text(0)
-    assert panel.run_rest.isEnabled()
+    assert panel.controls.run_rest.isEnabled()
 
 
 def test_one_step_is_run_in_the_background_and_its_layers_are_loaded(panel, survey_copy, tmp_path, settled, qtbot):
@@ -94,16 +100,16 @@ def test_one_step_is_run_in_the_background_and_its_layers_are_loaded(panel, surv
     settled(panel)
     choose(panel, "read survey")
     with qtbot.waitSignal(panel.runner.finished, timeout=RUN_MS) as done:
-        panel.run_one.click()
+        panel.controls.run_one.click()
         assert panel.runner.is_running  # it came back at once
-        assert panel.stop.isEnabled()
-        assert not panel.run_one.isEnabled()
+        assert panel.controls.stop.isEnabled()
+        assert not panel.controls.run_one.isEnabled()
         assert entry(panel, "read survey").text(1) == "running"
     assert done.args == [True]
     found = settled(panel)
     assert found["read survey"] in (DONE, WARNINGS)
     assert found["detect items"] == NOT_DONE
-    assert "Read 2 scan areas" in panel.log.toPlainText()
+    assert "Read 2 scan areas" in panel.controls.log.toPlainText()
     assert any(layer.name() == "Scan areas" for layer in QgsProject.instance().mapLayers().values())
 
 
@@ -144,7 +150,7 @@ def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled,
     assert settled(panel)["write report"] == OUTDATED
     for step in ("check penetrations", "write report"):
         choose(panel, step)
-        panel.run_one.click()
+        panel.controls.run_one.click()
     assert [name for name, _ in opened] == ["inslab:checkpenetrations", "inslab:surveyreport"]
     assert opened[1][1] == {"SURVEY": str(result / "survey.gpkg"), "REPORT": str(result / "report.pdf")}
     assert not panel.runner.is_running
@@ -176,7 +182,7 @@ def test_what_is_outdated_is_run_and_then_up_to_date(panel, result, settled, qtb
     panel.open_survey("", result)
     assert settled(panel)["depth slices"] == OUTDATED
     with qtbot.waitSignal(panel.runner.finished, timeout=RUN_MS) as done:
-        panel.run_rest.click()
+        panel.controls.run_rest.click()
     assert done.args == [True]
     assert settled(panel)["depth slices"] in (DONE, WARNINGS)
 
@@ -187,14 +193,14 @@ def test_cancelling_leaves_the_result_as_it_was(panel, survey_copy, result, sett
     panel.open_survey(survey_copy, result)
     settled(panel)
     with qtbot.waitSignal(panel.runner.finished, timeout=RUN_MS) as done:
-        panel.run_rest.click()
-        panel.runner.progressed.connect(lambda percent: percent > 0 and panel.stop.click())
+        panel.controls.run_rest.click()
+        panel.runner.progressed.connect(lambda percent: percent > 0 and panel.controls.stop.click())
     assert done.args == [False]
-    assert "Cancelled" in panel.log.toPlainText()
+    assert "Cancelled" in panel.controls.log.toPlainText()
     assert (result / "survey.gpkg").read_bytes() == before
     assert not list(result.glob(".unfinished*"))
     settled(panel)
-    assert panel.run_rest.isEnabled()
+    assert panel.controls.run_rest.isEnabled()
 
 
 def test_a_layer_in_editing_is_told_before_anything_runs(panel, result, settled):
@@ -204,9 +210,9 @@ def test_a_layer_in_editing_is_told_before_anything_runs(panel, result, settled)
     items = next(layer for layer in QgsProject.instance().mapLayers().values() if layer.name().startswith("Items"))
     items.startEditing()
     choose(panel, "join items")
-    panel.run_one.click()
+    panel.controls.run_one.click()
     assert not panel.runner.is_running
-    assert "stop editing" in panel.log.toPlainText()
+    assert "stop editing" in panel.controls.log.toPlainText()
     items.rollBack()
 
 
@@ -216,9 +222,9 @@ def test_a_failure_is_a_sentence(panel, survey_copy, tmp_path, settled, qtbot):
     (survey_copy / "scan_lines.csv").write_text("nothing\n", encoding="utf-8")
     choose(panel, "read survey")
     with qtbot.waitSignal(panel.runner.finished, timeout=RUN_MS) as done:
-        panel.run_one.click()
+        panel.controls.run_one.click()
     assert done.args == [False]
-    text = panel.log.toPlainText()
+    text = panel.controls.log.toPlainText()
     assert "scan_lines.csv lacks the columns" in text
     assert "Traceback" not in text
 
@@ -230,9 +236,9 @@ def test_a_click_on_a_finding_shows_its_area(panel, survey_copy, tmp_path, settl
     settled(panel)
     choose(panel, "read survey")
     with qtbot.waitSignal(panel.runner.finished, timeout=RUN_MS):
-        panel.run_one.click()
+        panel.controls.run_one.click()
     settled(panel)
-    show_step_open(panel, "fit areas")
+    panel.controls.steps.open_step("fit areas")
     parent = entry(panel, "fit areas")
     assert parent.text(1).startswith("look at")
     finding = next(parent.child(n) for n in range(parent.childCount()) if "P9" in parent.child(n).text(0))
@@ -240,10 +246,12 @@ def test_a_click_on_a_finding_shows_its_area(panel, survey_copy, tmp_path, settl
     panel.widget().resize(300, 700)
     panel.show()
     parent.setExpanded(True)
-    qtbot.waitUntil(lambda: panel.steps.visualItemRect(finding).height() > 2 * panel.fontMetrics().height())  # wrapped
+    qtbot.waitUntil(
+        lambda: panel.controls.steps.visualItemRect(finding).height() > 2 * panel.fontMetrics().height()
+    )  # wrapped
     canvas = panel.iface.mapCanvas()
     canvas.setDestinationCrs(QgsProject.instance().crs())
-    panel.steps.itemClicked.emit(finding, 0)
+    panel.controls.steps.itemClicked.emit(finding, 0)
     assert canvas.extent().contains(_centre_of("A2"))
     assert not canvas.extent().contains(_centre_of("A1"))
 
@@ -263,7 +271,7 @@ def test_another_project_brings_its_own_survey(panel, survey_copy, result, settl
     panel.open_survey("", "")
     assert project.read(str(tmp_path / "job.qgz"))
     settled(panel)
-    assert panel.folder.filePath() == str(survey_copy)
+    assert panel.controls.folder.filePath() == str(survey_copy)
     assert panel.survey_path == result / "survey.gpkg"
 
 
@@ -274,8 +282,8 @@ def test_unloading_in_the_middle_of_a_run_loses_nothing(
     panel = desk.panel("survey_panel")
     panel.open_survey(survey_copy, tmp_path / "new")
     qtbot.waitUntil(lambda: not panel.is_looking, timeout=RUN_MS)
-    panel.run_rest.click()
-    qtbot.waitUntil(lambda: panel.progress.value() > 0 or not panel.runner.is_running, timeout=RUN_MS)
+    panel.controls.run_rest.click()
+    qtbot.waitUntil(lambda: panel.controls.progress.value() > 0 or not panel.runner.is_running, timeout=RUN_MS)
     runner = panel.runner
     task = runner._task
     desk.close()
@@ -289,6 +297,8 @@ def test_every_control_says_what_it_is_for(panel):
     for kind in (QToolButton, QTreeWidget, QPlainTextEdit, QProgressBar):
         for widget in panel.widget().findChildren(kind):
             parents = (widget.parent(), widget.parent().parent())
-            assert widget.toolTip() or any(parent in (panel.folder, panel.result) for parent in parents), widget
-    assert panel.folder.toolTip()
-    assert panel.steps.contextMenuPolicy() == Qt.ContextMenuPolicy.CustomContextMenu
+            assert widget.toolTip() or any(
+                parent in (panel.controls.folder, panel.controls.result) for parent in parents
+            ), widget
+    assert panel.controls.folder.toolTip()
+    assert panel.controls.steps.contextMenuPolicy() == Qt.ContextMenuPolicy.CustomContextMenu
