@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 from obstacles import RULES, line, obstacle, pieces
+from scipy.stats import norm
 
-from inslab.processing.penetrations.clearance import RUNS_ON_M, find_meetings
+from inslab.processing.penetrations.clearance import RUNS_ON_M, find_meetings, search_distance_m
 from inslab.processing.penetrations.model import Confidence, KindRule, Penetrations
 
 LARGEST = RULES["bar"].largest_diameter_m / 2
@@ -77,8 +78,9 @@ def test_beside_a_hole_only_the_plan_counts():
 
 
 def test_an_item_runs_on_beyond_the_end_that_was_found():
+    """By 100 mm, so that both holes are 50 mm from it."""
     item = pieces(line("a", (0, 0, 0.05), (1, 0, 0.05)))
-    holes = Penetrations.upright([[1.0 + RUNS_ON_M, 0.05], [1.0 + RUNS_ON_M + 0.05, 0.0]], 0.01, 0.2, 0.003)
+    holes = Penetrations.upright([[1.10, 0.05], [1.15, 0.0]], 0.01, 0.2, 0.003)
     found = find_meetings(holes, item, Confidence())
     np.testing.assert_allclose(found.distance_m, 0.05 - 0.005 - LARGEST, atol=1e-6)
 
@@ -133,3 +135,154 @@ def test_nothing_near_gives_nothing():
     holes = Penetrations.upright([[0, 0]], 0.02, 0.1, 0.003)
     assert len(find_meetings(holes, pieces(), Confidence()).hole) == 0
     assert len(find_meetings(holes, pieces(line("a", (5, 0, 0.05), (6, 0, 0.05))), Confidence()).hole) == 0
+
+
+def test_an_item_is_cut_into_pieces_of_at_most_250_mm():
+    """1.05 m with vertices on the way, which a straight line does not need, and 100 mm more at both ends."""
+    cut = pieces(obstacle("a", [(0, 0, 0.05), (0.2, 0, 0.05), (0.21, 0, 0.05), (1.05, 0, 0.05)]))
+    assert cut.start_m[:, 0] == pytest.approx([-0.10, 0.0, 0.21, 0.42, 0.63, 0.84, 1.05])
+    assert cut.end_m[:, 0] == pytest.approx([0.0, 0.21, 0.42, 0.63, 0.84, 1.05, 1.15])
+    assert np.all(cut.end_m[:, 1:] == [0, 0.05])
+    assert np.array_equal(cut.owner, np.zeros(7))
+
+
+@pytest.mark.parametrize(("off_m", "expected"), [(0.00019, 0.0), (0.00021, 0.00021), (0.03, 0.03)])
+def test_a_vertex_within_a_fifth_of_a_millimetre_of_the_line_is_left_out(off_m, expected):
+    for column in (1, 2):
+        vertices = np.array([(0, 0, 0.05), (0.1, 0, 0.05), (0.2, 0, 0.05), (0.2001, 0, 0.05)])
+        vertices[1, column] += off_m
+        cut = pieces(obstacle("a", vertices))
+        assert np.abs(cut.start_m[:, column] - (0, 0, 0.05)[column]).max() == pytest.approx(expected)
+
+
+def test_an_item_that_comes_back_to_its_start_keeps_its_corners():
+    ring = [(0, 0, 0.05), (0.2, 0, 0.05), (0.2, 0.2, 0.05), (0, 0.2, 0.05), (0, 0, 0.05)]
+    cut = pieces(obstacle("ring", ring))
+    assert cut.start_m[:, :2] == pytest.approx(np.array([(-0.1, 0), (0, 0), (0.2, 0), (0.2, 0.2), (0, 0.2), (0, 0)]))
+
+
+def test_pieces_tell_whose_they_are_and_what_is_known_of_each():
+    one = line("one", (0, 0, 0.05), (0.2, 0, 0.05), sigma_xy_m=0.001, sigma_depth_m=0.002, confidence=0.3)
+    other = line("other", (0, 1, 0.05), (0.2, 1, 0.05), rule=KindRule(0.04, 0.01, 0.06))
+    cut = pieces(one, other)
+    assert cut.owner.tolist() == [0, 0, 0, 1, 1, 1]
+    assert cut.sigma_xy_m.tolist() == [0.001, 0.003]
+    assert cut.sigma_depth_m.tolist() == [0.002, 0.004]
+    assert cut.confidence.tolist() == [0.3, 1.0]
+    assert cut.keep_out_m.tolist() == [0.015, 0.04]
+    assert cut.smallest_radius_m.tolist() == [0.003, 0.005]
+    assert cut.largest_radius_m.tolist() == [LARGEST, 0.03]
+
+
+def test_an_item_that_goes_straight_down_is_met():
+    """It has no direction in plan to run on in."""
+    riser = pieces(line("riser", (0, 0, 0.05), (0, 0, 0.15)))
+    assert riser.start_m.tolist() == [[0, 0, 0.05]] * 2 + [[0, 0, 0.15]]
+    found = find_meetings(Penetrations.upright([0.1, 0.0], 0.02, 0.2, 0.003), riser, Confidence())
+    assert found.distance_m[0] == pytest.approx(0.1 - 0.01 - LARGEST, abs=1e-6)
+
+
+def test_how_far_is_looked():
+    """200 mm, or what must be kept: 300 mm and 1.6449 times 2 x 5 mm + 5 mm."""
+    near, far = (line("a", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(keep, 0.006, 0.025)) for keep in (0.015, 0.3))
+    assert search_distance_m(pieces(), Confidence()) == 0.2
+    assert search_distance_m(pieces(near), Confidence()) == 0.2
+    assert search_distance_m(pieces(near, far), Confidence()) == pytest.approx(0.3 + 1.644854 * 0.015, abs=1e-7)
+    # Rims from 190 to 210 mm beside the largest bar.
+    aside = 0.005 + LARGEST + np.array([0.19, 0.1999, 0.2001, 0.21])
+    holes = Penetrations.upright(np.column_stack([np.zeros(4), aside]), 0.01, 0.2, 0.003)
+    assert find_meetings(holes, pieces(near), Confidence()).hole.tolist() == [0, 1]
+    assert find_meetings(holes, pieces(near, far), Confidence()).hole.tolist() == [0, 0, 1, 1, 2, 2, 3, 3]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_every_item_near_a_long_leaning_hole_is_found(seed):
+    """Against all points of all items, sampled every 2 mm; wide holes of up to 1.4 m that lean by up to 70 degrees."""
+    random = np.random.default_rng(seed)
+    count = 40
+    tilt, azimuth = random.uniform(0, np.radians(70), count), random.uniform(0, 2 * np.pi, count)
+    columns = (random.uniform(0.02, 0.5, count), random.uniform(0.3, 1.4, count), np.full(count, 0.003), azimuth, tilt)
+    entry = np.array([300.0, 500.0]) + random.uniform(-1, 1, (count, 2))
+    holes = Penetrations([f"P{n}" for n in range(count)], entry, *columns)
+    rule = KindRule(0.015, 0.02, 0.12)
+    middles = np.array([300.0, 500.0]) + random.uniform(-2.0, 2.0, (60, 2))
+    ways = random.uniform(-0.15, 0.15, (60, 3)) * [1, 1, 0.2]
+    ends = [(np.append(m, 0.2) - way, np.append(m, 0.2) + way) for m, way in zip(middles, ways)]
+    # The same sigma aside and down, so that the closest piece is also the one that leaves the least.
+    items = [line(str(n), *pair, rule=rule, sigma_depth_m=0.003) for n, pair in enumerate(ends)]
+    found = find_meetings(holes, pieces(*items), Confidence(depth_tolerance_m=0.003))
+    met = {(hole, item): distance for hole, item, distance in zip(found.hole, found.item, found.distance_m)}
+    for number, (start, end) in enumerate(ends):
+        parts = ((run_on(start, end), start), (start, end), (end, run_on(end, start)))
+        points = np.vstack([a + np.linspace(0, 1, 201)[:, None] * (b - a) for a, b in parts]) + [0, 0, 0.06]
+        for hole in range(count):
+            from_entry = points - np.append(entry[hole], 0.0)
+            along = from_entry @ holes.axis[hole]
+            aside = np.linalg.norm(from_entry - along[:, None] * holes.axis[hole], axis=1) - columns[0][hole] / 2
+            beyond = along - columns[1][hole]
+            outside = np.hypot(np.maximum(aside, 0), np.maximum(beyond, 0))
+            closest = int(np.argmin(outside))
+            if along[closest] < 0:  # beside the hole's way on above the surface, where it is not drilled
+                continue
+            if outside[closest] - 0.06 < 0.199:
+                assert (hole, number) in met
+                if outside[closest] > 0:
+                    assert met[hole, number] == pytest.approx(outside[closest] - 0.06, abs=1e-3)
+
+
+def run_on(end, before):
+    way = (end - before)[:2]
+    return end + np.append(0.1 * way / np.hypot(*way), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("depth", "expected"),
+    [
+        (0.5, np.hypot(0.003, 0.002)),  # in the middle of the hole: the way out is aside
+        (0.2875, np.hypot(0.004, 0.005)),  # 22 mm above its end: the way out is down
+        (0.328125, np.hypot(0.003, 0.002)),  # as far aside as down: both are right, and it is never nothing
+    ],
+)
+def test_sigma_inside_a_hole_is_that_of_the_way_out(depth, expected):
+    """Numbers that binary fractions hold, so that 62.5 mm aside and down are the same."""
+    item = line("a", (-1, 0, 0.25), (1, 0, 0.25), rule=KindRule(0.015, 0.01, 0.03125))
+    found = find_meetings(Penetrations.upright([0, 0], 0.125, depth, 0.002), pieces(item), Confidence())
+    assert found.distance_m[0] == pytest.approx(max(-0.0625, 0.265625 - depth) - 0.015625, abs=1e-5)
+    assert found.sigma_m[0] == pytest.approx(expected, rel=1e-4)
+
+
+@pytest.mark.parametrize("missing", [-0.01, 0.0, 0.004, 0.02])
+def test_a_leaning_hole_that_ends_short_of_an_item(missing):
+    """60 degrees: the top lies largest radius x cos 60 nearer along the hole than the middle, which the axis meets 50 mm plus
+    `missing` beyond its end. It is wide, so that only the depth counts: the normal distribution at that many sigmas."""
+    tilt, largest = np.radians(60), 0.1
+    along = (0.05 + largest) / np.cos(tilt)
+    item = line("a", (along * np.sin(tilt), -1, 0.05), (along * np.sin(tilt), 1, 0.05), rule=KindRule(0.0, 0.1, 0.2))
+    length = along - largest * np.cos(tilt) - missing
+    columns = (np.array([value]) for value in (0.2, length, 0.003, np.pi / 2, tilt))
+    found = find_meetings(Penetrations(["h"], np.zeros((1, 2)), *columns), pieces(item), Confidence())
+    assert found.touch_probability[0] == pytest.approx(norm.cdf(-missing / np.hypot(0.004, 0.005)), abs=1e-6)
+
+
+def test_the_size_between_smallest_and_largest_is_unknown():
+    """Five sizes of 12, 16, 20, 24 and 28 mm stand for all from 10 to 30 mm. With sigma 1 mm and the middles 16 mm apart, a hole
+    of 12 mm touches those above 20 mm, half of that, and none below."""
+    item = line("a", (-1, 0.016, 0.05), (1, 0.016, 0.05), sigma_xy_m=0.0002, rule=KindRule(0.0, 0.01, 0.03))
+    found = find_meetings(Penetrations.upright([0, 0], 0.012, 0.4, 0.0), pieces(item), Confidence())
+    assert found.touch_probability[0] == pytest.approx((0.0 + 0.0 + 0.5 + 1.0 + 1.0) / 5, abs=1e-6)
+
+
+def test_of_all_pieces_the_closest_counts_once():
+    """An item that turns back past the hole twice: one pair, with the smaller distance."""
+    bent = obstacle("u", [(-0.5, 0.05, 0.05), (0.5, 0.05, 0.05), (0.5, -0.08, 0.05), (-0.5, -0.08, 0.05)])
+    found = find_meetings(Penetrations.upright([[0, 0], [0, 0.01]], 0.02, 0.2, 0.003), pieces(bent), Confidence())
+    assert found.hole.tolist() == [0, 1]
+    assert found.item.tolist() == [0, 0]
+    assert found.distance_m == pytest.approx([0.05 - 0.01 - LARGEST, 0.04 - 0.01 - LARGEST], abs=1e-6)
+
+
+def test_pairs_come_by_hole_then_item():
+    three = [line(str(n), (-1, y, 0.05), (1, y, 0.05)) for n, y in enumerate((0.05, -0.05, 0.1))]
+    found = find_meetings(Penetrations.upright([[0.3, 0], [0, 0]], 0.02, 0.2, 0.003), pieces(*three), Confidence())
+    assert found.hole.tolist() == [0, 0, 0, 1, 1, 1]
+    assert found.item.tolist() == [0, 1, 2, 0, 1, 2]
