@@ -1,11 +1,14 @@
 """Verdicts, and how well the stated probability of touching holds."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
 
 from inslab.processing.errors import Cancelled, ProcessingError
 from inslab.processing.monitor import Monitor
+from inslab.processing.penetrations import check
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.model import (
     DEFAULT_RULES,
@@ -92,8 +95,6 @@ def test_the_strictest_of_what_an_item_may_be():
     ],
 )
 def test_a_hole_that_cannot_be(column, value, sentence):
-    from dataclasses import replace
-
     wrong = replace(at(0.5), **{column: np.atleast_1d(value)})
     with pytest.raises(ProcessingError, match=sentence):
         verdicts(wrong, BAR)
@@ -110,6 +111,177 @@ def test_rules_that_cannot_be():
 def test_cancelling():
     with pytest.raises(Cancelled):
         check_penetrations(at(0.5), pieces(BAR), FLOOR, RULES, monitor=Monitor(cancelled=lambda: True))
+
+
+def one_size(item_id, y, **more):
+    """Half of its five sizes' steps apart: 12, 16, 20, 24 and 28 mm stand for all, and its place is known to 0.2 mm."""
+    rule = KindRule(more.pop("keep_out_m", 0.0), 0.01, 0.03)
+    return line(item_id, (-1, y, 0.05), (1, y, 0.05), sigma_xy_m=0.0002, sigma_depth_m=0.0, rule=rule, **more)
+
+
+def exact(y=0.0, diameter=0.012):
+    return Penetrations.upright([[0.0, y]], diameter, 0.2, 0.0)
+
+
+def test_it_hits_from_one_half_on():
+    """6 mm of the hole and up to 14 mm of the item: 17 mm apart 2 of 5 sizes touch, 15 mm apart 3 of 5 do."""
+    below, above = (verdicts(exact(), one_size("a", y))[0] for y in (0.017, 0.015))
+    assert (below.verdict, above.verdict) == ("too_close", "hits")
+    assert (below.touch_probability, above.touch_probability) == pytest.approx((0.4, 0.6), abs=1e-6)
+    assert above.reason == "Hits: it hits bar a with a probability of 60 per cent."
+
+
+def test_touching_any_of_several_counts_each_with_its_confidence():
+    """1 - (1 - 0.5 x 0.6) (1 - 0.25 x 0.4) = 0.37."""
+    found = verdicts(exact(), one_size("a", 0.015, confidence=0.5), one_size("b", -0.017, confidence=0.25))[0]
+    assert found.touch_probability == pytest.approx(0.37, abs=1e-6)
+    assert found.verdict == "hits"
+
+
+def test_what_is_hit_may_be_another_item_than_the_one_that_leaves_the_least():
+    found = verdicts(exact(), one_size("far", 0.04, keep_out_m=0.5), one_size("near", 0.0))[0]
+    assert (found.verdict, found.governing_item) == ("hits", "far")
+    assert found.reason == "Hits: it hits bar near with a probability of 100 per cent."
+    assert found.margin_m == pytest.approx(0.04 - 0.006 - 0.015 - 0.5, abs=1e-6)
+    assert found.sigma_margin_m == pytest.approx(0.0002)
+
+
+@pytest.mark.parametrize(
+    ("hole", "items", "known", "reason"),
+    [
+        (at(0.0305), [BAR], FLOOR, "Too close: bar bar is 12 ± 4 mm away, which does not hold the keep-out distance of 15 mm with "
+         "95 per cent confidence."),
+        (at(0.0505), [BAR], FLOOR, "Clear: the nearest item, bar bar, is 32 ± 4 mm away (keep-out distance 15 mm)."),
+        (at(0.5), [BAR], FLOOR, "Clear: no item is known within 200 mm of its rim, and the ground was scanned."),
+        (at(0.5), [], FLOOR, "Clear: no item is known within 200 mm of its rim, and the ground was scanned."),
+    ],
+)  # fmt: skip
+def test_reasons_in_words(hole, items, known, reason):
+    found = verdicts(hole, *items, known=known)[0]
+    assert found.reason == reason
+    assert (found.governing_item is None) == ("no item" in reason)
+
+
+def test_unknown_in_words():
+    outside = ground((5, 5, 6, 6))
+    with_item = verdicts(at(0.0505), BAR, known=outside)[0]
+    assert with_item.verdict == "unknown"
+    assert with_item.governing_item == "bar"
+    assert with_item.margin_m == pytest.approx(0.0505 - 0.006 - 0.0125 - 0.015, abs=1e-5)
+    assert with_item.reason.startswith("Unknown: ")
+    assert with_item.reason.endswith(
+        "; of what is known, the nearest item, bar bar, is 32 ± 4 mm away (keep-out distance 15 mm)."
+    )
+    without = verdicts(at(0.5), BAR, known=outside)[0]
+    assert (without.verdict, without.governing_item, without.margin_m, without.sigma_margin_m) == ("unknown",) + (
+        None,
+    ) * 3
+    assert without.touch_probability == 0.0
+    assert without.reason.endswith("; no item is known within 200 mm of its rim.")
+
+
+def test_many_small_chances_together_are_too_close():
+    confidence = Confidence(0.5, 0.001)
+    rule = KindRule(0.0, 0.0249, 0.025)
+    gap = 0.006 + 0.0125 + 3.0902 * np.hypot(0.003, 0.003) + 1e-5
+    around = [line(str(y), (-1, y, 0.05), (1, y, 0.05), rule=rule) for y in (gap, -gap)]
+    found = verdicts(at(0.0), *around, confidence=confidence)[0]
+    assert found.reason == (
+        "Too close: all items together are touched with a probability of 0.19 per cent, more than allowed."
+    )
+
+
+def test_any_number_of_holes_at_a_time(monkeypatch):
+    """As one by one; progress runs from nothing to all."""
+    holes = Penetrations.upright(np.column_stack([np.zeros(8), np.linspace(0, 1.2, 8)]), 0.012, 0.2, 0.003)
+    single = [verdicts(holes.subset([number]), BAR)[0] for number in range(8)]
+    assert {one.verdict for one in single} == {"hits", "clear", "unknown"}
+    shares = []
+    monkeypatch.setattr(check, "AT_A_TIME", 3)
+    found = check_penetrations(holes, pieces(BAR), FLOOR, RULES, monitor=Monitor(progress=shares.append))
+    assert found == single
+    assert shares == pytest.approx([0.0, 3 / 8, 6 / 8, 1.0])
+    assert check_penetrations(holes.subset([]), pieces(BAR), FLOOR, RULES) == []
+
+
+@pytest.mark.parametrize(
+    ("column", "good", "wrong", "sentence"),
+    [
+        ("diameter_m", 1e-6, np.inf, "P2 needs a diameter above zero metres"),
+        ("diameter_m", 5.0, 0.0, "P2 needs a diameter"),
+        ("depth_m", 1e-6, np.inf, "P2 needs a depth above zero metres"),
+        ("depth_m", 5.0, 0.0, "P2 needs a depth"),
+        ("tolerance_m", 0.0, np.inf, "P2 needs a tolerance of zero or more metres"),
+        ("tilt_rad", 0.0, -1e-9, "P2 needs a tilt from 0 to below 80 degrees"),
+        ("tilt_rad", np.radians(79.9), np.radians(80.0), "P2 needs a tilt"),
+        ("azimuth_rad", -7.0, np.nan, "P2 needs an azimuth in degrees"),
+        ("azimuth_rad", 7.0, np.inf, "P2 needs an azimuth in degrees"),
+    ],
+)
+def test_the_limits_of_a_hole(column, good, wrong, sentence):
+    holes = Penetrations.upright(np.zeros((3, 2)), 0.02, 0.1, 0.003)
+    check.check_holes(replace(holes, **{column: np.full(3, good)}))
+    with pytest.raises(ProcessingError, match=sentence):
+        check.check_holes(replace(holes, **{column: np.array([good, wrong, wrong])}))
+
+
+def test_the_limits_of_rules():
+    for rule in (KindRule(0.0, 0.01, 0.01), KindRule(5.0, 1e-6, 5.0)):
+        check_rules(dict.fromkeys(DEFAULT_RULES, rule))
+    for rule, sentence in (
+        (KindRule(-1e-9, 0.01, 0.01), "must be zero or more metres"),
+        (KindRule(np.inf, 0.01, 0.01), "must be zero or more metres"),
+        (KindRule(np.nan, 0.01, 0.01), "must be zero or more metres"),
+        (KindRule(0.0, 0.01, np.inf), "above zero, the smallest one first"),
+        (KindRule(0.0, -0.01, 0.01), "above zero, the smallest one first"),
+        (KindRule(0.0, np.nan, 0.01), "above zero, the smallest one first"),
+    ):
+        with pytest.raises(ProcessingError, match=sentence):
+            check_rules({**DEFAULT_RULES, "unknown": rule})
+
+
+def test_a_kind_counts_from_one_in_twenty_on():
+    rules = {"bar": KindRule(0.02, 0.01, 0.02), "tendon": KindRule(0.01, 0.005, 0.06)}
+    assert rule_for({"bar": 0.95, "tendon": 0.05}, "bar", rules) == KindRule(0.02, 0.005, 0.06)
+    assert rule_for({"bar": 0.951, "tendon": 0.049}, "bar", rules) == KindRule(0.02, 0.01, 0.02)
+    assert rule_for({}, "tendon", rules) == rules["tendon"]  # what it is called counts always
+
+
+def test_the_limits_of_confidence():
+    for good in (Confidence(0.5, 0.5, 0.0), Confidence(0.999, 1e-9, 10.0)):
+        good.check()
+    for wrong in (Confidence(0.499), Confidence(1.0), Confidence(0.9, 0.0), Confidence(0.9, 0.51), Confidence(np.nan)):
+        with pytest.raises(ProcessingError, match=r"from 0\.5 to below 1"):
+            wrong.check()
+    for wrong in (-0.001, np.inf, np.nan):
+        with pytest.raises(ProcessingError, match="zero or more metres"):
+            Confidence(depth_tolerance_m=wrong).check()
+
+
+def test_where_a_hole_leads():
+    """Azimuths count clockwise from the site's y; a hole of 0.2 m that leans 60 degrees goes 0.1 m deep, and its rim of 50 mm
+    radius 50 mm x sin 60 deeper."""
+    holes = Penetrations.upright(np.zeros((3, 2)), 0.1, 0.2, 0.003)
+    assert holes.ids == ["P1", "P2", "P3"]
+    assert np.array_equal(holes.axis, [[0, 0, 1]] * 3)
+    assert holes.reached_depth_m == pytest.approx([0.2] * 3)
+    leaning = replace(holes, tilt_rad=np.full(3, np.radians(60)), azimuth_rad=np.radians([0.0, 90.0, 210.0]))
+    s = np.sqrt(0.75)
+    assert leaning.axis == pytest.approx(np.array([[0, s, 0.5], [s, 0, 0.5], [-s / 2, -0.75, 0.5]]))
+    assert leaning.reached_depth_m == pytest.approx([0.1 + 0.05 * s] * 3)
+
+
+def test_some_holes_of_many():
+    holes = Penetrations.upright([[0, 0], [1, 2], [3, 4]], [0.1, 0.2, 0.3], [1, 2, 3], [4, 5, 6], ids=("a", "b", "c"))
+    for which in ([2, 0], np.array([True, False, True])):
+        some = holes.subset(which)
+        assert sorted(some.ids) == ["a", "c"]
+        assert dict(zip(some.ids, some.diameter_m)) == {"a": 0.1, "c": 0.3}
+        assert dict(zip(some.ids, some.depth_m)) == {"a": 1, "c": 3}
+        assert dict(zip(some.ids, some.tolerance_m)) == {"a": 4, "c": 6}
+    moved = holes.moved_to([[7, 8]] * 3)
+    assert moved.entry_m.tolist() == [[7, 8]] * 3
+    assert moved.ids == holes.ids
 
 
 def test_stated_probabilities_come_true():
