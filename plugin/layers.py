@@ -15,6 +15,7 @@ from qgis.core import (
     QgsMapLayer,
     QgsProcessingLayerPostProcessorInterface,
     QgsProject,
+    QgsProviderRegistry,
     QgsRasterLayer,
     QgsVectorLayer,
 )
@@ -116,6 +117,12 @@ def table_layer(survey_path, table: str, where: str = "", title: str = "") -> Qg
     # The filter stands in the source: set afterwards, it makes QGIS 3.22 lose its other connections to the file.
     source = table_source(survey_path, table) + (f"|subset={where}" if where else "")
     return QgsVectorLayer(source, title or table, "ogr", QgsVectorLayer.LayerOptions(False))
+
+
+def file_of(layer: QgsMapLayer) -> Path:
+    """The file that a layer shows, where the project has it now."""
+    provider = layer.dataProvider().name() if layer.dataProvider() is not None else ""
+    return Path(QgsProviderRegistry.instance().decodeUri(provider, layer.source()).get("path", "")).resolve()
 
 
 class ResultLoader(QgsProcessingLayerPostProcessorInterface):
@@ -236,8 +243,19 @@ class _PlaneView:
         return median(depths) if depths else 0.0
 
     def _added(self, name: str) -> List[QgsMapLayer]:
-        """Layers that an earlier call added."""
-        return [layer for layer in self.project.mapLayers().values() if layer.customProperty(KEY) == self._key(name)]
+        """Layers that an earlier call added; where project and survey were moved together since, they learn the new path."""
+        found = []
+        for layer in self.project.mapLayers().values():
+            key = layer.customProperty(KEY, "")
+            same = key.rsplit("|", 2)[1:] == [self.plane.title, name]
+            if same and (key == self._key(name) or self._is_of_survey(layer)):
+                layer.setCustomProperty(KEY, self._key(name))
+                found.append(layer)
+        return found
+
+    def _is_of_survey(self, layer: QgsMapLayer) -> bool:
+        file, survey = file_of(layer), self.survey_path.resolve()
+        return file == survey or (isinstance(layer, QgsRasterLayer) and survey.parent in file.parents)
 
     def _add(self, group: QgsLayerTreeGroup, layer: QgsMapLayer, name: str, shown: bool) -> None:
         layer.setCustomProperty(KEY, self._key(name))

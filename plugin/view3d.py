@@ -12,7 +12,7 @@ from ..processing.language import tr
 from ..processing.outputs import solids
 from ..processing.penetrations.model import VERDICTS
 from .docks.survey_runs import VERDICTS_FILE
-from .layers import SIDES, table_layer
+from .layers import SIDES, file_of, table_layer
 from .styles.items import KIND_STYLES
 from .styles.penetrations import VERDICT_STYLES
 from .styles.solids import (
@@ -53,7 +53,7 @@ def show_bodies(project: QgsProject, survey_path, exaggeration: float = 1.0) -> 
         survey_path, verdicts_path=survey_path.with_name(VERDICTS_FILE), exaggeration=exaggeration
     )
     for layer in list(project.mapLayers().values()):
-        if layer.customProperty(KEY, "").split("|")[0] == str(path):
+        if layer.customProperty(KEY) and file_of(layer) == Path(path).resolve():
             project.removeMapLayer(layer.id())
     root = project.layerTreeRoot()
     group = root.findGroup(GROUP) or root.addGroup(GROUP)

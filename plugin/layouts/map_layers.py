@@ -5,17 +5,13 @@ from typing import Mapping, Optional, Sequence, Tuple
 
 from qgis.core import (
     Qgis,
-    QgsCategorizedSymbolRenderer,
     QgsCoordinateReferenceSystem,
     QgsFeature,
     QgsFillSymbol,
     QgsGeometry,
     QgsPointXY,
     QgsProject,
-    QgsProperty,
     QgsSingleSymbolRenderer,
-    QgsSymbolLayer,
-    QgsUnitTypes,
     QgsVectorLayer,
     QgsVectorLayerSimpleLabeling,
 )
@@ -81,7 +77,7 @@ class MapLayers:
             return None
         names = {"penetration_id": "string", "verdict": "string", "diameter_m": "double", "margin_m": "double"}
         fields = "&".join(f"field={name}:{kind}" for name, kind in names.items())
-        layer = QgsVectorLayer(f"Point?{fields}", tr("Planned holes"), "memory")
+        layer = QgsVectorLayer(f"Point?{fields}", tr("Planned holes, true size"), "memory")
         layer.setCrs(self._table_crs())
         for place, row in own:
             feature = QgsFeature(layer.fields())
@@ -95,23 +91,6 @@ class MapLayers:
     def _table_crs(self) -> QgsCoordinateReferenceSystem:
         return QgsCoordinateReferenceSystem.fromWkt(self.crs_wkt)
 
-    def hole_key(self, holes: QgsVectorLayer) -> QgsVectorLayer:
-        """The same symbols for the legend in a size of their own, not in that of holes."""
-        title = tr("Planned holes, true size")
-        known = self.project.mapLayersByName(title)
-        if known:
-            return known[0]
-        layer = holes.clone()
-        layer.setName(title)
-        renderer = holes.renderer().clone()
-        if isinstance(renderer, QgsCategorizedSymbolRenderer):
-            for number, category in enumerate(renderer.categories()):
-                renderer.updateCategorySymbol(number, _fixed_size(category.symbol().clone()))
-        else:
-            renderer.setSymbol(_fixed_size(renderer.symbol().clone()))
-        layer.setRenderer(renderer)
-        return self.project.addMapLayer(layer)
-
     def ground_key(self, title: str, colour: str) -> QgsVectorLayer:
         """An empty layer that explains a colour of the ground in the legend; white without an outline would not be seen."""
         known = self.project.mapLayersByName(title)
@@ -121,13 +100,6 @@ class MapLayers:
         fill = QgsFillSymbol.createSimple({"color": colour, "outline_color": "#808080", "outline_width": "0.2"})
         layer.setRenderer(QgsSingleSymbolRenderer(fill))
         return self.project.addMapLayer(layer)
-
-
-def _fixed_size(symbol):
-    symbol.symbolLayer(0).setDataDefinedProperty(QgsSymbolLayer.Property.PropertySize, QgsProperty())
-    symbol.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
-    symbol.setSize(3.5)
-    return symbol
 
 
 def _style_areas(layer) -> None:

@@ -166,7 +166,7 @@ class _Plan(Page):
         root = legend.model().rootGroup()
         root.clear()
         for layer in self.drawer.layers(self.sheet.level, self.sheet.surface)[:-1]:
-            root.addLayer(self.drawer.hole_key(layer) if layer.name() == tr("Planned holes") else layer)
+            root.addLayer(layer)
         for title, colour in (
             (tr("Scanned both ways"), "#ffffff"),
             (tr("Not scanned both ways: UNKNOWN"), UNSEEN_GREY),

@@ -23,6 +23,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.language import tr
+from .holes import hole_symbol
 from .labels import text_format
 
 # verdict: (name on screen, fill colour, opacity, outline)
@@ -54,6 +55,7 @@ def style_verdicts(layer) -> None:
     settings.setFormat(text_format(7.0))
     settings.scaleVisibility = True
     settings.minimumScale = 120.0
+    settings.priority = 10  # before the name of the planned hole at the same place
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
     layer.setLabelsEnabled(True)
 
@@ -62,20 +64,14 @@ def verdict_symbol(verdict: str) -> QgsMarkerSymbol:
     """A circle as wide as the hole."""
     _name, colour, opacity, outline = VERDICT_STYLES[verdict]
     fill = QColor(colour)
-    symbol = QgsMarkerSymbol.createSimple(
+    return hole_symbol(
         {
-            "name": "circle",
             "color": f"{fill.red()},{fill.green()},{fill.blue()},{round(255 * opacity)}",
             "outline_color": "#000000",
             "outline_style": outline,
             "outline_width": "0.6" if verdict in ("hits", "unknown") else "0.3",
         }
     )
-    symbol.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
-    symbol.symbolLayer(0).setDataDefinedProperty(
-        QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m")
-    )
-    return symbol
 
 
 def style_chase(layer) -> None:

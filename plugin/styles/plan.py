@@ -8,13 +8,11 @@ from qgis.core import (
     QgsLineSymbol,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
-    QgsProperty,
     QgsSingleSymbolRenderer,
-    QgsSymbolLayer,
-    QgsUnitTypes,
 )
 
 from ...processing.language import tr
+from .holes import hole_symbol
 from .labels import label
 
 
@@ -54,12 +52,6 @@ def style_coverage(layer) -> None:
 
 def style_penetrations(layer) -> None:
     """Circles of the true diameter with a question mark: planned, not checked against the items."""
-    circle = QgsMarkerSymbol.createSimple(
-        {"name": "circle", "color": "255,255,255,150", "outline_color": "#000000", "outline_style": "dash"}
-    )
-    circle.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
-    circle.symbolLayer(0).setDataDefinedProperty(
-        QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m")
-    )
+    circle = hole_symbol({"color": "255,255,255,150", "outline_color": "#000000", "outline_style": "dash"})
     layer.setRenderer(QgsSingleSymbolRenderer(circle))
     label(layer, "\"penetration_id\" || ' ?'", 7.0, smallest_scale=120.0)

@@ -1,5 +1,6 @@
 """The layers of a result in a project: groups, filters, one slice at a time, and again after a second run."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -71,6 +72,21 @@ def test_showing_again_adds_nothing_and_keeps_the_style(project, processed):
     layers.show_result(project, outputs["SURVEY"])
     assert sorted(layer.name() for layer in project.mapLayers().values()) == names
     assert project.mapLayer(items.id()).opacity() == 0.5
+
+
+def test_a_project_that_was_moved_with_its_survey_gets_no_layer_twice(project, processed, tmp_path):
+    outputs, _log = processed
+    first = Path(shutil.copytree(outputs["OUTPUT_FOLDER"], tmp_path / "here" / "result"))
+    layers.show_result(project, first / "survey.gpkg")
+    names = sorted(layer.name() for layer in project.mapLayers().values())
+    assert project.write(str(tmp_path / "here" / "job.qgz"))
+    project.clear()
+    (tmp_path / "here").rename(tmp_path / "there")
+    assert project.read(str(tmp_path / "there" / "job.qgz"))
+    layers.show_result(project, tmp_path / "there" / "result" / "survey.gpkg")
+    assert sorted(layer.name() for layer in project.mapLayers().values()) == names
+    (plane,) = shown_planes(project)
+    assert {"items", "slices"} <= set(plane.layers)
 
 
 def test_a_project_of_the_user_keeps_its_crs(project, processed):

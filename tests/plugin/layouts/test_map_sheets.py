@@ -64,7 +64,7 @@ def test_the_scale_is_round_and_everything_fits(qgis_app, survey, width, height,
 def test_layers_are_those_of_the_plane(qgis_app, survey):
     _drawer, _sheet, _layout, view = drawn(survey, 3, 2, HOLES)
     counts = {layer.name(): layer.featureCount() for layer in view.layers()}
-    assert counts == {"Planned holes": 1, "Items, 95 % strip in plan": 18, "Scan area": 3, "": 1}
+    assert counts == {"Planned holes, true size": 1, "Items, 95 % strip in plan": 18, "Scan area": 3, "": 1}
 
 
 def test_nothing_lies_outside_the_page(qgis_app, survey):

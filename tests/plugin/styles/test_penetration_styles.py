@@ -2,12 +2,20 @@
 
 import pytest
 from qgis.core import (
+    QgsCoordinateReferenceSystem,
     QgsExpression,
     QgsExpressionContext,
     QgsFeature,
+    QgsGeometry,
+    QgsMapRendererSequentialJob,
+    QgsMapSettings,
+    QgsPointXY,
     QgsRasterLayer,
+    QgsRectangle,
+    QgsSymbolLayerUtils,
     QgsVectorLayer,
 )
+from qgis.PyQt.QtCore import QSize
 from qgis.PyQt.QtGui import QColor
 
 from inslab.plugin.styles.penetrations import (
@@ -16,8 +24,10 @@ from inslab.plugin.styles.penetrations import (
     style_chase,
     style_clear_space,
     style_verdicts,
+    verdict_symbol,
 )
 from inslab.processing.penetrations.model import VERDICTS
+from inslab.processing.site.crs import local_crs_wkt
 
 
 def grey(colour, opacity):
@@ -64,6 +74,43 @@ def test_layers_take_their_styles(qgis_app):
     lines = QgsVectorLayer("LineString?field=width_m:double", "", "memory")
     style_chase(lines)
     assert lines.renderer().symbol().symbolLayerCount() == 1
+
+
+@pytest.mark.parametrize(("dpi", "pixel_m"), [(96.0, 0.01), (192.0, 0.01), (96.0, 0.002)])
+def test_holes_are_drawn_in_their_true_size(qgis_app, dpi, pixel_m):
+    """0.3 m wide: 0.3 / pixel size in pixels, whatever the resolution."""
+    crs = QgsCoordinateReferenceSystem.fromWkt(local_crs_wkt())
+    points = QgsVectorLayer(
+        "Point?field=penetration_id:string&field=verdict:string&field=diameter_m:double", "", "memory"
+    )
+    points.setCrs(crs)
+    feature = QgsFeature(points.fields())
+    feature.setAttributes(["P1", "hits", 0.3])
+    feature.setGeometry(QgsGeometry.fromPointXY(QgsPointXY(0.0, 0.0)))
+    points.dataProvider().addFeature(feature)
+    style_verdicts(points)
+    points.setLabelsEnabled(False)
+    settings = QgsMapSettings()
+    settings.setDestinationCrs(crs)
+    settings.setLayers([points])
+    settings.setOutputDpi(dpi)
+    settings.setOutputSize(QSize(300, 300))
+    settings.setExtent(QgsRectangle(-150 * pixel_m, -150 * pixel_m, 150 * pixel_m, 150 * pixel_m))
+    settings.setEllipsoid("NONE")
+    job = QgsMapRendererSequentialJob(settings)
+    job.start()
+    job.waitForFinished()
+    row = [job.renderedImage().pixelColor(column, 150) != QColor("#ffffff") for column in range(300)]
+    rim = 0.6 / 25.4 * dpi  # the outline lies half outside on either side
+    assert sum(row) == pytest.approx(min(0.3 / pixel_m + rim, 300), abs=2.5)
+
+
+@pytest.mark.parametrize("verdict", VERDICTS)
+def test_legends_have_a_circle_of_their_own_size(qgis_app, verdict):
+    """3.5 mm at 96 dots to an inch of 25.4 mm are 13 pixels; the outline adds up to 3, smooth edges 2."""
+    picture = QgsSymbolLayerUtils.symbolPreviewPixmap(verdict_symbol(verdict), QSize(60, 60)).toImage()
+    drawn = [column for column in range(60) if picture.pixelColor(column, 30).alpha()]
+    assert 13 <= drawn[-1] - drawn[0] + 1 <= 18
 
 
 def test_unknown_ground_is_drawn(qgis_app, tmp_path):
