@@ -11,7 +11,7 @@ from qgis.PyQt.QtWidgets import QMenu, QTreeWidgetItem
 from ...processing.chain import SURVEY_FILE
 from ...processing.errors import InslabError
 from ...processing.language import tr
-from ...processing.outputs.step_states import PENETRATIONS, STEPS, StepState, steps_to_run
+from ...processing.outputs.step_states import STEPS, StepState, steps_to_run
 from ...processing.outputs.stored import find_survey_folder
 from ..layers import show_result
 from ..plain_text import as_html
@@ -19,7 +19,7 @@ from ..shown import shown_planes
 from .survey_controls import SurveyControls
 from .survey_look import SurveyLook
 from .survey_places import zoom_to_areas
-from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, planned_layer, run_of, runs_of
+from .survey_runs import BY_DIALOG, Run, SurveyRunner, can_run, holes_for, run_of, runs_of
 from .survey_steps import FINDING_ROLE
 
 SCOPE = "inslab"  # of what is kept in a project
@@ -150,9 +150,9 @@ class SurveyPanel(QgsDockWidget):
         step = self.controls.steps.chosen_step()
         run = run_of(step, self.controls.folder.filePath(), self.survey_path)
         if step in BY_DIALOG:
-            planned = planned_layer(self.project) if step == PENETRATIONS else None
-            if planned is not None:
-                run.parameters["PENETRATIONS"] = planned.id()
+            holes = holes_for(step, self.project)
+            if holes is not None:
+                run.parameters["PENETRATIONS"] = holes.id()
             self._open_dialog(run)
         else:
             self._start([run])

@@ -60,8 +60,9 @@ def run_of(step: str, folder, survey_path) -> Run:
     return Run(TITLES[step], f"inslab:{name}", parameters)
 
 
-def planned_layer(project: QgsProject) -> Optional[QgsVectorLayer]:
-    """The first layer of planned penetrations in the layer tree; verdicts are none.
+def holes_for(step: str, project: QgsProject) -> Optional[QgsVectorLayer]:
+    """The first layer in the layer tree that the dialog of a step is to propose: planned penetrations to be checked, verdicts to
+    be reported.
 
     A dialog left to itself proposes whatever point layer comes first: after one check those are the verdicts, with the old places.
     """
@@ -69,7 +70,7 @@ def planned_layer(project: QgsProject) -> Optional[QgsVectorLayer]:
         layer = node.layer()
         if isinstance(layer, QgsVectorLayer) and layer.isValid():
             names = {field.name() for field in layer.fields()}
-            if names.issuperset(PLANNED_COLUMNS) and "verdict" not in names:
+            if names.issuperset(PLANNED_COLUMNS) and ("verdict" in names) == (step == REPORT):
                 return layer
     return None
 

@@ -163,16 +163,17 @@ def test_penetrations_and_report_are_started_in_a_dialog(panel, result, settled,
 def test_the_dialog_is_given_the_planned_penetrations_and_never_the_verdicts(qgis_new_project):
     from qgis.core import QgsProject, QgsVectorLayer
 
-    from inslab.plugin.docks.survey_runs import planned_layer
+    from inslab.plugin.docks.survey_runs import holes_for
 
     project = QgsProject.instance()
-    assert planned_layer(project) is None
+    assert holes_for(PENETRATIONS, project) is None
     columns = "field=penetration_id:string&field=diameter_m:double&field=depth_m:double"
     for more in ("&field=verdict:string", "", ""):  # each new layer comes above those that are there
         project.addMapLayer(QgsVectorLayer(f"Point?{columns}{more}", f"planned{more}", "memory"))
-    assert planned_layer(project).name() == "planned"
+    assert holes_for(PENETRATIONS, project).name() == "planned"
+    assert holes_for("write report", project).name() == "planned&field=verdict:string"
     project.layerTreeRoot().findLayers()[0].layer().setName("the upper one")
-    assert planned_layer(project).name() == "the upper one"
+    assert holes_for(PENETRATIONS, project).name() == "the upper one"
 
 
 def test_what_is_outdated_is_run_and_then_up_to_date(panel, result, settled, qtbot):
