@@ -55,6 +55,12 @@ def check_step(
     check_output(output_path)
     verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.05, 0.6))
     kept = {name: kind for name, kind in fields.items() if name not in VERDICT_FIELDS}
+    # Where each was checked, also if the table did not say so: plans and bodies are told apart by it.
+    kept.update(level=str, surface=str)
+    given = [
+        {**values, "level": ground.level, "surface": surface}
+        for values, ground, (surface, _level) in zip(given, grounds, sides)
+    ]
     if sections_folder:
         kept["section"] = str
         names = draw_sections(sections_folder, holes, verdicts, grounds, confidence, monitor.part(0.6, 0.94))

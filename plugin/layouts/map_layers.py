@@ -4,7 +4,6 @@ from pathlib import Path
 from typing import Mapping, Optional, Sequence, Tuple
 
 from qgis.core import (
-    Qgis,
     QgsCoordinateReferenceSystem,
     QgsFeature,
     QgsFillSymbol,
@@ -20,6 +19,7 @@ from ...processing.language import tr
 from ...processing.outputs.stored import read_crs_wkt
 from ..layers import Plane, table_layer
 from ..styles.items import style_bridged, style_items
+from ..styles.labels import always_shown
 from ..styles.penetrations import style_verdicts
 from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
 from .page import style_scanned
@@ -106,11 +106,7 @@ def _style_areas(layer) -> None:
     """As on the main map, but no area goes without its name for want of room."""
     style_scan_areas(layer)
     settings = layer.labeling().settings()
-    if hasattr(settings, "placementSettings"):
-        settings.placementSettings().setOverlapHandling(Qgis.LabelOverlapHandling.AllowOverlapIfRequired)
-    else:  # QGIS 3.22
-        settings.displayAll = True
-    settings.priority = 10
+    always_shown(settings)
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
 
 

@@ -1,6 +1,12 @@
 """Text on the map."""
 
-from qgis.core import QgsPalLayerSettings, QgsTextBufferSettings, QgsTextFormat, QgsVectorLayerSimpleLabeling
+from qgis.core import (
+    Qgis,
+    QgsPalLayerSettings,
+    QgsTextBufferSettings,
+    QgsTextFormat,
+    QgsVectorLayerSimpleLabeling,
+)
 from qgis.PyQt.QtGui import QColor, QFont
 
 
@@ -18,6 +24,15 @@ def text_format(size_pt: float, colour: str = "#000000", bold: bool = False) -> 
     text.setColor(QColor(colour))
     text.setBuffer(rim)
     return text
+
+
+def always_shown(settings: QgsPalLayerSettings) -> None:
+    """Before other labels, and over them rather than not at all."""
+    if hasattr(settings, "placementSettings"):
+        settings.placementSettings().setOverlapHandling(Qgis.LabelOverlapHandling.AllowOverlapIfRequired)
+    else:  # QGIS 3.22
+        settings.displayAll = True
+    settings.priority = 10
 
 
 def label(layer, expression, size_pt, bold=False, placement=None, smallest_scale=None) -> None:

@@ -24,7 +24,7 @@ from qgis.PyQt.QtGui import QColor
 
 from ...processing.language import tr
 from .holes import hole_symbol
-from .labels import text_format
+from .labels import always_shown, text_format
 
 # verdict: (name on screen, fill colour, opacity, outline)
 VERDICT_STYLES = {
@@ -55,7 +55,7 @@ def style_verdicts(layer) -> None:
     settings.setFormat(text_format(7.0))
     settings.scaleVisibility = True
     settings.minimumScale = 120.0
-    settings.priority = 10  # before the name of the planned hole at the same place
+    always_shown(settings)  # the name of the planned hole at the same place gives way
     layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
     layer.setLabelsEnabled(True)
 

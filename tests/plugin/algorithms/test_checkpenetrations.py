@@ -195,6 +195,13 @@ def test_points_with_their_geometry(values, tmp_path):
     assert math.isclose(rows["free"].geometry().asPoint().x(), ROWS[0][1], abs_tol=1e-9)
 
 
+def test_verdicts_say_where_they_were_checked(values):
+    """Plans, sheets and bodies in 3-D are told apart by level and side; the planned holes need not say them."""
+    run("checkpenetrations", values)
+    rows = rows_of(values["OUTPUT"]).values()
+    assert {(row["level"], row["surface"]) for row in rows} == {("Level 1", "top")}
+
+
 def test_the_survey_notes_what_was_checked(values):
     from inslab.processing.outputs.step_states import PENETRATIONS, file_parameters
     from inslab.processing.outputs.stored import read_run_log
