@@ -159,8 +159,8 @@ def write_slab(folder, slab: Slab, seed):
     return float(np.median(zeros))
 
 
-def points_along(vertices):
-    """Points every 10 mm along a polyline (n, 3), those well inside the area only, and unit tangents in plan."""
+def points_along(vertices, from_edge_m=FROM_EDGE_M):
+    """Points every 10 mm along a polyline (n, 3), those this far inside the area only, and unit tangents in plan."""
     vertices = np.asarray(vertices, float)
     way = np.r_[0, np.cumsum(np.hypot(*np.diff(vertices[:, :2], axis=0).T))]
     where = np.arange(STEP_M / 2, way[-1], STEP_M)
@@ -168,7 +168,7 @@ def points_along(vertices):
     index = np.clip(np.searchsorted(way, where, side="right") - 1, 0, len(vertices) - 2)
     tangent = vertices[index + 1, :2] - vertices[index, :2]
     tangent = tangent / np.hypot(*tangent.T)[:, None]
-    inside = np.all((points[:, :2] > FROM_EDGE_M) & (points[:, :2] < np.array(SIZE_M) - FROM_EDGE_M), axis=1)
+    inside = np.all((points[:, :2] > from_edge_m) & (points[:, :2] < np.array(SIZE_M) - from_edge_m), axis=1)
     return points[inside], tangent[inside]
 
 
@@ -178,10 +178,10 @@ def compare(objects, items):
     rows, false, total = [], 0, 0
     truth = []
     for one in objects:
+        truth.append(points_along(one.vertices_m, -SAME_M))
         points, tangents = points_along(one.vertices_m)
         if not len(points):
             continue
-        truth.append((points, tangents))
         name = one.kind if one.kind != "bar" else ("upper mat" if points[:, 2].mean() < 0.1 else "lower mat")
         for point, tangent in zip(points, tangents):
             best = None

@@ -19,6 +19,7 @@ from .kinds import Evidence, judge
 from .laps import split_at_lap
 from .line_errors import correct, estimate_line_errors, straight_rows
 from .model import Item, Pick
+from .polarity import is_void, metal_turn
 from .refine import fit_curve
 from .stack import ALONG_LAG, middle_m
 
@@ -37,8 +38,6 @@ VERTEX_STEP_M, STROKE_M = 0.05, 0.06
 LARGEST_BENT_SIGMA_M = 0.012
 # Laps are looked for in what crosses the lines squarely, as bars do.
 LARGEST_LAP_CROSSING_RAD = np.radians(12.0)
-# An air-filled void: sign of the `along` echo, its stack over the noise, and over the `across` stack.
-VOID_PHASE_DEG, VOID_STACK, VOID_SHARE = (20.0, 160.0), 6.0, 1.25
 
 
 @dataclass(eq=False)
@@ -226,21 +225,6 @@ def top_depths(search: GroupSearch, one: Found) -> np.ndarray:
     else:
         axis, turn, lag = "along", metal_turn(sightings.phase_rad["along"]), ALONG_LAG * search.wavelength
     return sightings.axis_depth_m[axis] - turn * search.wavelength / (4 * np.pi) - lag
-
-
-def metal_turn(phase_rad: float) -> float:
-    """Phase from the negative extremum to the envelope's maximum, radians.
-
-    A metal echo's envelope comes up to three quarters of a period after its extremum, never much before it.
-    """
-    return (phase_rad - np.pi + np.pi / 2) % (2 * np.pi) - np.pi / 2
-
-
-def is_void(sightings) -> bool:
-    """Whether the echo with dipoles along the line has the sign of an air-filled void and is as strong as the other."""
-    along, across = sightings.stacked["along"], sightings.stacked["across"]
-    degrees = np.degrees(sightings.phase_rad["along"]) % 360
-    return bool(along > VOID_STACK and along > VOID_SHARE * across and VOID_PHASE_DEG[0] < degrees < VOID_PHASE_DEG[1])
 
 
 def present_passes(sightings) -> np.ndarray:

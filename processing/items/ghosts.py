@@ -51,14 +51,17 @@ def refuse(
 def beside_stronger(
     candidate: Track, others: Sequence[Track], offsets_m: np.ndarray, wavelength: float
 ) -> Optional[str]:
-    """Midway between two stronger parallel objects at about its depth or above: where their limbs cross and add up."""
+    """Midway between two stronger parallel objects about as deep or shallower: where their limbs cross and add up.
+
+    What the direct wave leaves between two bars looks shallower than they are, by up to a fifth of the wavelength.
+    """
     u, z = candidate.at(offsets_m)
     near = []
     for other in others:
         du = other.at(offsets_m)[0] - u
         dz = z - other.at(offsets_m)[1]
         parallel = abs(other.slope - candidate.slope) < PARALLEL
-        level = -0.15 * wavelength < np.median(dz) < 0.8 * wavelength
+        level = -0.3 * wavelength < np.median(dz) < 0.8 * wavelength
         if parallel and level and other.strength * 0.75 > candidate.strength and abs(np.median(du)) < 2.2 * wavelength:
             near.append(float(np.median(du)))
     for left in (du for du in near if du < 0):

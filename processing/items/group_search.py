@@ -14,6 +14,7 @@ from ..radar.line_groups import GroupImages, noise_profiles, wavelength_m
 from ..survey.model import DIPOLE_AXES
 from .echo import Echo, add_echo, learn_echo
 from .ghosts import beside_stronger, refuse
+from .polarity import is_neither
 from .refine import BEYOND_M, Sightings, fit_curve, sight
 from .stack import ALONG_LAG, Track, middle_m, search
 from .windows import course, find_chains
@@ -29,6 +30,10 @@ MEMBER_FACTOR, MEMBER_COHERENCE = 0.9, 0.42
 SAME_SLOPE, FLAT_DIP = 0.045, 0.041
 # This near the surface the tail of the direct wave and of bars running along the lines looks like an object.
 SURFACE_WAVELENGTHS, SURFACE_FACTOR = 0.25, 2.0
+# Slanting rows of such leftovers lie down to half a wavelength, but fall out of step: 0.50 to 0.60 on simulated slabs.
+SHALLOW_WAVELENGTHS, SHALLOW_COHERENCE = 0.6, 0.65
+# A weak echo on its own, or beside shallow bars, must have the sign of metal or of a void. Dense mats turn that of deeper bars.
+WEAK, SIGN_WAVELENGTHS = 1.75 * THRESHOLD, 0.75
 # A bar of a mat much weaker than its neighbours at the same depth is an echo of them.
 MEMBER_SHARE, VOUCHED_SHARE = 0.45, 0.7
 # At the ends of the lines the limbs of bars outside make weak rows; bars themselves are seen from one side only.
@@ -118,9 +123,8 @@ class GroupSearch:
                 continue
             sightings.curve = fit_curve(sightings, lateral_degree=min(len(chain), 3))
             one = Found(strongest, sightings, where=np.isfinite(u))
-            if self._seen_straight(u) and not any(
-                self._apart(one, other) < 0.6 * self.wavelength for other in doubtful
-            ):
+            in_place = any(self._apart(one, other) < 0.6 * self.wavelength for other in doubtful)
+            if not in_place and (self._seen_straight(u) or self._without_sign(one, 0)):
                 continue
             bent.append(one)
         # A doubtful straight object stays where no chain runs along it.
@@ -208,10 +212,20 @@ class GroupSearch:
             else:
                 shallow = candidate.z0_m < SURFACE_WAVELENGTHS * self.wavelength
                 factor = SURFACE_FACTOR if shallow else ALONE_FACTOR
-                good = candidate.strength >= factor * threshold and candidate.coherence >= ALONE_COHERENCE
+                in_step = candidate.coherence >= self._least_coherence(candidate)
+                good = candidate.strength >= factor * threshold and in_step
             if good and refuse(candidate, taken + new, self.offsets, self.wavelength, in_mat) is None:
                 new.append(candidate)
         return new
+
+    def _least_coherence(self, candidate: Track) -> float:
+        """What an object without a mat must reach."""
+        return SHALLOW_COHERENCE if candidate.z0_m < SHALLOW_WAVELENGTHS * self.wavelength else ALONE_COHERENCE
+
+    def _without_sign(self, one: Found, mates: int) -> bool:
+        """Whether a weak echo has the sign of nothing that is cast in."""
+        judged = mates < 2 or one.track.z0_m < SIGN_WAVELENGTHS * self.wavelength
+        return judged and one.track.strength < WEAK and is_neither(one.sightings)
 
     def _at_the_edge(self, candidate: Track) -> bool:
         low, high = self.images.group.extent_m
@@ -293,7 +307,8 @@ class GroupSearch:
             midway = beside_stronger(
                 one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength
             )
-            if merged or midway or refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2):
+            ghost = refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2)
+            if merged or midway or ghost or self._without_sign(one, len(mates)):
                 self._put_back([one])
                 continue
             kept.append(one)

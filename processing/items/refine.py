@@ -186,7 +186,7 @@ def robust_polynomial(w, values, weight, degree: int, scatter_floor: float, pass
 def fit_curve(sightings: Sightings, lateral_degree: int = 1) -> Curve:
     """Smooth curve through the sightings: lateral of the degree asked, depth of degree 0 to 2 by the Bayesian criterion."""
     w, weight = sightings.w_m, np.where(sightings.seen, sightings.weight, 0.0)
-    count = int((weight > 0).sum())
+    count = int(((weight > 0) & np.isfinite(sightings.depth_m)).sum())
     u, u_cov, _ = robust_polynomial(w, sightings.u_m, weight, lateral_degree, 0.0015)
     best = None
     for degree in range(0, min(2, max(count - 3, 0)) + 1):

@@ -60,6 +60,7 @@ def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
 def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
     """Wave speeds by area id from the layer `wave_speeds`; empty where there is none."""
     rows = [values for _, values in read_layer(survey_path, "wave_speeds")]
+    areas = {values["area_id"]: values for _, values in read_layer(survey_path, "scan_areas")}
     return {
         row["area_id"]: WaveSpeed(
             row["area_id"],
@@ -73,6 +74,7 @@ def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
             focus_speed_m_ns=_or_nan(row["focus_speed_m_ns"]),
             focus_sigma_m_ns=_or_nan(row["focus_sigma_m_ns"]),
             pulse_phase_rad=row.get("pulse_phase_rad") or 0.0,  # surveys of earlier versions have none
+            antenna_separation_m=areas.get(row["area_id"], {}).get("antenna_separation_m") or 0.0,
         )
         for row in rows
     }

@@ -94,6 +94,7 @@ def _speeds_of_areas(areas: List[Mapping]) -> Dict[str, WaveSpeed]:
             row.get("survey_method") or "",
             row.get("correlation") or 0.0,
             tuple((row.get("warnings") or "").splitlines()),
+            antenna_separation_m=row.get("antenna_separation_m") or 0.0,
         )
         for row in areas
         if row.get("speed_m_ns") is not None

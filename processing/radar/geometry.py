@@ -54,3 +54,13 @@ def depth_of_path(path_m, separation_m, dipole_axis, radius_m=0.0):
         axis_depth = 0.5 * np.sqrt(np.maximum((np.asarray(path_m) + 2 * radius_m) ** 2 - separation_m**2, 0.0))
         return np.maximum(axis_depth - radius_m, 0.0)
     return 0.5 * np.sqrt(np.maximum(np.asarray(path_m) ** 2 - separation_m**2, 0.0))
+
+
+def depth_per_path(depth_m, separation_m, radius_m=0.0):
+    """Change of the depth that `depth_of_path` gives for dipole axis ``across``, for one metre more of path; the path itself.
+
+    With the depth Z of the axis and H = sqrt(Z^2 + (separation/2)^2), the path is P = 2 H - 2 radius, so that dz/dP = H / (2 Z).
+    """
+    axis_depth = np.asarray(depth_m, float) + radius_m
+    leg = np.hypot(axis_depth, 0.5 * separation_m)
+    return 0.5 * leg / axis_depth, 2 * (leg - radius_m)

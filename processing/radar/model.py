@@ -5,6 +5,8 @@ from typing import Tuple
 
 import numpy as np
 
+from .geometry import NOMINAL_RADIUS_M, depth_per_path
+
 SPEED_OF_LIGHT_M_NS = 0.299792458
 
 
@@ -37,7 +39,7 @@ class WaveSpeed:
     what the estimate from bars looked at. `focus_speed_m_ns` is what the focusing of deep echoes says for itself (NaN where no
     deep objects cross the lines squarely). `pulse_phase_rad` is the phase of the antenna's pulse at its centre, 0 for a positive
     Ricker pulse; images are made of traces turned back by it. `regions` are halves of the area, two for each direction of lines
-    that allows it.
+    that allows it. `antenna_separation_m` is that of the dipoles which the depths were computed with.
     """
 
     area_id: str
@@ -53,16 +55,24 @@ class WaveSpeed:
     focus_sigma_m_ns: float = float("nan")
     pulse_phase_rad: float = 0.0
     regions: Tuple[RegionSpeed, ...] = ()
+    antenna_separation_m: float = 0.0
 
     @property
     def relative_permittivity(self) -> float:
         return (SPEED_OF_LIGHT_M_NS / self.speed_m_ns) ** 2
 
+    def depth_slopes_m(self, depth_m):
+        """Change of the depth of an item's top with one 1-sigma more of wave speed and of time zero (first order), metres each."""
+        per_path, path = depth_per_path(np.maximum(depth_m, 0.0), self.antenna_separation_m, NOMINAL_RADIUS_M)
+        return (
+            per_path * path * self.sigma_m_ns / self.speed_m_ns,
+            -per_path * self.speed_m_ns * self.sigma_time_zero_ns,
+        )
+
     def depth_sigma_m(self, depth_m):
-        """1-sigma of a depth from speed and time zero alone (first order), metres."""
-        by_speed = np.asarray(depth_m, float) * self.sigma_m_ns / self.speed_m_ns
-        by_time = 0.5 * self.speed_m_ns * self.sigma_time_zero_ns
-        return np.sqrt(by_speed**2 + by_time**2 - 2 * self.correlation * by_speed * by_time)
+        """1-sigma of the depth of an item's top from wave speed and time zero alone (first order), metres."""
+        by_speed, by_zero = self.depth_slopes_m(depth_m)
+        return np.sqrt(by_speed**2 + by_zero**2 + 2 * self.correlation * by_speed * by_zero)
 
 
 @dataclass(frozen=True)

@@ -60,6 +60,7 @@ def from_direct_wave(prepared: PreparedArea, direct: DirectWaveFit, conductivity
         "direct wave",
         warnings=_antenna_warnings(prepared, direct),
         pulse_phase_rad=direct.pulse.phase_rad,
+        antenna_separation_m=prepared.area.antenna_separation_m,
     )
 
 

@@ -34,8 +34,7 @@ def survey_speed(area: Row) -> Optional[WaveSpeed]:
     values = [area[f"survey_{name}"] for name in _STATE]
     if values[0] is None or values[1] is None:
         return None
-    speed, sigma, zero, sigma_zero, correlation = (0.0 if value is None else value for value in values)
-    return WaveSpeed(area["area_key"], speed, sigma, zero, sigma_zero, area["survey_method"] or "", correlation)
+    return _speed(area, *(0.0 if value is None else value for value in values))
 
 
 def present_speed(area: Row) -> Optional[WaveSpeed]:
@@ -43,8 +42,20 @@ def present_speed(area: Row) -> Optional[WaveSpeed]:
     first = survey_speed(area)
     if first is None or area["speed_m_ns"] is None:
         return first
-    speed, sigma, zero, sigma_zero, correlation = (area[name] for name in _STATE)
-    return WaveSpeed(area["area_key"], speed, sigma, zero, sigma_zero, first.method, correlation)
+    return _speed(area, *(area[name] for name in _STATE))
+
+
+def _speed(area: Row, speed_m_ns, sigma_m_ns, time_zero_ns, sigma_time_zero_ns, correlation) -> WaveSpeed:
+    return WaveSpeed(
+        area["area_key"],
+        speed_m_ns,
+        sigma_m_ns,
+        time_zero_ns,
+        sigma_time_zero_ns,
+        area["survey_method"] or "",
+        correlation,
+        antenna_separation_m=area["antenna_separation_m"] or 0.0,
+    )
 
 
 @dataclass(frozen=True)
@@ -113,10 +124,7 @@ class Corrections:
 
 def _speed_covariance(speed: WaveSpeed, depths_m: np.ndarray) -> np.ndarray:
     """Covariance of depths from wave speed and time zero (first order, as `WaveSpeed.depth_sigma_m`), square metres."""
-    slopes = np.column_stack(
-        [depths_m * speed.sigma_m_ns / speed.speed_m_ns, np.full(len(depths_m), -0.5 * speed.speed_m_ns)]
-    )
-    slopes[:, 1] *= speed.sigma_time_zero_ns
+    slopes = np.column_stack(speed.depth_slopes_m(depths_m))
     return slopes @ np.array([[1.0, speed.correlation], [speed.correlation, 1.0]]) @ slopes.T
 
 

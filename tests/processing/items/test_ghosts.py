@@ -79,3 +79,6 @@ def test_crossing_of_two_limbs_is_refused():
     assert beside_stronger(track(0.0, 0.06, 9.0), neighbours, OFFSETS, WAVELENGTH) is None  # nearly as strong
     assert beside_stronger(track(0.03, 0.06, 5.0), neighbours, OFFSETS, WAVELENGTH) is None  # not midway
     assert beside_stronger(track(0.0, 0.06, 5.0), neighbours[:1], OFFSETS, WAVELENGTH) is None  # on one side only
+    # What the direct wave leaves between bars lies a little above them; a third of the wavelength above is something else.
+    assert beside_stronger(track(0.0, 0.035, 5.0), neighbours, OFFSETS, WAVELENGTH)
+    assert beside_stronger(track(0.0, 0.02, 5.0), neighbours, OFFSETS, WAVELENGTH) is None

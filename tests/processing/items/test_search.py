@@ -6,7 +6,7 @@ from synthetic import SPEED_M_NS, area_over, prepared_area
 
 from inslab.processing.items.detect import present_passes
 from inslab.processing.items.echo import add_echo, learn_echo
-from inslab.processing.items.group_search import GroupSearch
+from inslab.processing.items.group_search import WEAK, GroupSearch
 from inslab.processing.items.refine import Sightings, fit_curve, sight
 from inslab.processing.items.stack import Track, search
 from inslab.processing.radar.line_groups import GroupImages, group_lines, noise_profiles
@@ -147,3 +147,25 @@ def test_nothing_at_or_below_the_base_is_accepted():
     images = images_over([bar], noise=1e-3)
     assert len(GroupSearch(images, None).run()) == 1
     assert GroupSearch(images_over([bar], noise=1e-3), 0.14).run() == []
+
+
+@pytest.mark.parametrize("amplitude, count", [(-0.1, 1), (-0.012, 1), (0.1, 1), (0.012, 0)])
+def test_a_weak_echo_on_its_own_needs_a_sign(amplitude, count):
+    """The same object in a slab, as metal and with the sign of neither (positive for both axes alike)."""
+    images = images_over([((0.25, 0.0, 0.09), (0.0, 1.0, 0.0), amplitude)], noise=0.03)
+    found = GroupSearch(images, None).run()
+    assert len(found) == count
+    if count:
+        assert (found[0].track.strength < WEAK) == (abs(amplitude) < 0.05)
+
+
+def test_three_depths_make_no_curve():
+    """Depths that upper bars leave on few passes must not bend, or slant, what lies between and beyond them."""
+    count = 11
+    w = np.linspace(-0.25, 0.25, count)
+    depth = np.full(count, np.nan)
+    depth[[5, 6, 7]] = 0.200, 0.201, 0.203
+    nothing = {"across": np.zeros(count)}
+    track = Track(0.2, 0.0, 0.2, 0.0, 10.0, 0.8, 3.0)
+    few = Sightings(track, w, np.full(count, 0.2), depth, nothing, np.ones(count), nothing, nothing, {}, {}, "across")
+    assert fit_curve(few).at(w)[1] == pytest.approx(0.201, abs=0.001)

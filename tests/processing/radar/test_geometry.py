@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from synthetic import bar_paths
 
-from inslab.processing.radar.geometry import two_leg_path
+from inslab.processing.radar.geometry import depth_of_path, depth_per_path, two_leg_path
 
 # Speed 0.12 m/ns, cover 50 mm, radius 8 mm, antennas 60 mm apart along the travel; offset (m), exact time over a thin bar, exact
 # time over the cylinder, time to its axis less two radii (ns): Fermat's principle, minimised in 40 digits.
@@ -51,3 +51,13 @@ def test_dipoles_beside_each_other_over_a_crossing_bar_see_it_from_farther():
     offset, depth = 0.1, 0.08
     expected = np.hypot(2 * np.hypot(offset, depth), 0.06)
     assert two_leg_path(offset, depth, 0.06, "along") == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("depth", [0.0, 0.02, 0.05, 0.3])
+def test_the_slope_of_depth_is_that_of_its_formula(depth):
+    """Against the difference quotient of the inverse of `two_leg_path`."""
+    per_path, path = depth_per_path(depth, 0.06, 0.008)
+    assert path == pytest.approx(float(two_leg_path(0.0, depth, 0.06, "across", 0.0, 0.008)))
+    moved = [float(depth_of_path(path + step, 0.06, "across", 0.008)) for step in (0.0, 1e-6)]
+    assert moved[0] == pytest.approx(depth, abs=1e-9)
+    assert per_path == pytest.approx((moved[1] - moved[0]) / 1e-6, rel=1e-3)
