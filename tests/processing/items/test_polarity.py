@@ -27,7 +27,8 @@ def test_metal_turns_the_pulse_round():
 
 def test_a_void_keeps_the_sign_and_answers_dipoles_along_the_line_best():
     void = echo(80.0, 60.0, across=6.0, along=9.0)
-    assert is_void(void) and not is_neither(void)
+    assert is_void(void)
+    assert not is_neither(void)
     assert not is_void(echo(80.0, 60.0, across=9.0, along=9.0))
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from synthetic import SPEED_M_NS, area_over, prepared_area
 
-from inslab.processing.items.detect import present_passes
+from inslab.processing.items.describe import present_passes
 from inslab.processing.items.echo import add_echo, learn_echo
 from inslab.processing.items.group_search import WEAK, GroupSearch
 from inslab.processing.items.refine import Sightings, fit_curve, sight
@@ -149,7 +149,7 @@ def test_nothing_at_or_below_the_base_is_accepted():
     assert GroupSearch(images_over([bar], noise=1e-3), 0.14).run() == []
 
 
-@pytest.mark.parametrize("amplitude, count", [(-0.1, 1), (-0.012, 1), (0.1, 1), (0.012, 0)])
+@pytest.mark.parametrize(("amplitude", "count"), [(-0.1, 1), (-0.012, 1), (0.1, 1), (0.012, 0)])
 def test_a_weak_echo_on_its_own_needs_a_sign(amplitude, count):
     """The same object in a slab, as metal and with the sign of neither (positive for both axes alike)."""
     images = images_over([((0.25, 0.0, 0.09), (0.0, 1.0, 0.0), amplitude)], noise=0.03)
