@@ -81,7 +81,9 @@ def _quality_sentences(answer: Answer) -> List[str]:
         names = ", ".join(row["item_id"] for row in answer.past)
         out.append(tr("No longer held for objects of their own (superseded): {items}.", items=names))
     ages = [row["age_years"] for row in (*answer.items, *answer.coverage) if row["age_years"] is not None]
-    if ages:
+    if ages and max(ages) < 0.05:
+        out.append(tr("What is known was seen less than three weeks before that day."))
+    elif ages:
         out.append(
             tr(
                 "What is known was seen {least:.1f} to {most:.1f} years before that day.",
