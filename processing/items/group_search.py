@@ -85,10 +85,13 @@ class GroupSearch:
         if len(self.offsets) < 2:
             return self._run_single(monitor)
         straight = monitor.part(0.0, 0.6 if self.bent else 1.0)
+        candidates: Optional[List[Track]] = None
         for number, factor in enumerate(self.rounds):
             start = number / len(self.rounds)
             part = straight.part(start, start + 0.8 / len(self.rounds))
-            candidates = search(self.images, self.noise, part, self.largest_slope)
+            # Where the round before took nothing off, there is nothing else to be seen.
+            if candidates is None:
+                candidates = search(self.images, self.noise, part, self.largest_slope)
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
                 sightings = self._sight(track, *track.at(self.offsets))
@@ -98,6 +101,7 @@ class GroupSearch:
                 self._take_off()
                 for axis in DIPOLE_AXES:
                     self.images.replace_traces(axis, self.traces[axis].copy())
+                candidates = None
         self._prune()
         self._take_off()
         if self.bent:
