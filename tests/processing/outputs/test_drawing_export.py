@@ -118,7 +118,8 @@ def test_what_is_hatched_is_all_that_was_not_scanned_both_ways(survey, tmp_path)
     _document, found = lines_with_ezdxf(tmp_path / "a.dxf")
     strokes = found["S-UNSEENH-E---------"]
     middles = np.array([stroke[:, :2].mean(axis=0) for stroke in strokes])
-    samples = np.vstack([np.linspace(*stroke[:, :2], 21)[1:-1] for stroke in strokes])
+    # Newer GEOS keeps a vertex where a stroke touches an edge.
+    samples = np.vstack([np.linspace(stroke[0, :2], stroke[-1, :2], 21)[1:-1] for stroke in strokes])
     inside_a1 = np.all((samples > [1e-6, 1e-6]) & (samples < [3 - 1e-6, 2 - 1e-6]), axis=1)
     assert not inside_a1.any()  # scanned both ways
     assert np.any((middles[:, 0] > 3) & (middles[:, 0] < 4) & (middles[:, 1] > 0) & (middles[:, 1] < 2))  # one way
