@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import List, Optional
 
 from qgis.core import QgsApplication, QgsTask
-from qgis.PyQt.QtCore import Qt, QTimer, pyqtSignal
+from qgis.PyQt.QtCore import QSize, Qt, QTimer, pyqtSignal
 from qgis.PyQt.QtWidgets import (
     QDialog,
     QDialogButtonBox,
@@ -110,7 +110,9 @@ class SetUpForm(QDialog):
         layout.addWidget(self.progress)
         layout.addWidget(buttons)
         unit = self.fontMetrics().height()
-        self.resize(70 * unit, 38 * unit)
+        # Large fonts on a small screen: no larger than it, its frame included.
+        room = (self.parentWidget() or self).screen().availableGeometry().size() * 0.95
+        self.resize(QSize(70 * unit, 38 * unit).boundedTo(room))
 
     def _connect(self) -> None:
         for page in (self.area_page, self.grid_page, self.files_page, self.points_page):

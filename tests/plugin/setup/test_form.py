@@ -316,6 +316,23 @@ def test_points_are_clicked_in_pairs(form, tmp_path, card, qtbot):
     assert not form.write_button.isEnabled()
 
 
+def test_it_fits_on_the_screen_whatever_the_font(qgis_iface, qgis_new_project, qtbot):
+    from qgis.PyQt.QtWidgets import QApplication
+
+    font = QApplication.font()
+    large = QApplication.font()
+    large.setPointSizeF(2.5 * font.pointSizeF())
+    QApplication.setFont(large)
+    try:
+        made = SetUpForm(None, qgis_iface.mapCanvas())
+        qtbot.addWidget(made)
+        room = made.screen().availableGeometry()
+        assert made.width() < room.width()
+        assert made.height() < room.height()
+    finally:
+        QApplication.setFont(font)
+
+
 def test_the_sketch_tells_lines_by_place(form, tmp_path, card):
     fill(form, tmp_path / "new", card)
     form.sketch.resize(400, 300)
