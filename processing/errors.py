@@ -26,6 +26,13 @@ class Cancelled(InslabError):
     """The user stopped the run."""
 
 
+def disk_is_full(path) -> ProcessingError:
+    """The error for a file that did not fit on its disk."""
+    return ProcessingError(
+        tr("{path} cannot be written, because the disk is full; make room, then run this again.", path=path)
+    )
+
+
 def short(text: str, most: int = 80) -> str:
     """What a file says, for a sentence: a stranger's file may say a megabyte."""
     return text if len(text) <= most else f"{text[: most - 1]}…"

@@ -15,7 +15,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QFont
 
-from ...processing.errors import ProcessingError
+from ...processing.errors import ProcessingError, disk_is_full
 from ...processing.language import tr
 
 FONT = "DejaVu Sans"  # on every system that QGIS installs on Debian; others fall back to their own
@@ -91,6 +91,8 @@ def write_in_place(path, write, what: str) -> None:
             raise ProcessingError(
                 tr("{what} cannot be written to {path}; choose another place for it.", what=what, path=path)
             )
+        if not part.read_bytes().rstrip().endswith(b"%%EOF"):  # Qt does not tell that it had no room for the rest
+            raise disk_is_full(path)
         part.replace(path)
     except OSError as error:
         raise ProcessingError(

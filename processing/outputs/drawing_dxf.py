@@ -46,8 +46,7 @@ def write_dxf(path, drawing: Drawing, grid: GridChange, band_m: float = 0.05, te
     _write_notes(sheet, drawing, grid, text_m)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        sheet.save(part)
-        part.write_bytes(_mended(part.read_bytes(), sheet.colours))
+        part.write_bytes(_mended(sheet.content(), sheet.colours))
         part.replace(path)
     except OSError as error:
         raise ProcessingError(
@@ -88,25 +87,31 @@ class _Sheet:
         self.colours[layer] = pen.index
         self.entities.append((layer, kind, points, style))
 
-    def save(self, path: Path) -> None:
-        """Writes all entities with GDAL."""
-        _, ogr, _ = import_ogr()
-        with without_gdal_exceptions():
-            dataset = ogr.GetDriverByName("DXF").CreateDataSource(str(path))
-            target = dataset.CreateLayer("entities") if dataset is not None else None
-            if target is None:
-                raise ProcessingError(tr("{folder} cannot be written to; choose another place.", folder=path.parent))
-            for layer, kind, points, style in self.entities:
-                shape = ogr.Geometry(ogr.wkbLineString25D if kind == "line" else ogr.wkbPoint25D)
-                for point in points:
-                    shape.AddPoint(*(float(number) for number in point))
-                feature = ogr.Feature(target.GetLayerDefn())
-                feature.SetGeometry(shape)
-                feature.SetField("Layer", layer)
-                feature.SetStyleString(style)
-                if target.CreateFeature(feature) != 0:
-                    raise ProcessingError(tr("An entity of layer {layer} cannot be written.", layer=layer))
-            target = dataset = None
+    def content(self) -> bytes:
+        """All entities as GDAL writes them: in memory, because on a full disk it leaves some out without a word."""
+        gdal, ogr, _ = import_ogr()
+        name = f"/vsimem/inslab-{id(self)}.dxf"
+        try:
+            with without_gdal_exceptions():
+                dataset = ogr.GetDriverByName("DXF").CreateDataSource(name)
+                target = dataset.CreateLayer("entities")
+                for layer, kind, points, style in self.entities:
+                    shape = ogr.Geometry(ogr.wkbLineString25D if kind == "line" else ogr.wkbPoint25D)
+                    for point in points:
+                        shape.AddPoint(*(float(number) for number in point))
+                    feature = ogr.Feature(target.GetLayerDefn())
+                    feature.SetGeometry(shape)
+                    feature.SetField("Layer", layer)
+                    feature.SetStyleString(style)
+                    if target.CreateFeature(feature) != 0:
+                        raise ProcessingError(tr("An entity of layer {layer} cannot be written.", layer=layer))
+                target = dataset = None
+                file = gdal.VSIFOpenL(name, "rb")
+                content = gdal.VSIFReadL(1, gdal.VSIStatL(name).size, file)
+                gdal.VSIFCloseL(file)
+        finally:
+            gdal.Unlink(name)
+        return bytes(content)
 
 
 def _draw_item(sheet: _Sheet, line: np.ndarray, row, band_m: float, text_m: float) -> None:

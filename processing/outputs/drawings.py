@@ -15,7 +15,7 @@ from ..errors import ProcessingError, SurveyError
 from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 from ..site.drawing_fit import DrawingFit
-from ..site.geotiff import move_with_crs
+from ..site.geotiff import failures_said, move_with_crs, read_through
 from .geopackage import Layer, import_ogr, write_geopackage
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pdf")
@@ -152,7 +152,9 @@ def write_picture(path, fit: DrawingFit, output, crs_wkt: str, page: int = 1, do
             copy.FlushCache()
             copy.BuildOverviews("AVERAGE", [2, 4, 8])
             source = copy = None
-        move_with_crs(part, output)
+        with failures_said(output):
+            read_through(part)
+            move_with_crs(part, output)
     finally:
         for left in output.parent.glob(f"{part.name}*"):
             left.unlink()

@@ -3,6 +3,7 @@
 Bands are stored one after the other, so that drawing one depth slice reads one depth slice. rasterio is imported only here.
 """
 
+import errno
 import shutil
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError, missing_packages
+from ..errors import ProcessingError, disk_is_full, missing_packages
 from ..language import tr
 from .grid import SiteGrid
 
@@ -86,10 +87,15 @@ class GridWriter:
         self._part = self.path.with_name(f".{self.path.name}.part.tif")
 
     def __enter__(self) -> "GridWriter":
+        with failures_said(self.path):
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._file = self._open()
+        return self
+
+    def _open(self):
         rasterio = import_rasterio()
         x, y = self.grid.origin_m
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        self._file = rasterio.open(
+        file = rasterio.open(
             self._part,
             "w",
             driver="GTiff",
@@ -112,30 +118,70 @@ class GridWriter:
             sparse_ok=True,
         )
         for number, band in enumerate(self.bands, 1):
-            self._file.set_band_description(number, band.description)
-            self._file.set_band_unit(number, band.unit)
-            self._file.update_tags(number, **dict(band.tags))
-        return self
+            file.set_band_description(number, band.description)
+            file.set_band_unit(number, band.unit)
+            file.update_tags(number, **dict(band.tags))
+        return file
 
     def write(self, cube: np.ndarray, row: int = 0, column: int = 0) -> None:
         """Writes `cube`, shape (band, row, column), NaN for nodata, with its first cell at `row`, `column`."""
         step = np.array([STEPS[band.unit] for band in self.bands], np.float32)[:, None, None]
         rounded = np.round(cube / step) * step
         window = import_rasterio().windows.Window(column, row, cube.shape[2], cube.shape[1])
-        self._file.write(np.where(np.isnan(rounded), np.float32(NODATA), rounded).astype(np.float32), window=window)
+        with failures_said(self.path):
+            self._file.write(np.where(np.isnan(rounded), np.float32(NODATA), rounded).astype(np.float32), window=window)
 
     def __exit__(self, kind, error, trace) -> None:
         try:
-            if kind is None:
+            if kind is not None:
+                self._file.close()
+                return
+            with failures_said(self.path):
                 factors = [f for f in (2, 4, 8, 16, 32) if max(self.grid.rows, self.grid.columns) // f >= BLOCK]
                 if factors:
                     self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
-            self._file.close()
-            if kind is None:
+                self._file.close()
+                read_through(self._part)
                 move_with_crs(self._part, self.path)
         finally:
             for part in (self._part, _beside(self._part)):
                 part.unlink(missing_ok=True)
+
+
+@contextmanager
+def failures_said(path: Path):
+    """Turns what GDAL says of a raster that it cannot write, about a hidden file, into a sentence about `path`."""
+    try:
+        yield
+    except Exception as error:
+        # Some of rasterio's errors have no public name.
+        if not isinstance(error, OSError) and not type(error).__module__.startswith("rasterio"):
+            raise
+        if getattr(error, "errno", None) in (errno.ENOSPC, errno.EDQUOT) or _is_full(path.parent):
+            raise disk_is_full(path) from error
+        reason = getattr(error, "strerror", None) or tr("no raster can be made there")
+        raise ProcessingError(
+            tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
+        ) from error
+
+
+def _is_full(folder: Path) -> bool:
+    try:
+        return shutil.disk_usage(folder).free < BLOCK**2 * 4
+    except OSError:
+        return False
+
+
+def read_through(path: Path) -> None:
+    """Reads all of a raster and its overviews: GDAL closes one that did not fit on the disk without a word."""
+    rasterio = import_rasterio()
+    with rasterio.open(path) as file:
+        levels = range(len(file.overviews(1)))
+    for options in ({}, *({"OVERVIEW_LEVEL": level} for level in levels)):
+        with rasterio.open(path, **options) as file:
+            for band in file.indexes:
+                for _, window in file.block_windows(band):
+                    file.read(band, window=window)
 
 
 def restamp(path, crs_wkt: str) -> None:
@@ -150,6 +196,7 @@ def restamp(path, crs_wkt: str) -> None:
         shutil.copyfile(path, part)
         with rasterio.open(part, "r+") as file:
             file.crs = rasterio.crs.CRS.from_wkt(crs_wkt)
+        read_through(part)
         move_with_crs(part, path)
     except (OSError, rasterio.errors.RasterioError) as error:
         raise ProcessingError(

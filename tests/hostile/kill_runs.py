@@ -52,9 +52,13 @@ def main(rounds: int) -> int:
             assert killing.contents(output) == expected[wanted], f"round {number}: the result differs"
             assert not killing.left_over(output), f"round {number}: {killing.left_over(output)}"
             present = wanted
-        print(f"{rounds} kills; {saved} of {rounds * len(stand_ins.AREAS)} areas were not computed again")
-        for state, count in seen.most_common():
-            print(f"{count:4d}  {state}")
+            if (number + 1) % 10 == 0 or number + 1 == rounds:
+                done = number + 1
+                print(
+                    f"{done} kills; {saved} of {done * len(stand_ins.AREAS)} areas were not computed again", flush=True
+                )
+                for state, count in seen.most_common():
+                    print(f"{count:4d}  {state}", flush=True)
     return 0
 
 

@@ -83,7 +83,7 @@ SUBJECTS = {
         (
             *(
                 "test_stated_sigma_matches",
-                "test_a_floor_of_200_areas",
+                "test_the_sigmas_of_a_floor",
                 "test_the_test_keeps",
                 "test_smallest_detectable",
             ),

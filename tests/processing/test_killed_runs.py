@@ -11,6 +11,7 @@ import killing
 import numpy as np
 import pytest
 import stand_ins
+from small_disk import small_disk
 
 from inslab.processing import chain
 from inslab.processing.errors import ProcessingError
@@ -141,12 +142,7 @@ def radar(monkeypatch):
 @pytest.mark.parametrize("room", [0.0, 0.3, 0.6, 0.8, 0.95])
 def test_a_full_disk_is_said_in_a_sentence(folder, radar, tmp_path, room):
     """A small file system of its own, where the tests may make one: an earlier result, then room for a part of the new one."""
-    small = tmp_path / "small disk"
-    small.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=3M", "none", str(small)]
-    if os.name == "nt" or os.geteuid() != 0 or subprocess.run(mount, capture_output=True, check=False).returncode != 0:
-        pytest.skip("only root can make a small file system")
-    try:
+    with small_disk(tmp_path / "small disk", "3M") as small:
         output = small / "out"
         chain.process_survey(folder, output)
         earlier = killing.contents(output)
@@ -167,8 +163,6 @@ def test_a_full_disk_is_said_in_a_sentence(folder, radar, tmp_path, room):
         (small / "filler").unlink()
         chain.process_survey(folder, output, chain.ChainSettings(depth_step_m=0.02))
         assert not killing.left_over(output)
-    finally:
-        subprocess.run(["umount", str(small)], check=True)
 
 
 @pytest.mark.parametrize("step", ["store", "write_text"])

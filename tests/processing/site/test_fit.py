@@ -79,7 +79,7 @@ def test_stated_sigma_matches_the_scatter_of_many_surveys():
     sigma = np.array([0.002, 0.004, 0.003, 0.003])
     corner = np.array([[1.5, 1.5]])
     areas = [
-        area_of(SQUARE, true + rng.normal(size=(4, 2)) * sigma[:, None], sigma, area_id=f"A{n}") for n in range(1500)
+        area_of(SQUARE, true + rng.normal(size=(4, 2)) * sigma[:, None], sigma, area_id=f"A{n}") for n in range(500)
     ]
     fits = fit_areas(areas).fits.values()
     errors = np.array([(fit.to_site(corner) - turned(corner, 0.3, (5.0, 6.0)))[0] for fit in fits])
