@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+#!/usr/bin/python3
 """How true the stated uncertainties are, on simulated slabs: calibration.py [SLABS [SEED]]
 
 Draws slabs that differ in wave speed, cover, bars (straight or crooked, one left out), line spacing, noise, frequency and antenna

@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+#!/usr/bin/python3
 """Write the invented sample survey with its truth and its drawings: make_sample.py OUTPUT_FOLDER
 
 The same folder content comes out of every run. A folder that this script wrote before is replaced; any other folder that

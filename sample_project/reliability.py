@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+#!/usr/bin/python3
 """How reliable verdicts on penetrations are, on simulated surveys: reliability.py SURVEY_FOLDER RESULT_FOLDER [COUNT [SEED]]
 
 SURVEY_FOLDER holds a simulated survey with its truth.json (make_sample.py writes one), RESULT_FOLDER what
