@@ -16,6 +16,8 @@ from .stack import ALONG_LAG, middle_m
 # Parts of the 1-sigma that do not come from the scatter of the sightings: residual line position, model of the echo (from the
 # calibration on simulated surveys), and what an upper bar close beside the line does to the depth of a lower one.
 LINE_SIGMA_M, LATERAL_FLOOR_M, DEPTH_FLOOR_M, SHADOW_SIGMA_M = 0.0045, 0.0015, 0.0012, 0.003
+# Upper bars shade one limb of a lower one's echo more than the other: in plan, for each metre of depth.
+LATERAL_PER_DEPTH = 0.007
 # The echo of a void depends on its wall and size, which are not known: its extremum tells the top less well than metal's does.
 # On simulated conduits of 25 to 32 mm it lay 2 to 3 mm above the top.
 VOID_SIGMA_M, VOID_TOP_M = 0.003, 0.0025
@@ -98,7 +100,13 @@ def _describe_part(search, speed, uppers, one: Found, depth, used, step_m: float
         return None
     count = max(int((used & sightings.seen).sum()), 1)
     along_u, along_z = curve.sigma_at(w)
-    sigma_xy = np.sqrt(4 * np.mean(along_u**2) + LINE_SIGMA_M**2 / count + LATERAL_FLOOR_M**2 + (0.5 * step_m) ** 2)
+    sigma_xy = np.sqrt(
+        4 * np.mean(along_u**2)
+        + LINE_SIGMA_M**2 / count
+        + LATERAL_FLOOR_M**2
+        + (LATERAL_PER_DEPTH * np.median(path_z)) ** 2
+        + (0.5 * step_m) ** 2
+    )
     sigma_xy *= np.cos(one.track.crossing_rad)
     if one.where is not None and sigma_xy > LARGEST_BENT_SIGMA_M:
         return None

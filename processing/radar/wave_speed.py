@@ -144,6 +144,7 @@ def combine(
             echoes=tuple(echoes),
             regions=tuple(regions),
         )
+    result = replace(result, sigma_m_ns=result.sigma_m_ns * direct.strangeness)
     for one, other in zip(regions[::2], regions[1::2]):
         apart = abs(one.speed_m_ns - other.speed_m_ns)
         both = float(np.hypot(one.sigma_m_ns, other.sigma_m_ns))

@@ -162,6 +162,20 @@ def test_difference_of_halves_is_said_and_widens_the_sigma(known):
     assert combine(prepared, first, direct, bars, [], [near, near]).warnings == alike.warnings
 
 
+def test_an_antenna_unlike_those_tried_widens_the_sigma(known):
+    prepared, first, direct = known
+    bars = (first.speed_m_ns, 0.01 * first.speed_m_ns)
+    usual = combine(prepared, first, direct, bars, [])
+    # Four times the misfit at which a Ricker pulse is given up, and twice the order tried: 2 and 2.
+    strange = replace(direct, pulse=Pulse(FREQUENCY_GHZ, 6.0, 0.3), misfit=8e-3)
+    assert strange.strangeness == pytest.approx(4.0)
+    assert replace(strange, pulse=Pulse(FREQUENCY_GHZ)).strangeness == 1.0
+    assert replace(strange, misfit=1e-4, pulse=Pulse(FREQUENCY_GHZ, 2.5, 0.3)).strangeness == 1.0
+    widened = combine(prepared, first, strange, bars, [])
+    assert widened.sigma_m_ns == pytest.approx(4.0 * usual.sigma_m_ns)
+    assert widened.speed_m_ns == usual.speed_m_ns
+
+
 def test_poor_match_widens_the_sigma(panels, known):
     clear, drowned = (match_bars(*known, bars_of(panels, np.random.default_rng(6), noise)) for noise in (0.05, 0.3))
     assert drowned[1] > 1.3 * clear[1]
