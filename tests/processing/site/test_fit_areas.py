@@ -116,6 +116,29 @@ def test_taped_distances_from_two_building_lines_place_an_area():
     assert not one_short.fits["A"].is_fitted
 
 
+@pytest.mark.parametrize("surface", ["top", "soffit"])
+def test_a_known_direction_and_two_taped_distances_place_an_area(surface):
+    """Distances from crossing lines; from two parallel ones nothing says where along them the area lies."""
+    truth = replace(TRUTH, mirrored=surface == "soffit")
+    (x, y), (further_x, _) = truth.to_site([CORNERS[2], CORNERS[0]])
+    side = -1.0 if surface == "soffit" else 1.0
+    known = KnownDirection("wall", "A", 0.25, TRUTH.rotation_rad + side * 0.25, 0.002)
+    north, east = ((20.0, 20.0), (20.0, 60.0)), ((0.0, 25.0), (50.0, 25.0))
+    taped = (
+        TapeDistance("1", "A", tuple(CORNERS[2]), *north, float(20.0 - x), 0.004),
+        TapeDistance("B", "A", tuple(CORNERS[2]), *east, float(y - 25.0), 0.004),
+    )
+    lone = area(truth=truth, local=[], surface=surface)
+    fit = fit_areas([lone], Observations(directions=(known,), distances=taped)).fits["A"]
+    assert fit.to_site(CORNERS) == pytest.approx(truth.to_site(CORNERS), abs=1e-9)
+    assert fit.sigma_at(CORNERS[2:3])[0] == pytest.approx(0.004)
+    parallel = (taped[0], TapeDistance("2", "A", tuple(CORNERS[0]), *north, float(20.0 - further_x), 0.004))
+    for distances in (parallel, taped[:1], ()):
+        fit = fit_areas([lone], Observations(directions=(known,), distances=distances)).fits["A"]
+        assert not fit.is_fitted
+        assert "Area A is not positioned" in fit.warnings[-1]
+
+
 def test_one_scale_for_each_instrument():
     random = np.random.default_rng(5)
     areas = []
