@@ -267,6 +267,22 @@ def _check_geopackage(path) -> None:
         ) from error
     if start != SQLITE_START:
         raise SurveyError(tr("{path} is no GeoPackage; choose the survey.gpkg of a survey.", path=path))
+    if _has_views(path):
+        raise SurveyError(
+            tr(
+                "{path} holds views (stored queries), which no survey does, and is not read; choose another file.",
+                path=path,
+            )
+        )
+
+
+def _has_views(path: Path) -> bool:
+    """A view may compute without an end when it is read, and is nothing that Inslab writes."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as file:
+            return file.execute("SELECT 1 FROM sqlite_master WHERE type = 'view'").fetchone() is not None
+    except sqlite3.Error:
+        return False  # what is wrong with it is said when it is read
 
 
 @contextmanager

@@ -2,11 +2,14 @@
 
 import ast
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import grounds
 import pytest
 
+from inslab.processing.errors import SurveyError
 from inslab.processing.outputs.geopackage import read_layer, replace_layers
 from inslab.processing.outputs.layers import raster_layer
 from inslab.processing.outputs.result import RasterFile
@@ -70,6 +73,41 @@ def test_nor_of_the_table_that_qgis_loads_itself(survey_with_programs):
     assert not holds_programs(layer)
 
 
+def test_stored_queries_are_not_run(tmp_path):
+    """A view in the place of a layer that would count for ever: refused at once, by name."""
+    path = grounds.write_survey(tmp_path / "survey.gpkg")
+    with closing(sqlite3.connect(path)) as file:
+        file.execute(
+            "CREATE VIEW findings AS WITH RECURSIVE n(severity) AS (SELECT 1 UNION ALL SELECT severity + 1 FROM n) SELECT * FROM n"
+        )
+        file.commit()
+    for read in (read_layer, lambda *_: read_crs_wkt(path)):
+        with pytest.raises(SurveyError, match=r"survey\.gpkg holds views \(stored queries\), which no survey does"):
+            read(path, "findings")
+
+
+def test_triggers_and_projects_of_the_file_do_nothing(processed, tmp_path, qgis_app, monkeypatch):
+    """A trigger can only change rows of its own file, when they are changed; a project in it is never opened."""
+    from qgis.core import QgsProject
+
+    from inslab.plugin.layers import show_result
+
+    path = shutil.copy(processed[0]["SURVEY"], tmp_path / "survey.gpkg")
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("CREATE TABLE qgis_projects (name TEXT PRIMARY KEY, metadata BLOB, content BLOB)")
+        file.execute("INSERT INTO qgis_projects VALUES ('default', '', 'macros')")
+        file.execute("CREATE TRIGGER a AFTER INSERT ON run_log BEGIN DELETE FROM gpkg_metadata; END")
+        file.commit()
+    before = {table: len(read_layer(path, table)) for table in ("items", "scan_areas", "run_log")}
+    opened = []
+    monkeypatch.setattr(QgsProject, "read", lambda *arguments: opened.append(arguments))
+    project = QgsProject()
+    show_result(project, path)
+    assert opened == []
+    assert project.fileName() == ""
+    assert {table: len(read_layer(path, table)) for table in before} == before
+
+
 def test_layouts_print_what_looks_like_an_expression(qgis_app):
     from qgis.core import QgsPrintLayout, QgsProject
 
@@ -121,7 +159,6 @@ def test_only_geotiffs_of_this_computer_are_opened(tmp_path):
 
 
 def test_a_picture_is_what_its_name_says(tmp_path):
-    from inslab.processing.errors import SurveyError
     from inslab.processing.outputs.drawings import write_picture
     from inslab.processing.site.crs import local_crs_wkt
     from inslab.processing.site.drawing_fit import SIMILARITY, DrawingPair, fit_drawing
