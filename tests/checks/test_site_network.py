@@ -180,3 +180,19 @@ def test_left_out_rows_are_predicted_and_the_quick_update_is_the_full_solution()
     alone = grid_network(local, site, 0.002).solve(used)
     assert alone.residual[4] == pytest.approx(all_in.residual[4] / all_in.redundancy[4], rel=1e-3)
     assert abs(alone.standardized[4]) == pytest.approx(abs(all_in.standardized[4]), rel=1e-3)
+
+
+def test_a_grid_that_nothing_fixes_is_named():
+    """One point fixes no rotation; a row dropped from two points leaves three rows for three unknowns, two leave two."""
+    local, site = np.array([[0.0, 0.0], [2.0, 0.0]]), np.array([[50.0, 20.0], [52.0, 20.0]])
+    network = grid_network(local, site, 0.002)
+    used = np.array([True, True, False, True])
+    assert network.solve(used).undetermined == ""
+    all_in = network.solve(np.ones(4, bool))
+    for gone in ([2, 3], [0, 1]):
+        used = np.ones(4, bool)
+        used[gone] = False
+        assert network.solve_again(used, np.array(gone), all_in).undetermined == "A"
+        assert grid_network(local, site, 0.002).solve(used).undetermined == "A"
+    nothing = Network([Node("A", site[0], local[0]), Node("B", site[0], local[0])], [Row(0, 0, 0.1, 50.0, X)])
+    assert nothing.solve(np.ones(1, bool)).undetermined in ("A", "B")

@@ -187,3 +187,12 @@ def test_what_cannot_be_is_refused_and_changes_nothing(store, one, sentence):
     with pytest.raises(ProcessingError, match=sentence):
         verify(store, Verification(**{**vars(one)}))
     assert rows(store, "changes") == before
+
+
+@pytest.mark.parametrize(
+    "values", [{"sigma_depth_m": 0.0}, {"sigma_depth_m": 1.0}, {"sigma_xy_m": -0.1, "place_m": (1.0, 0.5)}]
+)
+def test_an_uncertainty_that_cannot_be_is_refused(store, values):
+    merge(store, deep_survey())
+    with pytest.raises(ProcessingError, match="a 1-sigma must be above zero and below a metre"):
+        verify(store, Verification("I1", "verified", "core", OPENED, **values))

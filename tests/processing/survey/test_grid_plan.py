@@ -114,3 +114,17 @@ def test_a_file_that_cannot_be_used_is_a_sentence(recorded, tmp_path):
     assert "empty" in check_file(AREA, replace(recorded[0], file=empty)).problem
     assert check_file(AREA, replace(recorded[0], file=None)).problem
     assert "absurd" in check_file(replace(AREA, centre_frequency_mhz=10000.0), recorded[0], 0.5).problem
+
+
+def test_more_plans_that_cannot_be():
+    assert check_plan(plan(sets=())) == ["There is no direction with lines."]
+    still = plan(sets=(LineSet("x", 0.0, 0.1, count=3),))
+    assert check_plan(still) == ["The spacing of the lines along x must be above zero."]
+
+
+def test_files_of_which_none_can_be_used_are_not_compared(tmp_path):
+    (line,) = plan_lines(plan(sets=(LineSet("x", 0.1, 0.3, count=1),)))
+    (tmp_path / "bad.sgy").write_bytes(b"no radar")
+    found = check_file(AREA, replace(line, file=tmp_path / "bad.sgy"))
+    assert found.problem
+    assert check_together([found, found]) == {}
