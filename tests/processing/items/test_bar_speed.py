@@ -1,6 +1,7 @@
 """Wave speed from the echoes of bars: on panels of known permittivity, and on the small survey."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -215,3 +216,30 @@ def test_too_few_bars_leave_the_direct_wave_alone(area):
     assert speed.method == "direct wave"
     assert not speed.echoes
     assert abs(speed.speed_m_ns - surveys.SPEED_M_NS) < 1.96 * speed.sigma_m_ns
+
+
+@pytest.mark.parametrize(
+    ("values", "depth", "reason"),
+    [
+        ({}, 0.05, None),
+        ({"crossing_rad": np.radians(12.1)}, 0.05, "at a slant"),
+        ({"dip": -0.031}, 0.05, "not level"),
+        ({}, 0.091, "too deep"),
+        ({"u0_m": 0.1}, 0.05, "too near the ends"),
+        ({"u0_m": 0.9}, 0.05, "too near the ends"),
+    ],
+)
+def test_why_an_echo_tells_no_speed(values, depth, reason):
+    track = SimpleNamespace(**{"crossing_rad": np.radians(11.9), "dip": 0.029, "u0_m": 0.5, **values})
+    said = bar_speed._unsuitable(SimpleNamespace(track=track), depth, 0.09, 0.0, 1.0)
+    assert (said is None) == (reason is None)
+    assert reason is None or reason in said
+
+
+def test_the_best_of_trials_lies_on_a_parabola():
+    """y = 5 - (x - 0.3)²; without a peak inside, the largest value; nothing where a value is missing."""
+    x = np.linspace(-1, 1, 9)
+    assert bar_speed._vertex(x, 5 - (x - 0.3) ** 2) == pytest.approx(0.3)
+    assert bar_speed._vertex(x, x**2) in (-1.0, 1.0)
+    assert bar_speed._vertex(x, 5 - (x - 3.0) ** 2) == pytest.approx(1.05)
+    assert np.isnan(bar_speed._vertex(x, np.where(x > 0.9, np.nan, x)))
