@@ -306,3 +306,42 @@ def test_stated_probabilities_come_true():
     clear = np.array([one.verdict == "clear" for one in verdicts(holes, BAR)])
     assert clear.sum() > 500
     assert not touched[clear].any()
+
+
+def test_each_of_many_holes_is_told_its_own_items():
+    """Three bars in sight of each of four holes: the middle one, the first, the last, the middle one again governs."""
+    bars = [line(name, (-1, y, 0.05), (1, y, 0.05)) for name, y in (("s", -0.1), ("m", 0.0), ("n", 0.1))]
+    holes = Penetrations.upright([[0.0, y] for y in (0.02, -0.09, 0.095, -0.001)], 0.012, 0.2, 0.003)
+    found = verdicts(holes, *bars)
+    assert [one.governing_item for one in found] == ["m", "s", "n", "m"]
+    assert [one.margin_m for one in found] == pytest.approx(
+        [gap - 0.0335 for gap in (0.02, 0.01, 0.005, 0.001)], abs=1e-5
+    )
+    assert [one.reason.split(" with")[0] for one in found[1:]] == [f"Hits: it hits bar {name}" for name in "snm"]
+
+
+def test_without_any_item_the_probability_is_nothing():
+    found = verdicts(at(0.5))[0]
+    assert (found.verdict, found.touch_probability) == ("clear", 0.0)
+    outside = verdicts(at(0.5), known=ground((5, 5, 6, 6)))[0]
+    assert outside.reason == "Unknown: it lies outside what was scanned; no item is known within 200 mm of its rim."
+
+
+def test_the_hole_without_a_position_is_named():
+    holes = Penetrations.upright([[0, 0], [0, np.nan], [0, 0]], 0.02, 0.1, 0.003)
+    with pytest.raises(ProcessingError, match="Penetration P2 has no position"):
+        check.check_holes(holes)
+
+
+def test_large_distances_in_words():
+    """In millimetres, to the last one."""
+    floor = ground((-5, -5, 5, 5))
+    wide = line("wide", (-1, 0, 0.05), (1, 0, 0.05), sigma_xy_m=0.5, rule=KindRule(0.6, 0.006, 0.025))
+    near, far = (verdicts(at(y + 0.0185), wide, known=floor)[0] for y in (0.7, 2.0))
+    assert near.reason.startswith(
+        "Too close: bar wide is 700 ± 500 mm away, which does not hold the keep-out distance of 600 mm"
+    )
+    assert far.reason == "Clear: the nearest item, bar wide, is 2000 ± 500 mm away (keep-out distance 600 mm)."
+    keep = line("keep", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(0.985, 0.006, 0.025))
+    # 985 mm and 1.645 x (2 x 5 + 5) mm is how far is looked.
+    assert "within 1010 mm of its rim" in verdicts(at(2.0), keep, known=floor)[0].reason

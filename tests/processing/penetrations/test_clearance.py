@@ -286,3 +286,17 @@ def test_pairs_come_by_hole_then_item():
     found = find_meetings(Penetrations.upright([[0.3, 0], [0, 0]], 0.02, 0.2, 0.003), pieces(*three), Confidence())
     assert found.hole.tolist() == [0, 0, 0, 1, 1, 1]
     assert found.item.tolist() == [0, 1, 2, 0, 1, 2]
+
+
+def test_three_vertices_on_a_line_are_two():
+    cut = pieces(obstacle("a", [(0, 0, 0.05), (0.2, 0, 0.05), (1.0, 0, 0.05)]))
+    assert cut.start_m[:, 0] == pytest.approx([-0.1, 0.0, 0.25, 0.5, 0.75, 1.0])
+
+
+@pytest.mark.parametrize("diameter", [0.012, 0.8])
+def test_a_wide_item_is_found_where_its_near_end_is_just_within_reach(diameter):
+    """A duct of up to 400 mm that runs away from the hole and ends 199 mm from its rim."""
+    end = diameter / 2 + 0.2 + 0.199
+    duct = pieces(line("duct", (end + 0.1, 0, 0.05), (end + 2.0, 0, 0.05), rule=KindRule(0.0, 0.3, 0.4)))
+    found = find_meetings(Penetrations.upright([0, 0], diameter, 0.6, 0.003), duct, Confidence())
+    assert found.distance_m == pytest.approx([0.199], abs=1e-6)
