@@ -205,9 +205,9 @@ def merge(parts: Sequence[Item]) -> Item:
             weights[row] += taper / sigma**2
     across, depth = values / weights
     xy = origin + stations[:, None] * axis + across[:, None] * np.array([-axis[1], axis[0]])
-    # A tendon lies flat between its bends: a part that shows no drape says nothing against one that does.
+    # A tendon lies flat between its bends: a part of metal that shows no drape says nothing against one that does.
     draped = [item for item in parts if item.kind == "tendon"]
-    telling = draped if draped and all(item.kind in ("bar", "tendon") for item in parts) else parts
+    telling = draped if draped and all(item.kind != "plastic_conduit" for item in parts) else parts
     product = np.array([np.prod([item.kind_probabilities[kind] for item in telling]) for kind in KINDS])
     product = product / product.sum() if product.sum() > 0 else np.full(len(KINDS), 1 / len(KINDS))
     first = parts[0]
