@@ -179,7 +179,7 @@ def test_a_flat_part_says_nothing_against_a_draped_one():
         return Item(item_id, (area,), vertices, kinds, 0.9, 0.003, 0.003, 8, "Seen.")
 
     # Alone at its depth, a flat part of metal was taken for a conduit.
-    conduit = dict(zip(KINDS, (0.1, 0.04, 0.8, 0.02, 0.04)))
+    conduit = dict(zip(KINDS, (0.03, 0.015, 0.92, 0.015, 0.02)))
     joined = join_items([part("A-1", "A", 0.0, 1.0, conduit), part("B-1", "B", 0.8, 1.8, tendon)])
     assert [item.kind for item in joined.items] == ["tendon"]
     joined = join_items([part("A-1", "A", 0.0, 1.0, bar), part("B-1", "B", 0.8, 1.8, tendon)])
