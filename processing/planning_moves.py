@@ -82,7 +82,7 @@ def place_step(
                 for one in verdicts
             ]
             places = [Place(np.zeros(2), 0.0, planned, verdicts)]
-            monitor.warn(tr("Pattern {name}: {sentence}.", name=name, sentence=f"{sentence[0].lower()}{sentence[1:]}"))
+            monitor.warn(tr("{sentence}: {name}.", sentence=sentence, name=name))
         for rank, place in enumerate(places, 0 if name in failed else 1):
             for i, entry, verdict in zip(which, place.holes.entry_m, place.verdicts):
                 values = {key: value for key, value in given[i].items() if key in kept}

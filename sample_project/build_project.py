@@ -15,6 +15,7 @@ from qgis.core import (
     QgsMarkerSymbol,
     QgsPalLayerSettings,
     QgsProject,
+    QgsReadWriteContext,
     QgsRectangle,
     QgsReferencedRectangle,
     QgsSingleSymbolRenderer,
@@ -23,6 +24,7 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtCore import QUrl
+from qgis.PyQt.QtXml import QDomDocument
 
 # Numbers that QGIS gives the corners for what it writes on the map canvas.
 BOTTOM_LEFT, TOP_CENTRE = 0, 4
@@ -102,6 +104,7 @@ def show_plan(project: QgsProject, path: Path) -> QgsRectangle:
 
 def describe(project: QgsProject) -> None:
     """Title, and the cautions both in the project's properties and on the map itself."""
+    from inslab.plugin.styles.labels import text_format
     from inslab.processing import cautions
 
     project.setTitle(TITLE)
@@ -114,6 +117,10 @@ def describe(project: QgsProject) -> None:
         project.writeEntry(name, "/Enabled", True)
         project.writeEntry(name, "/Label", text)
         project.writeEntry(name, "/Placement", place)
+    # The cautions lie on items and slices: smaller than QGIS's own size, and legible over them.
+    text = QDomDocument()
+    text.appendChild(text_format(7.5).writeXml(text, QgsReadWriteContext()))
+    project.writeEntry("CopyrightLabel", "/Font", text.toString())
 
 
 def main(arguments):

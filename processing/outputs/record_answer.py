@@ -83,6 +83,8 @@ def _quality_sentences(answer: Answer) -> List[str]:
     ages = [row["age_years"] for row in (*answer.items, *answer.coverage) if row["age_years"] is not None]
     if ages and max(ages) < 0.05:
         out.append(tr("What is known was seen less than three weeks before that day."))
+    elif ages and max(ages) < 1.0:
+        out.append(tr("What is known was seen at most {most:.0f} days before that day.", most=365.25 * max(ages)))
     elif ages:
         out.append(
             tr(

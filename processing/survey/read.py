@@ -48,6 +48,8 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
         )
     findings = _Findings(monitor)
     areas = tables.read_areas(folder, findings)
+    if not areas and not findings:
+        raise SurveyError(tr("{name} has no row; give it one for each scan area.", name=tables.AREAS_FILE))
     lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor)
     _attach_control_points(folder, areas, findings)
 
@@ -95,7 +97,10 @@ def _read_lines(
 ) -> List[ScanLine]:
     lines: List[ScanLine] = []
     keys, files = set(), {}
+    before = len(findings)
     rows = tables.read_lines(folder, findings)
+    if not rows and len(findings) == before:
+        raise SurveyError(tr("{name} has no row; give it one for each line file.", name=tables.LINES_FILE))
     for number, row in enumerate(rows):
         monitor.step(number / len(rows))
         value = row.values

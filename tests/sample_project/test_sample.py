@@ -3,6 +3,7 @@
 import csv
 import math
 import struct
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -136,3 +137,20 @@ def test_control_points_scatter_as_stated():
             residuals.extend(site - AREAS[0].to_site([local])[0])
     # 480 draws: the standard deviation is known to 1 / sqrt(2 x 480).
     assert np.std(residuals) == pytest.approx(0.003, rel=4 / math.sqrt(2 * len(residuals)))
+
+
+def test_cautions_on_the_map_are_legible_over_items(qgis_app, monkeypatch):
+    monkeypatch.syspath_prepend(Path(building.__file__).parent)
+    from build_project import describe
+    from qgis.core import QgsProject, QgsReadWriteContext, QgsTextFormat
+    from qgis.PyQt.QtXml import QDomDocument
+
+    project = QgsProject()
+    describe(project)
+    assert "unknown, never clear" in project.readEntry("CopyrightLabel", "/Label")[0].replace("\n", " ")
+    stored = QDomDocument()
+    stored.setContent(project.readEntry("CopyrightLabel", "/Font")[0])
+    text = QgsTextFormat()
+    text.readXml(stored.documentElement(), QgsReadWriteContext())
+    assert text.buffer().enabled()
+    assert text.size() < 9

@@ -38,8 +38,10 @@ def test_definition(inslab_provider):
 
 
 def test_run(values):
-    outputs = run("placepenetrations", values)
+    log = Log()
+    outputs = run("placepenetrations", values, log)
     assert (outputs["PLACED_COUNT"], outputs["NOT_PLACED_COUNT"]) == (2, 1)
+    assert log.warnings == ["No clear place within 150 mm: hole lost."]
     rows = rows_of(values["OUTPUT"])
     plate = [row for row in rows if row["pattern_id"] == "plate" and row["rank"] == 1]
     assert len(plate) == 4

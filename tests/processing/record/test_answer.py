@@ -50,6 +50,12 @@ def test_what_is_known_of_items():
     assert "Check item I1: Look again." in said
 
 
+def test_ages_below_a_year_are_said_in_days():
+    answer = Answer(question(), "2031-05-04", [("L1", "top")], asked_m2=2.0)
+    answer.items = [item("I1", "detected", depth_min_m=0.03, age_years=days / 365.25) for days in (24, 26)]
+    assert "What is known was seen at most 26 days before that day." in answer_sentences(answer)
+
+
 def test_no_item_is_not_clear():
     answer = Answer(question(), "2031-05-04", [("L1", "top")], asked_m2=2.0)
     answer.items = [item("I4", REFUTED, age_years=None)]

@@ -277,9 +277,11 @@ def test_wrong_column_stops_with_its_name(folder):
         folder.read()
 
 
-def test_no_rows(folder):
-    folder.lines = folder.lines[:1]
-    with pytest.raises(SurveyError, match="no usable line"):
+@pytest.mark.parametrize(("table", "name"), [("areas", "scan_areas"), ("lines", "scan_lines")])
+def test_no_rows(folder, table, name):
+    """The table without rows is named, not the rows of others that follow from it."""
+    setattr(folder, table, getattr(folder, table)[:1])
+    with pytest.raises(SurveyError, match=rf"^{name}\.csv has no row; give it one for each"):
         folder.read()
 
 
