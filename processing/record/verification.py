@@ -9,11 +9,12 @@ from ..errors import ProcessingError
 from ..items.model import KINDS
 from ..language import tr
 from ..monitor import Monitor
+from ..radar.model import SPEED_OF_LIGHT_M_NS
 from . import shapes
 from .deriving import derive
 from .history import Book, check_date
 from .merging import next_name
-from .schema import GEOMETRY, METHODS, REFUTED, VERIFIED
+from .schema import EXPOSURES, GEOMETRY, METHODS, REFUTED, VERIFIED
 from .speeds import present_speed
 
 # A depth taped in a hole, where nothing else is stated (common practice, no source), metres.
@@ -72,6 +73,8 @@ def verify_item(book: Book, one: Verification, monitor: Monitor = Monitor()) -> 
     """Enters a verification and works out what follows. Raises `ProcessingError` for values that cannot be."""
     item = _checked(book, one)
     place, height = _place(item, one)
+    if one.depth_m is not None and one.method in EXPOSURES and height is not None:
+        _check_depth(book, item, one, -height)
     row = {name: getattr(one, name) for name in one.__dataclass_fields__ if name != "place_m"}
     row.update(level=item["level"], surface=item["surface"])
     if one.depth_m is not None:
@@ -149,6 +152,26 @@ def _place(item, one: Verification):
             )
         )
     return place, height
+
+
+def _check_depth(book: Book, item, one: Verification, radar_m: float) -> None:
+    """Refuses a depth from which no wave could have come back in time: one in other units would spoil the whole area."""
+    keys = (item["area_ids"] or "").split(",")
+    speeds = [present_speed(row) for row in book.rows("scan_areas") if row["area_key"] in keys]
+    known = [speed.speed_m_ns for speed in speeds if speed is not None]
+    if not known:
+        return
+    most = (radar_m + 3.0 * (item["sigma_depth_m"] or 0.0)) * SPEED_OF_LIGHT_M_NS / min(known)
+    if one.depth_m - 3.0 * (one.sigma_depth_m or DEPTH_SIGMA_M) > most:
+        raise ProcessingError(
+            tr(
+                "Item {item}: a depth of {depth:g} m cannot be where the radar puts it at {radar:.3f} m, since no wave comes "
+                "back from there so soon; check the number (metres) and the item.",
+                item=one.item_id,
+                depth=one.depth_m,
+                radar=radar_m,
+            )
+        )
 
 
 def _is_known(book: Book, row) -> bool:

@@ -174,6 +174,7 @@ def test_place_kind_and_photo_are_taken(store):
     [
         (core("I77"), "has no item I77"),
         (core(depth_m=-0.1), "cannot be"),
+        (core(depth_m=1.0), r"depth of 1 m cannot be .* at 0\.100 m, since no wave .* check the number"),
         (core(place_m=(40.0, 0.5)), "m from item I1"),
         (core(sigma_xy_m=0.01), "needs the position"),
         (Verification("I1", "refuted", "core", OPENED, depth_m=0.1), "has no depth"),
