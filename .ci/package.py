@@ -15,7 +15,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = "inslab"
-# What https://plugins.qgis.org/docs/publish asks for, as known in 2026; the largest size and the programs it refuses as well.
+# What the plugin repository of QGIS asks for (its page on publishing), as known in 2026; the largest size and the programs it
+# refuses as well.
 REQUIRED = (
     *("name", "description", "about", "version", "qgisMinimumVersion", "author", "email"),
     *("homepage", "tracker", "repository"),

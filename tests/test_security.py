@@ -54,7 +54,7 @@ def run_tool(module, *arguments, folder=ROOT):
     return json.loads(run.stdout)
 
 
-# The plugin repository of QGIS asks these two of every upload (https://plugins.qgis.org/docs/security-scanning, as known in 2026).
+# The plugin repository of QGIS asks these two of every upload (its page on security scanning, as known in 2026).
 def test_bandit_finds_nothing():
     found = run_tool("bandit", "-q", "-r", "-f", "json", "__init__.py", "processing", "plugin")
     assert [f"{one['filename']}:{one['line_number']}: {one['test_id']}" for one in found["results"]] == []

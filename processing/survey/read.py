@@ -6,7 +6,7 @@ line is an error.
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Dict, List, Optional, Tuple
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 from ..errors import SurveyError, short
 from ..language import tr
@@ -97,6 +97,7 @@ def _read_lines(
 ) -> List[ScanLine]:
     lines: List[ScanLine] = []
     keys, files = set(), {}
+    homeless: Dict[str, List[str]] = {}
     before = len(findings)
     rows = tables.read_lines(folder, findings)
     if not rows and len(findings) == before:
@@ -106,15 +107,10 @@ def _read_lines(
         value = row.values
         key = (value["area_id"], value["line_id"].lower(), value["dipole_axis"])
         where = f"{row.where} ({short(value['area_id'])} {short(value['line_id'])} {value['dipole_axis']})"
+        if value["area_id"] not in areas:
+            homeless.setdefault(value["area_id"], []).append(where)
+            continue
         try:
-            if value["area_id"] not in areas:
-                raise SurveyError(
-                    tr(
-                        "area {text} is not among the usable rows of {areas_file}.",
-                        text=short(value["area_id"]),
-                        areas_file=tables.AREAS_FILE,
-                    )
-                )
             if key in keys:
                 raise SurveyError(tr("this line, with this dipole axis, stands in the table already."))
             path = _find_file(folder, value["file"])
@@ -129,8 +125,23 @@ def _read_lines(
         lines.append(line)
         for text in warnings:
             findings.append(Finding("warning", where, text))
+    _tell_homeless(homeless, findings)
     monitor.step(1.0)
     return lines
+
+
+def _tell_homeless(homeless: Mapping[str, Sequence[str]], findings: List[Finding]) -> None:
+    """One finding, at the first row, for each area that rows name and that has no usable row of its own."""
+    for area_id, rows in homeless.items():
+        area = {"area": short(area_id), "areas_file": tables.AREAS_FILE}
+        text = tr("area {area} is not among the usable rows of {areas_file}. The row is left out.", **area)
+        if len(rows) > 1:
+            text = tr(
+                "area {area} is not among the usable rows of {areas_file}. This row and {count} more of that area are left out.",
+                **area,
+                count=len(rows) - 1,
+            )
+        findings.append(Finding("error", rows[0], text))
 
 
 def _find_file(folder: Path, text: str) -> Path:
@@ -190,17 +201,14 @@ def _read_line(
 
 
 def _attach_control_points(folder: Path, areas: Dict[str, ScanArea], findings: List[Finding]) -> None:
+    homeless: Dict[str, List[str]] = {}
     for where, point in tables.read_control_points(folder, findings):
         area = areas.get(point.area_id)
         if area is None:
-            text = tr(
-                "area {text} is not among the usable rows of {areas_file}; the point is left out.",
-                text=short(point.area_id),
-                areas_file=tables.AREAS_FILE,
-            )
-            findings.append(Finding("error", where, text))
-            continue
-        areas[point.area_id] = replace(area, control_points=(*area.control_points, point))
+            homeless.setdefault(point.area_id, []).append(where)
+        else:
+            areas[point.area_id] = replace(area, control_points=(*area.control_points, point))
+    _tell_homeless(homeless, findings)
 
 
 def _check_area(area: ScanArea, findings: List[Finding]) -> None:

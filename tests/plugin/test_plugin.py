@@ -17,7 +17,7 @@ def metadata():
 
 
 def test_metadata_is_what_the_plugin_repository_asks_for(metadata):
-    # The list is that of https://plugins.qgis.org/docs/publish ("Metadata"), as known in 2026.
+    # The list is that of the plugin repository of QGIS (its page on publishing, "Metadata"), as known in 2026.
     required = [
         "name",
         "description",

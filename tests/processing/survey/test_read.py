@@ -144,8 +144,18 @@ def test_one_bad_line_is_named_and_left_out(folder, spoil, words):
     (finding,) = [found for found in survey.findings if found.severity == "error"]
     assert finding.where.startswith("scan_lines.csv row ")
     assert "x00" in finding.where
-    assert finding.text.endswith("The line is left out.")
+    assert finding.text.endswith(("The line is left out.", "The row is left out."))
     assert re.search(words, finding.text), finding.text
+
+
+def test_a_bad_area_is_told_once_for_all_its_lines_and_points(folder):
+    for row in folder.lines[1:6]:
+        row[0] = "A9"
+    survey = folder.read()
+    errors = [found for found in survey.findings if found.severity == "error"]
+    assert [found.where for found in errors if "A9" in found.text] == ["scan_lines.csv row 2 (A9 x00 across)"]
+    assert "This row and 4 more of that area are left out." in errors[0].text
+    assert survey.line_count == len(folder.lines) - 6
 
 
 def test_link_out_of_the_folder(folder, tmp_path):
