@@ -157,8 +157,9 @@ def failures_said(path: Path):
         # Some of rasterio's errors have no public name.
         if not isinstance(error, OSError) and not type(error).__module__.startswith("rasterio"):
             raise
-        number = getattr(error, "errno", None)
-        # Where the system gives another reason, that one is told: a medium that is read-only has no free space either.
+        # Where the system gives another reason, that one is told: a medium that is read-only has no free space either. GDAL's own
+        # errors have numbers of GDAL's.
+        number = error.errno if isinstance(error, OSError) else None
         if number in (errno.ENOSPC, errno.EDQUOT) or (number is None and _is_full(path.parent)):
             raise disk_is_full(path) from error
         reason = getattr(error, "strerror", None) or tr("no raster can be made there")
