@@ -1,6 +1,7 @@
 """Drawings that leave the office, opened again with programs that did not write them: ezdxf, OGR and Python's csv."""
 
 import csv
+from dataclasses import replace
 
 import grounds
 import numpy as np
@@ -231,3 +232,18 @@ def test_names_have_the_fields_of_the_standard():
 )
 def test_depth_bands(depth, band):
     assert drawing_layers.depth_band(depth, 0.05) == band
+
+
+def test_an_item_of_unknown_depth_may_lie_anywhere():
+    choice = DrawingChoice(kinds=("bar",), from_depth_m=0.05, to_depth_m=0.1)
+    row = {"kind": "bar", "depth_min_m": None, "depth_max_m": None}
+    assert choice.holds(row)
+    assert not choice.holds({**row, "kind": "tendon"})
+    depths = [(0.01, 0.049), (0.01, 0.05), (0.1, 0.2), (0.101, 0.2)]
+    assert [choice.holds({**row, "depth_min_m": a, "depth_max_m": b}) for a, b in depths] == [False, True, True, False]
+
+
+def test_a_wall_has_no_place_in_a_national_grid(tied):
+    drawing = replace(read_drawing(tied, "top", None, DrawingChoice()), surface="wall")
+    with pytest.raises(ProcessingError, match="A wall is drawn as an elevation"):
+        GridChange(drawing, national=True)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from inslab.processing.monitor import Monitor
-from inslab.processing.outputs.fitting import WHERE, note_moved_rasters
+from inslab.processing.outputs.fitting import WHERE, note_moved_rasters, read_given
 from inslab.processing.site.frame import FITTED, NOT_POSITIONED, AreaFit
 
 LINE = SimpleNamespace(trace_positions_m=lambda: np.array([[0.0, 0.0], [0.5, 0.0], [1.0, 0.0]]))
@@ -55,3 +55,17 @@ def test_several_areas_and_none():
     now = {"A": fit_of(0.01), "B": fit_of(), "C": fit_of(0.02)}
     assert said(before, now) == ["Areas A, C lie elsewhere than in the depth slices; compute the depth slices again."]
     assert said(before, now, rasters=()) == []
+
+
+def test_what_cannot_be_used_is_said_once(tmp_path):
+    head = "direction_id,area_id,local_direction_deg,site_direction_deg,sigma_deg"
+    rows = "wall,A,0,90,0.2\nbroken,A,north,90,0.2\n"
+    (tmp_path / "directions.csv").write_text(f"{head}\n{rows}", encoding="utf-8")
+    warned = []
+    result = SimpleNamespace(survey=SimpleNamespace(folder=tmp_path, areas=()), findings=[])
+    for _ in range(2):
+        read_given(result, Monitor(warn=warned.append))
+        assert [one.direction_id for one in result.observations.directions] == ["wall"]
+    assert len(result.findings) == 1
+    assert len(warned) == 1
+    assert "north" in warned[0]

@@ -93,3 +93,18 @@ def test_too_large_a_search_is_refused():
     fine = ChaseRules(0.1, 0.02, 0.003, cell_m=0.001, around_m=0.5)
     with pytest.raises(ProcessingError, match="larger cell"):
         route((-0.4, 0), (0.4, 0), [line("a", (0, -1, 0.05), (0, 1, 0.05))], fine)
+
+
+@pytest.mark.parametrize(
+    ("values", "words"),
+    [
+        ({"depth_m": 0.0}, "above zero metres"),
+        ({"width_m": 0.0}, "above zero metres"),
+        ({"tolerance_m": -0.001}, "must not be negative"),
+        ({"bend_m": -1.0}, "must not be negative"),
+        ({"crossing_factor": 0.99}, "not cheaper than clear ground"),
+    ],
+)
+def test_rules_that_make_no_cut(values, words):
+    with pytest.raises(ProcessingError, match=words):
+        ChaseRules(**{"depth_m": 0.05, "width_m": 0.03, **values}).check()
