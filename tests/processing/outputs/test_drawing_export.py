@@ -10,6 +10,7 @@ import pytest
 from inslab.processing.errors import ProcessingError
 from inslab.processing.outputs import drawing_layers
 from inslab.processing.outputs.drawing_content import DrawingChoice, GridChange, read_drawing
+from inslab.processing.outputs.drawing_dxf import depth_words
 from inslab.processing.outputs.drawing_export import export_drawing_step
 from inslab.processing.outputs.geopackage import import_ogr, read_layer, read_metadata, restamp
 from inslab.processing.outputs.layers import CRS_KEY
@@ -247,3 +248,10 @@ def test_a_wall_has_no_place_in_a_national_grid(tied):
     drawing = replace(read_drawing(tied, "top", None, DrawingChoice()), surface="wall")
     with pytest.raises(ProcessingError, match="A wall is drawn as an elevation"):
         GridChange(drawing, national=True)
+
+
+def test_depths_in_words():
+    row = {"depth_min_m": 0.0476, "depth_max_m": 0.0484, "sigma_depth_m": 0.005}
+    assert depth_words(row) == "48 ±5"
+    assert depth_words({**row, "depth_max_m": 0.085, "sigma_depth_m": None}) == "48-85"
+    assert depth_words({**row, "depth_max_m": None}) == "depth ?"

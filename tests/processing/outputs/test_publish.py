@@ -1,5 +1,6 @@
 """A result appears whole or not at all."""
 
+import errno
 import shutil
 import sqlite3
 from contextlib import closing
@@ -160,3 +161,16 @@ def test_on_windows_too_everything_is_put_back(tmp_path, as_on_windows, monkeypa
         with pytest.raises(ProcessingError, match="b cannot be replaced"):
             publish(staging, output)
     assert contents(output) == {"a.tif": "old", "b": "old"}
+
+
+def test_other_failures_go_through_and_leave_nothing(tmp_path):
+    """Only a full disk has a sentence of its own there."""
+
+    def fail():
+        with staging_folder(tmp_path / "out") as staging:
+            (staging / "a").write_text("new")
+            raise PermissionError(errno.EACCES, "no")
+
+    with pytest.raises(PermissionError):
+        fail()
+    assert list((tmp_path / "out").iterdir()) == []

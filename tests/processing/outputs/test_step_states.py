@@ -25,6 +25,7 @@ from inslab.processing.outputs.step_states import (
     result_parameters,
     steps_to_run,
 )
+from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
@@ -194,3 +195,16 @@ def test_a_result_of_an_earlier_version_does_not_count_as_up_to_date(survey):
             layer.SetFeature(feature)
     assert "earlier version" in reasons(survey, "read survey")[0]
     assert step_states.read_states(survey)[0].state == OUTDATED
+
+
+@pytest.mark.parametrize(
+    ("where", "text", "named"),
+    [
+        ("scan_lines.csv", "Area A1 has no lines.", ["A1"]),
+        ("A2", "It lies beside A1.", ["A2"]),  # where it was found counts first
+        ("A10", "Something about A1-b.", []),
+        ("", "All of it.", []),
+    ],
+)
+def test_areas_that_a_finding_names(where, text, named):
+    assert step_states.areas_named(Finding("warning", where, text), ["A1", "A2"]) == named

@@ -9,6 +9,7 @@ import pytest
 
 from inslab.processing import cautions
 from inslab.processing.errors import SurveyError
+from inslab.processing.outputs import survey_report
 from inslab.processing.outputs.geopackage import Layer, read_layer, replace_layers, write_geopackage
 from inslab.processing.outputs.layers import wave_speed_layer
 from inslab.processing.outputs.paper import MapSheet, Section, Table, paper_html
@@ -176,3 +177,10 @@ def test_a_record_is_reported_too(survey, tmp_path):
     assert ground.rows[0][0] == "S1/A1"
     (findings,) = tables_of(paper, "Findings")
     assert "their own reports" in findings.empty
+
+
+def test_depths_in_a_list_of_items():
+    row = {"depth_min_m": 0.0476, "depth_max_m": 0.085, "sigma_depth_m": 0.005}
+    assert survey_report._depth(row) == "48–85 ± 5"
+    assert survey_report._depth({**row, "depth_max_m": 0.048, "sigma_depth_m": None}) == "48"
+    assert survey_report._depth({**row, "depth_min_m": None}) == "not known"

@@ -345,3 +345,20 @@ def test_large_distances_in_words():
     keep = line("keep", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(0.985, 0.006, 0.025))
     # 985 mm and 1.645 x (2 x 5 + 5) mm is how far is looked.
     assert "within 1010 mm of its rim" in verdicts(at(2.0), keep, known=floor)[0].reason
+
+
+def test_starting_values_do_not_change_unseen():
+    """Keep-out, smallest and largest diameter, millimetres; people drill by them."""
+    listed = {
+        "bar": (25, 6, 25),
+        "tendon": (75, 15, 60),
+        "metal_conduit": (40, 15, 40),
+        "plastic_conduit": (40, 15, 40),
+        "unknown": (50, 6, 50),
+    }
+    assert {kind: KindRule(*(value / 1000 for value in row)) for kind, row in listed.items()} == dict(DEFAULT_RULES)
+
+
+def test_an_upright_hole_leans_nowhere():
+    hole = Penetrations.upright([0, 0], 0.1, 0.2, 0.003)
+    assert (hole.azimuth_rad.tolist(), hole.tilt_rad.tolist()) == ([0.0], [0.0])

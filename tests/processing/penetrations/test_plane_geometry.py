@@ -93,3 +93,13 @@ def test_a_ring_is_closed():
     polygon = to_polygon([box(0, 0, 2, 1)[:-1]])
     assert polygon.GetArea() == pytest.approx(2.0)
     assert polygon.GetGeometryRef(0).GetPointCount() == 5
+
+
+def test_points_level_with_a_corner():
+    """A ray through a corner crosses the outline there once or not at all, never twice."""
+    diamond = np.array([(-1, 0), (0, -1), (1, 0), (0, 1), (-1, 0)], float)
+    points = [(0.0, 0.0), (-0.5, 0.0), (-2.0, 0.0), (-2.0, 1.0), (-2.0, -1.0), (2.0, 0.0)]
+    half = np.sqrt(0.5)  # of the square's side; the last but one are nearest to the corner at the left
+    expected = [half, half / 2, -1.0, -np.sqrt(2), -np.sqrt(2), -1.0]
+    assert distance_inside(points, edges_of([diamond])) == pytest.approx(expected)
+    assert distance_inside(points, edges_of([diamond[::-1]])) == pytest.approx(expected)
