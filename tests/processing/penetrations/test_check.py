@@ -328,8 +328,8 @@ def test_without_any_item_the_probability_is_nothing():
 
 
 def test_the_hole_without_a_position_is_named():
-    holes = Penetrations.upright([[0, 0], [0, np.nan], [0, 0]], 0.02, 0.1, 0.003)
-    with pytest.raises(ProcessingError, match="Penetration P2 has no position"):
+    holes = Penetrations.upright([[0, 0], [0, 0], [0, np.nan], [0, 0]], 0.02, 0.1, 0.003)
+    with pytest.raises(ProcessingError, match="Penetration P3 has no position"):
         check.check_holes(holes)
 
 

@@ -300,3 +300,14 @@ def test_a_wide_item_is_found_where_its_near_end_is_just_within_reach(diameter):
     duct = pieces(line("duct", (end + 0.1, 0, 0.05), (end + 2.0, 0, 0.05), rule=KindRule(0.0, 0.3, 0.4)))
     found = find_meetings(Penetrations.upright([0, 0], diameter, 0.6, 0.003), duct, Confidence())
     assert found.distance_m == pytest.approx([0.199], abs=1e-6)
+
+
+@pytest.mark.parametrize(("aside", "expected"), [(0.0, 1.0), (0.0109, 1.0), (0.0111, 0.0)])
+def test_without_any_uncertainty_it_touches_or_does_not(aside, expected):
+    """6 mm of the hole and 5 mm of the item."""
+    item = line(
+        "a", (-1, aside, 0.05), (1, aside, 0.05), sigma_xy_m=0.0, sigma_depth_m=0.0, rule=KindRule(0.0, 0.01, 0.01)
+    )
+    holes = Penetrations.upright([[0, 0], [0, 0]], 0.012, [0.2, 0.04], 0.0)
+    found = find_meetings(holes, pieces(item), Confidence(depth_tolerance_m=0.0))
+    assert found.touch_probability == pytest.approx([expected, 0.0])
