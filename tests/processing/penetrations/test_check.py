@@ -168,9 +168,9 @@ def test_unknown_in_words():
     assert with_item.verdict == "unknown"
     assert with_item.governing_item == "bar"
     assert with_item.margin_m == pytest.approx(0.0505 - 0.006 - 0.0125 - 0.015, abs=1e-5)
-    assert with_item.reason.startswith("Unknown: ")
-    assert with_item.reason.endswith(
-        "; of what is known, the nearest item, bar bar, is 32 ± 4 mm away (keep-out distance 15 mm)."
+    assert with_item.reason == (
+        "Unknown: it lies outside what was scanned; of what is known, the nearest item, bar bar, is 32 ± 4 mm away (keep-out "
+        "distance 15 mm)."
     )
     without = verdicts(at(0.5), BAR, known=outside)[0]
     assert (without.verdict, without.governing_item, without.margin_m, without.sigma_margin_m) == ("unknown",) + (
