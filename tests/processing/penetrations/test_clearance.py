@@ -311,3 +311,27 @@ def test_without_any_uncertainty_it_touches_or_does_not(aside, expected):
     holes = Penetrations.upright([[0, 0], [0, 0]], 0.012, [0.2, 0.04], 0.0)
     found = find_meetings(holes, pieces(item), Confidence(depth_tolerance_m=0.0))
     assert found.touch_probability == pytest.approx([expected, 0.0])
+
+
+def test_a_hairpin_is_found_by_its_bend():
+    """Two pieces of 250 mm that run straight away from a bend 199 mm from the hole's rim: no nearer piece leads to them."""
+    bend = 0.02 + 0.003 + 0.199
+    item = obstacle(
+        "u",
+        [(bend + 0.25, 0.0003, 0.05), (bend, 0, 0.05), (bend + 0.25, -0.0003, 0.05)],
+        rule=KindRule(0.0, 0.006, 0.006),
+    )
+    found = find_meetings(Penetrations.upright([0, 0], 0.04, 0.2, 0.003), pieces(item), Confidence())
+    assert found.distance_m == pytest.approx([0.199], abs=1e-6)
+
+
+@pytest.mark.parametrize("end", [1.0, -1.0])
+def test_both_ends_of_a_leaning_hole_count(end):
+    """1.6 m at 60 degrees go 1.386 m aside: items 190 mm beyond either end of that, in line with the hole, at its depth there."""
+    tilt, length = np.radians(60), 1.6
+    reached = length * np.sin(tilt)
+    x, depth = (reached + 0.19, length * np.cos(tilt)) if end > 0 else (-0.19, 0.0)
+    item = line("a", (x, -0.02, depth), (x, 0.02, depth), rule=KindRule(0.0, 0.001, 0.001))
+    columns = (np.array([value]) for value in (0.02, length, 0.003, np.pi / 2, tilt))
+    found = find_meetings(Penetrations(["h"], np.zeros((1, 2)), *columns), pieces(item), Confidence())
+    assert found.item.tolist() == [0]
