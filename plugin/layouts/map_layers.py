@@ -19,7 +19,7 @@ from ...processing.language import tr
 from ...processing.outputs.stored import read_crs_wkt
 from ..layers import Plane, table_layer
 from ..styles.items import style_bridged, style_items
-from ..styles.labels import always_shown
+from ..styles.labels import always_shown, draw_in_order
 from ..styles.penetrations import style_verdicts
 from ..styles.plan import style_control_points, style_penetrations, style_scan_areas
 from .page import style_scanned
@@ -59,6 +59,7 @@ class MapLayers:
             if layer is not None and (table != "bridged" or layer.featureCount()):
                 layer.setName(title)
                 style(layer)
+                draw_in_order(layer)
                 found.append(layer)
         return [layer for layer in found if layer is not None]
 
@@ -86,6 +87,7 @@ class MapLayers:
             layer.dataProvider().addFeature(feature)
         checked = any(row.get("verdict") for _, row in own)
         (style_verdicts if checked else style_penetrations)(layer)
+        draw_in_order(layer)
         return self.project.addMapLayer(layer)
 
     def _table_crs(self) -> QgsCoordinateReferenceSystem:

@@ -3,6 +3,7 @@
 from qgis.core import (
     Qgis,
     QgsPalLayerSettings,
+    QgsProperty,
     QgsTextBufferSettings,
     QgsTextFormat,
     QgsVectorLayerSimpleLabeling,
@@ -33,6 +34,17 @@ def always_shown(settings: QgsPalLayerSettings) -> None:
     else:  # QGIS 3.22
         settings.displayAll = True
     settings.priority = 10
+
+
+def draw_in_order(layer) -> None:
+    """Labels one after the other as the features are stored; those of equal size come in any order otherwise."""
+    if layer.labeling() is None:
+        return
+    settings = layer.labeling().settings()
+    properties = settings.dataDefinedProperties()
+    properties.setProperty(QgsPalLayerSettings.Property.ZIndex, QgsProperty.fromExpression("$id"))
+    settings.setDataDefinedProperties(properties)
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(settings))
 
 
 def label(layer, expression, size_pt, bold=False, placement=None, smallest_scale=None) -> None:
