@@ -38,7 +38,7 @@ LARGEST_SLOPE = 0.3
 FROM_END_M = 0.10
 OFFSETS_M = np.arange(0.0, 0.2001, 0.005)
 RATIOS = np.array([0.80, 0.88, 0.94, 1.0, 1.06, 1.13, 1.22])
-RADII_M = (0.004, 0.006, 0.008, 0.010, 0.013)
+RADII_M = (0.004, 0.007, 0.012)
 # Depths to the top that are tried, and how far from the first estimate; the table is coarser, its spectra are smooth in depth.
 TRIAL_DEPTHS_M, DEPTH_SHIFT_M = np.arange(0.014, 0.1601, 0.002), 0.014
 TABLE_DEPTHS_M = np.array([0.014, 0.020, 0.027, 0.035, 0.045, 0.057, 0.072, 0.090, 0.112, 0.136, 0.160])
@@ -228,7 +228,8 @@ class _Matcher:
         self.separation, self.frequency = area.antenna_separation_m, area.centre_frequency_ghz
         self.first, self.direct, self.time, self.kept = first, direct, time, kept
         self._done: Dict[Tuple[float, float], np.ndarray] = {}
-        self.spectrum = Spectrum.over(3.0 * self.frequency, max(12.0 / self.frequency, 1.3 * time[-1]))
+        # Beyond these frequencies the band-pass leaves less than a hundredth of the strongest.
+        self.spectrum = Spectrum.over(2.5 * self.frequency, max(12.0 / self.frequency, 1.3 * time[-1]))
         sections = band_pass_sections(prepared.interval_ns, self.frequency)
         nyquist = 0.5 / prepared.interval_ns
         _, response = sosfreqz(sections, worN=np.pi * np.abs(self.spectrum.omega.real) / (2 * np.pi) / nyquist)

@@ -102,7 +102,7 @@ def _common(aligned, offset, images):
     for number in range(count):
         chosen = aligned[bins == number]
         if len(chosen):
-            table[number] = np.median(chosen.real, axis=0) + 1j * np.median(chosen.imag, axis=0)
+            table[number] = np.median(chosen.view(float), axis=0).view(complex)  # of real and imaginary parts apart
             weight[number] = len(chosen)
     # The echo is even in the offset, so the mirror mode of the filter is the right one at offset 0.
     top = gaussian_filter1d(table * weight[:, None], 1.5, axis=0, mode="mirror")

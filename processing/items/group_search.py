@@ -16,7 +16,7 @@ from .echo import Echo, add_echo, learn_echo
 from .ghosts import beside_stronger, refuse
 from .polarity import is_neither
 from .refine import BEYOND_M, Sightings, fit_curve, sight
-from .stack import ALONG_LAG, Track, middle_m, search
+from .stack import ALONG_LAG, SLOPES, Track, middle_m, search
 from .windows import course, find_chains
 
 # The stack statistic of Gaussian noise alone reaches about 5, that of clutter 6 to 7 (both measured on simulated slabs).
@@ -73,7 +73,8 @@ class GroupSearch:
         largest_slope: float = np.inf,
     ):
         self.images = images
-        self.rounds, self.bent, self.largest_slope = rounds, bent, largest_slope
+        self.rounds, self.bent = rounds, bent
+        self.slopes = SLOPES[np.abs(SLOPES) <= largest_slope]
         self.base_m = base_m
         self.wavelength = wavelength_m(images)
         self.offsets = images.group.offsets_m - middle_m(images)
@@ -91,7 +92,7 @@ class GroupSearch:
             part = straight.part(start, start + 0.8 / len(self.rounds))
             # Where the round before took nothing off, there is nothing else to be seen.
             if candidates is None:
-                candidates = search(self.images, self.noise, part, self.largest_slope)
+                candidates = search(self.images, self.noise, part, self.slopes)
             new = self._accept(candidates, factor * THRESHOLD)
             for track in new:
                 sightings = self._sight(track, *track.at(self.offsets))
@@ -102,8 +103,8 @@ class GroupSearch:
                 for axis in DIPOLE_AXES:
                     self.images.replace_traces(axis, self.traces[axis].copy())
                 candidates = None
-        self._prune()
-        self._take_off()
+        if self._prune():
+            self._take_off()
         if self.bent:
             self._add_chains(monitor.part(0.6, 1.0))
         return self.found
@@ -297,8 +298,8 @@ class GroupSearch:
         away = np.hypot(u - track.at(self.offsets)[0], z - track.at(self.offsets)[1])
         return bool(np.median(away) < 0.35 * self.wavelength)
 
-    def _prune(self) -> None:
-        """Drop what turns out to be a ghost now that all objects are known, and objects that the refinement merged."""
+    def _prune(self) -> bool:
+        """Drop what turns out to be a ghost now that all objects are known, and objects that the refinement merged; whether any."""
         kept: List[Found] = []
         for one in sorted(self.found, key=lambda one: -one.track.strength):
             others = [other.track for other in kept]
@@ -316,4 +317,6 @@ class GroupSearch:
                 self._put_back([one])
                 continue
             kept.append(one)
+        dropped = len(kept) < len(self.found)
         self.found = kept
+        return dropped

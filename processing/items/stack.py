@@ -59,22 +59,24 @@ def middle_m(images: GroupImages) -> float:
 
 
 def normalised_images(images: GroupImages, noise: Dict[str, np.ndarray], crossing_rad: float) -> np.ndarray:
-    """Images of both dipole axes in units of their noise, `along` moved up by its lag; (axis, pass, distance, depth)."""
+    """Images of both dipole axes in units of their noise, `along` moved up by its lag; (axis, pass, distance, depth).
+
+    On the points of the search, which are every `STRIDE`-th both ways.
+    """
     step = images.grid.depth_m[1] - images.grid.depth_m[0]
-    wavelength = wavelength_m(images)
-    out = np.zeros((2, len(images.group.passes), *images.grid.shape), np.complex64)
+    shape = (-(-count // STRIDE) for count in images.grid.shape)
+    out = np.zeros((2, len(images.group.passes), *shape), np.complex64)
     for number, axis in enumerate(DIPOLE_AXES):
-        image = images.image(axis, crossing_rad)
-        image = image / noise[axis].astype(np.float32)
-        lag = int(round(ALONG_LAG * wavelength / step)) if axis == "along" else 0
-        out[number, :, :, : image.shape[2] - lag] = image[:, :, lag:]
+        lag = int(round(ALONG_LAG * wavelength_m(images) / step)) if axis == "along" else 0
+        image = images.image(axis, crossing_rad, STRIDE, lag)
+        out[number, :, :, : image.shape[2]] = image / noise[axis][lag::STRIDE].astype(np.float32)
     return out
 
 
 def search(
-    images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor(), largest_slope: float = np.inf
+    images: GroupImages, noise: Dict[str, np.ndarray], monitor: Monitor = Monitor(), slopes: np.ndarray = SLOPES
 ) -> List[Track]:
-    """All local maxima of the stack, strongest first, among tracks of slopes up to `largest_slope`.
+    """All local maxima of the stack, strongest first, among tracks of these slopes.
 
     A single pass has no slopes: its maxima are those of its own image.
     """
@@ -83,8 +85,7 @@ def search(
     z = grid.depth_m[::STRIDE]
     du, dz = u[1] - u[0], z[1] - z[0]
     offsets = images.group.offsets_m - middle_m(images)
-    slopes, dips = (SLOPES, DIPS) if len(offsets) > 1 else (np.zeros(1), np.zeros(1))
-    slopes = slopes[np.abs(slopes) <= largest_slope]
+    slopes, dips = (slopes, DIPS) if len(offsets) > 1 else (np.zeros(1), np.zeros(1))
     farthest = np.abs(offsets).max()
     pad_u = int(np.ceil(np.abs(slopes).max() * farthest / du)) + 1
     pad_z = int(np.ceil(np.abs(dips).max() * farthest / dz)) + 1
@@ -96,10 +97,7 @@ def search(
     angle_of = [int(np.argmin(np.abs(IMAGE_ANGLES_RAD - abs(np.arctan(p))))) for p in slopes]
     done = 0
     for angle in sorted(set(angle_of)):
-        crossing = IMAGE_ANGLES_RAD[angle]
-        image = normalised_images(images, noise, crossing)[:, :, ::STRIDE, ::STRIDE]
-        padded = np.pad(image.swapaxes(0, 1), ((0, 0), (0, 0), (pad_u, pad_u), (pad_z, pad_z)))
-        energy = np.sum(np.abs(padded) ** 2, axis=1)
+        padded = _padded(normalised_images(images, noise, IMAGE_ANGLES_RAD[angle]), pad_u, pad_z)
         for number in np.flatnonzero(np.array(angle_of) == angle):
             monitor.step(done / len(slopes))
             done += 1
@@ -107,31 +105,38 @@ def search(
             # How many passes (counting both axes) really cross the object inside the imaged stretch.
             columns = np.arange(len(u))[None, :] + shifts[:, None] - pad_u
             inside = (columns >= 0) & (columns < len(u))
-            passes = np.maximum(0.5 * np.sum(present[:, :, None] * inside[None], axis=(0, 1)), 1.0)[:, None]
+            passes = np.maximum(0.5 * np.sum(present[:, :, None] * inside[None], axis=(0, 1)), 1.0)
             enough = passes >= max(min(2.0, 0.5 * len(offsets)), 0.25 * len(offsets))
-            # Flat copies: a shift in depth is then a plain offset into one long row, which adds far faster than windows do.
-            flat = np.stack([padded[one, :, c : c + len(u)].ravel() for one, c in enumerate(shifts)])
-            length = flat.shape[1] - 2 * pad_z
-            power = np.zeros((len(u), len(z)), np.float32)
-            best = np.zeros((len(u), len(z)), np.int8)
-            for k in range(len(dips)):
-                total = np.zeros(flat.shape[1], np.complex64)
-                middle = total[pad_z : pad_z + length]
-                for one, level in enumerate(level_shifts[k]):
-                    middle += flat[one, level : level + length]
-                this = (total.real**2 + total.imag**2).reshape(2, len(u), -1)[:, :, pad_z : pad_z + len(z)].sum(axis=0)
-                better = this > power
-                power[better] = this[better]
-                best[better] = k
-            every = np.zeros((len(u), len(z)), np.float32)
-            for one, column in enumerate(shifts):
-                levels = level_shifts[best, one] + np.arange(len(z))
-                every += energy[one, column + np.arange(len(u))[:, None], levels]
-            power /= passes
-            coherence[number] = power / np.maximum(every, 1e-12)
-            strength[number] = np.where(enough, np.sqrt(power) * np.minimum(1.0, 2 * coherence[number]), 0)
-            dip[number] = best
+            sums = _sums_along(padded, shifts, level_shifts, len(u), len(z))
+            power = np.einsum("kzpu,kzpu->kzu", sums[:, :, :-1], sums[:, :, :-1])
+            best = power.argmax(axis=0)
+            power = np.take_along_axis(power, best[None], axis=0)[0] / passes
+            every = np.take_along_axis(sums[:, :, -1], best[None], axis=0)[0]
+            coherence[number] = (power / np.maximum(every, 1e-12)).T
+            strength[number] = np.where(enough, np.sqrt(power), 0).T * np.minimum(1.0, 2 * coherence[number])
+            dip[number] = best.T
     return _peaks(images, strength, coherence, slopes, dips[dip], u, z)
+
+
+def _padded(image: np.ndarray, pad_u: int, pad_z: int) -> np.ndarray:
+    """Real and imaginary parts of both axes, and their energy, with zeros around; shape (pass, depth, part, distance), float32."""
+    parts = np.concatenate([image.real, image.imag, np.sum(np.abs(image) ** 2, axis=0, keepdims=True)])
+    padding = (0, 0), (pad_z, pad_z), (0, 0), (pad_u, pad_u)
+    return np.pad(parts.transpose(1, 3, 0, 2), padding)
+
+
+def _sums_along(padded, shifts, level_shifts, u_count: int, z_count: int) -> np.ndarray:
+    """Sums over the passes along tracks of one slope and all dips; shape (dip, depth, part, distance).
+
+    `shifts` has shape (pass,), `level_shifts` (dip, pass). Rows of all distances and parts lie together, so that a shift in depth
+    is a slice and each sum one long addition.
+    """
+    moved = np.stack([one[:, :, c : c + u_count] for one, c in zip(padded, shifts)])
+    sums = np.zeros((len(level_shifts), z_count, *moved.shape[2:]), np.float32)
+    for total, levels in zip(sums, level_shifts):
+        for one, level in zip(moved, levels):
+            total += one[level : level + z_count]
+    return sums
 
 
 def _peaks(images, strength, coherence, slopes, dip, u, z) -> List[Track]:

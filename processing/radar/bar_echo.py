@@ -124,9 +124,11 @@ class _OneFrequency:
     def _sum_across(self, component, offsets, odd: bool) -> np.ndarray:
         """Inverse transform over the wavenumber across the bar at some offsets; shape (offset, along, depth)."""
         angle = np.outer(offsets, self.across)
-        kernel = (1j * np.sin(angle) if odd else np.cos(angle)) * (ACROSS_STEP / np.pi)
-        values = component[:, :, None] * self.descent
-        return (kernel @ values.reshape(len(self.across), -1)).reshape(len(offsets), *values.shape[1:])
+        kernel = (np.sin(angle) if odd else np.cos(angle)) * (ACROSS_STEP / np.pi)
+        values = (1j * component if odd else component)[:, :, None] * self.descent
+        # The kernel is real, so real and imaginary parts are transformed side by side.
+        sums = kernel @ values.reshape(len(self.across), -1).view(float)
+        return sums.view(complex).reshape(len(offsets), *values.shape[1:])
 
     def parallel(self, offsets, separation_m) -> np.ndarray:
         """Bar parallel to the dipoles, which are apart across it; shape (offset, depth)."""

@@ -72,7 +72,7 @@ def focus(images: GroupImages, axis: str, traces, u_m, depth_m, step_u, step_z, 
     time = two_leg_path(x, z, images.area.antenna_separation_m, axis, crossing_rad, NOMINAL_RADIUS_M)
     time = time / images.speed.speed_m_ns
     reach = np.minimum(APERTURE_M, APERTURE_SLOPE * z + APERTURE_MARGIN_M)
-    weight = z / np.hypot(x * np.cos(crossing_rad), z) * np.sqrt(time) * spacing * (np.abs(x) <= reach)
+    weight = z / np.sqrt((x * np.cos(crossing_rad)) ** 2 + z**2) * np.sqrt(time) * spacing * (np.abs(x) <= reach)
     weight *= unaliased(x, z, spacing, images.speed.speed_m_ns, crossing_rad, images.area.centre_frequency_ghz)
     values = sample_traces(near, images.time_ns, np.nan_to_num(time, nan=-1e3))
     return np.nansum(values * np.nan_to_num(weight), axis=1)

@@ -142,7 +142,7 @@ class GroupImages:
         self.time_ns = (prepared.time_ns + lag)[kept]
         self.has, self.traces, self._distances = {}, {}, {}
         turn = np.exp(-1j * speed.pulse_phase_rad)
-        self._images: Dict[Tuple[str, float], np.ndarray] = {}
+        self._images: Dict[tuple, np.ndarray] = {}
         self._operators: Dict[tuple, csr_matrix] = {}
         for axis in DIPOLE_AXES:
             lines = [one.lines.get(axis) for one in group.passes]
@@ -167,38 +167,42 @@ class GroupImages:
         """Coordinate u of the traces, shape (pass, trace); NaN where a pass has fewer."""
         return self._distances[axis]
 
-    def image(self, axis: str, crossing_rad: float = 0.0) -> np.ndarray:
-        """Complex images for objects crossing at this angle, shape (pass, distance, depth), complex64."""
-        key = axis, round(float(crossing_rad), 4)
+    def image(self, axis: str, crossing_rad: float = 0.0, stride: int = 1, skipped: int = 0) -> np.ndarray:
+        """Complex images for objects crossing at this angle, shape (pass, distance, depth), complex64.
+
+        On every `stride`-th point of the grid both ways, without its first `skipped` depths.
+        """
+        key = axis, round(float(crossing_rad), 4), stride, skipped
         if key not in self._images:
-            self._images[key] = self._migrate(axis, crossing_rad)
+            grid = ImageGrid(self.grid.distance_m[::stride], self.grid.depth_m[skipped::stride])
+            self._images[key] = self._migrate(axis, crossing_rad, grid)
         return self._images[key]
 
-    def _migrate(self, axis: str, crossing_rad: float) -> np.ndarray:
+    def _migrate(self, axis: str, crossing_rad: float, grid: ImageGrid) -> np.ndarray:
         traces, distances = self.traces[axis], self._distances[axis]
-        out = np.zeros((len(traces), *self.grid.shape), np.complex64)
+        out = np.zeros((len(traces), *grid.shape), np.complex64)
         done = ~self.has[axis]
         while not done.all():
             first = int(np.argmin(done))
             same = ~done & np.all((np.abs(distances - distances[first]) < 1e-4) | np.isnan(distances), axis=1)
             same &= np.isnan(distances).sum(axis=1) == np.isnan(distances[first]).sum()
             count = int(np.isfinite(distances[first]).sum())
-            operator = self._operator(axis, crossing_rad, distances[first, :count])
+            operator = self._operator(axis, crossing_rad, distances[first, :count], grid)
             stack = traces[same, :count].reshape(same.sum(), -1)
             both = np.ascontiguousarray(np.concatenate([stack.real, stack.imag]).T)
             image = operator @ both
             pairs = image[:, : same.sum()] + 1j * image[:, same.sum() :]
-            out[same] = pairs.T.reshape(same.sum(), *self.grid.shape)
+            out[same] = pairs.T.reshape(same.sum(), *grid.shape)
             done |= same
         return out
 
-    def _operator(self, axis: str, crossing_rad: float, distances_m: np.ndarray):
-        key = axis, round(float(crossing_rad), 4), distances_m.round(4).tobytes()
+    def _operator(self, axis: str, crossing_rad: float, distances_m: np.ndarray, grid: ImageGrid):
+        key = axis, round(float(crossing_rad), 4), distances_m.round(4).tobytes(), grid.depth_m[0], grid.shape
         if key not in self._operators:
             self._operators[key] = migration_operator(
                 distances_m,
                 self.time_ns,
-                self.grid,
+                grid,
                 self.speed.speed_m_ns,
                 self.area.antenna_separation_m,
                 axis,

@@ -68,7 +68,7 @@ def migration_operator(
     x, z = offset[points, traces], depth[levels]
     path = two_leg_path(x, z, separation_m, dipole_axis, crossing_rad, NOMINAL_RADIUS_M)
     time = path / speed_m_ns
-    weight = z / np.hypot(x * np.cos(crossing_rad), z) * np.sqrt(time) * np.abs(spacing[traces])
+    weight = z / np.sqrt((x * np.cos(crossing_rad)) ** 2 + z**2) * np.sqrt(time) * np.abs(spacing[traces])
     if centre_frequency_ghz > 0:
         weight = weight * unaliased(x, z, np.abs(spacing[traces]), speed_m_ns, crossing_rad, centre_frequency_ghz)
     position = (time - time_ns[0]) / interval
@@ -87,5 +87,5 @@ def migration_operator(
 
 def unaliased(x_m, z_m, spacing_m, speed_m_ns: float, crossing_rad: float, centre_frequency_ghz: float):
     """Whether neighbouring traces at these offsets differ in travel time by at most half a period (anti-alias guard)."""
-    step = spacing_m * np.abs(x_m) * np.cos(crossing_rad) ** 2 / np.hypot(x_m, z_m)
+    step = spacing_m * np.abs(x_m) * np.cos(crossing_rad) ** 2 / np.sqrt(x_m**2 + z_m**2)
     return 2 * step / speed_m_ns * centre_frequency_ghz <= 0.5
