@@ -53,6 +53,7 @@ def detect_items(
         )
         search = GroupSearch(GroupImages(prepared, group, speed, grid), base_m)
         search.run(own)
+        search.let_go()
         return search
 
     searches = run_together([partial(search_group, group) for group in group_lines(prepared)], monitor.part(0.0, 0.9))

@@ -103,11 +103,18 @@ class GroupSearch:
                 for axis in DIPOLE_AXES:
                     self.images.replace_traces(axis, self.traces[axis].copy())
                 candidates = None
-        if self._prune():
-            self._take_off()
+        self._prune()
+        self._take_off()
         if self.bent:
             self._add_chains(monitor.part(0.6, 1.0))
         return self.found
+
+    def let_go(self) -> None:
+        """Forget traces, images and echoes: what was found stands without them, and is small enough to be handed on."""
+        self.images.let_go()
+        self.traces = {}
+        for one in self.found:
+            one.echo = Echo()
 
     def _add_chains(self, monitor: Monitor) -> None:
         """Bent and short objects among what is left, and in place of straight ones that their sightings do not bear out."""
@@ -298,8 +305,8 @@ class GroupSearch:
         away = np.hypot(u - track.at(self.offsets)[0], z - track.at(self.offsets)[1])
         return bool(np.median(away) < 0.35 * self.wavelength)
 
-    def _prune(self) -> bool:
-        """Drop what turns out to be a ghost now that all objects are known, and objects that the refinement merged; whether any."""
+    def _prune(self) -> None:
+        """Drop what turns out to be a ghost now that all objects are known, and objects that the refinement merged."""
         kept: List[Found] = []
         for one in sorted(self.found, key=lambda one: -one.track.strength):
             others = [other.track for other in kept]
@@ -317,6 +324,4 @@ class GroupSearch:
                 self._put_back([one])
                 continue
             kept.append(one)
-        dropped = len(kept) < len(self.found)
         self.found = kept
-        return dropped

@@ -12,11 +12,9 @@ import numpy as np
 from ..monitor import Monitor
 from ..radar.line_groups import GroupImages, LineGroup, wavelength_m
 from .ghosts import refuse
-from .stack import SLOPES, Track, search
+from .stack import Track, search
 
 WINDOW_M, FEWEST_PASSES = 0.40, 5
-# At the ends of so short a piece half a step is 4 mm, less than a point of the images.
-WINDOW_SLOPES = SLOPES[::2]
 # A piece must stand out this much (in stack units), as a link, as the mean of a chain, or alone. Over few passes strength alone
 # tells little: leftovers of strong neighbours are strong too, but fall out of step (coherence 0.5 to 0.6 on simulated slabs, that
 # of objects 0.75 and more).
@@ -83,7 +81,7 @@ def _pieces(window, noise, offsets_m, first, last, accepted, deepest_m, monitor)
     own = offsets_m[first:last]
     middle = 0.5 * (own[0] + own[-1])
     out: List[Piece] = []
-    for track in search(window, noise, monitor, WINDOW_SLOPES):
+    for track in search(window, noise, monitor):
         if (
             track.strength < LINK_STRENGTH
             or track.coherence < LINK_COHERENCE

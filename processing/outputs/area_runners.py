@@ -6,6 +6,8 @@ Every runner calls the same `run_task`, so that the results are the same to the 
 Each uses one thread for linear algebra: how such a library shares its sums out over threads changes the last digits, so that the
 same survey would give another result on a machine with more cores.
 
+Where there are more cores than areas, each of these processes may use several (`together`).
+
 Threads would not do: they gained a sixth, because most of the work holds Python's lock. Python's `multiprocessing` would not do
 either: inside QGIS it starts what `sys.executable` names, which may be a second QGIS. So the interpreter is looked for, asked
 whether it is the same as this one, and where none is found the work is done here.
@@ -88,7 +90,7 @@ def run_on_cores(tasks: Sequence[str], accept: Accept, monitor: Monitor) -> None
     for number in range(len(tasks)):
         waiting.put(number)
     events: queue.Queue[tuple] = queue.Queue()
-    workers = [_Worker(python, tasks, waiting, events) for _ in range(count)]
+    workers = [_Worker(python, usable_cores() // count, tasks, waiting, events) for _ in range(count)]
     try:
         _follow(len(tasks), events, accept, monitor)
     finally:
@@ -127,8 +129,8 @@ def _follow(count: int, events: "queue.Queue[tuple]", accept: Accept, monitor: M
 class _Worker:
     """One process, and the thread that gives it tasks and hears from it."""
 
-    def __init__(self, python: str, tasks: Sequence[str], waiting: "queue.Queue[int]", events: "queue.Queue[tuple]"):
-        self._python, self._tasks, self._waiting, self._events = python, tasks, waiting, events
+    def __init__(self, python: str, cores: int, tasks: Sequence[str], waiting: queue.Queue, events: queue.Queue):
+        self._python, self._cores, self._tasks, self._waiting, self._events = python, cores, tasks, waiting, events
         self._process: Optional[subprocess.Popen] = None
         self._stopping = False
         self._lock = threading.Lock()
@@ -159,7 +161,7 @@ class _Worker:
         try:
             with self._lock:
                 if self._process is None and not self._stopping:
-                    self._process = start_worker(self._python)
+                    self._process = start_worker(self._python, self._cores)
             return self._talk(number)
         except (OSError, ValueError, AttributeError) as error:
             code = self._end()
@@ -239,8 +241,11 @@ def _answers(python: str) -> bool:
     return True
 
 
-def start_worker(python: str) -> subprocess.Popen:
-    """A worker that is ready for tasks. Raises `OSError` or `ValueError` where it does not start or is another release."""
+def start_worker(python: str, cores: int = 1) -> subprocess.Popen:
+    """A worker that is ready for tasks and may use so many cores.
+
+    Raises `OSError` or `ValueError` where it does not start or is another release.
+    """
     single = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     process = subprocess.Popen(  # noqa: S603  # nosec B603 - see the import
         [python, str(WORKER)],
@@ -258,6 +263,7 @@ def start_worker(python: str) -> subprocess.Popen:
             "root": str(WORKER.parents[2]),
             "path": sys.path,
             "language": current(),
+            "cores": cores,
         }
         process.stdin.write(json.dumps(hello).encode() + b"\n")
         process.stdin.flush()

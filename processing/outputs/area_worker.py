@@ -1,8 +1,8 @@
 """A process that computes areas for another one: tasks come in, results go out. Started by `area_runners`, by its path.
 
-First comes one line of JSON: under which name the package is to be loaded, from where, and where its libraries are. Then each line
-is a task. Out go lines of JSON: the releases in use, then for each task its progress, and at its end the number of bytes that
-follow. Where the other process is gone nothing can be written any more, and this one ends.
+First comes one line of JSON: under which name the package is to be loaded, from where, where its libraries are, and how many cores
+it may use. Then each line is a task. Out go lines of JSON: the releases in use, then for each task its progress, and at its end the
+number of bytes that follow. Where the other process is gone nothing can be written any more, and this one ends.
 """
 
 import importlib
@@ -26,6 +26,7 @@ def main() -> None:
     importlib.import_module(f"{name}.processing.language").use(hello["language"])
     runners = importlib.import_module(f"{name}.processing.outputs.area_runners")
     monitor = importlib.import_module(f"{name}.processing.monitor").Monitor
+    importlib.import_module(f"{name}.processing.together").use_cores(hello["cores"])
 
     def say(what) -> None:
         out.write(json.dumps(what).encode() + b"\n")

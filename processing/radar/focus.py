@@ -64,7 +64,8 @@ def focus(images: GroupImages, axis: str, traces, u_m, depth_m, step_u, step_z, 
     ndarray, complex, shape (pass, len(step_u), len(step_z)), weighted as in `migration_operator`
     """
     centre = np.where(np.isfinite(u_m), u_m, -1e3)
-    index, offset = near_traces(images.distances_m(axis), centre, APERTURE_M + np.abs(step_u).max())
+    farthest = min(APERTURE_M, APERTURE_SLOPE * (np.nanmax(depth_m) + step_z.max()) + APERTURE_MARGIN_M)
+    index, offset = near_traces(images.distances_m(axis), centre, farthest + np.abs(step_u).max())
     near = np.take_along_axis(traces, index[:, :, None], axis=1)
     spacing = np.nanmedian(np.abs(np.diff(images.distances_m(axis), axis=1))) if traces.shape[1] > 1 else 1.0
     z = np.maximum(depth_m[:, None, None, None] + step_z, 0.004)

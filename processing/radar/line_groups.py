@@ -163,6 +163,10 @@ class GroupImages:
         self.traces[axis] = traces
         self._images = {key: image for key, image in self._images.items() if key[0] != axis}
 
+    def let_go(self) -> None:
+        """Forget traces and images; the group and its frame stay."""
+        self.traces, self._images, self._operators = {}, {}, {}
+
     def distances_m(self, axis: str) -> np.ndarray:
         """Coordinate u of the traces, shape (pass, trace); NaN where a pass has fewer."""
         return self._distances[axis]

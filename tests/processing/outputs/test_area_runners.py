@@ -65,10 +65,12 @@ def without_seconds(results):
     return [to_bytes(one) for one in results]
 
 
-@pytest.mark.parametrize("runner", ["cores", "cache"])
-def test_the_result_is_the_same_to_the_last_bit(survey, serial, runner):
+@pytest.mark.parametrize("runner", ["cores", "several cores an area", "cache"])
+def test_the_result_is_the_same_to_the_last_bit(survey, serial, runner, monkeypatch):
     expected, output = serial
-    if runner == "cores":
+    if runner == "several cores an area":
+        monkeypatch.setattr(area_runners, "usable_cores", lambda: 4)
+    if runner != "cache":
         shutil.rmtree(output)  # the same place, because the result says where it lies
         progress = []
         chain.process_survey(survey, output, monitor=Monitor(progress=progress.append), runner=run_on_cores)
