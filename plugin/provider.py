@@ -26,6 +26,7 @@ from .algorithms.surveyreport import SurveyReport
 from .algorithms.updaterecord import UpdateRecord
 from .algorithms.verifyitem import VerifyItem
 from .algorithms.wavespeed import EstimateWaveSpeed
+from .algorithms.withdrawverification import WithdrawVerification
 
 ICONS = Path(__file__).parent / "icons"
 ALGORITHMS = (
@@ -46,6 +47,7 @@ ALGORITHMS = (
     DrillSheet,
     UpdateRecord,
     VerifyItem,
+    WithdrawVerification,
     QueryRecord,
     ExportDrawing,
     SurveyReport,

@@ -20,7 +20,7 @@ from .record.merging import MergeReport, merge_survey
 from .record.query import Answer, Question, ask
 from .record.schema import GEOMETRY, TABLES
 from .record.store import open_store
-from .record.verification import Verification, VerificationReport, verify_item
+from .record.verification import Verification, VerificationReport, verify_item, withdraw
 
 
 def update_record(
@@ -83,6 +83,36 @@ def verify(record: str, verification: Verification, monitor: Monitor = Monitor()
     revision = Revision(day, verification.verified_by, what, software_version())
     changed = change(store, revision, work, monitor.part(0.9, 1.0))
     for sentence in verification_sentences(report):
+        monitor.log(sentence)
+    return report, changed
+
+
+def withdraw_verification(
+    record: str, name: str, withdrawn_on: str, why: str, withdrawn_by: str = "", monitor: Monitor = Monitor()
+) -> Tuple[VerificationReport, Changed]:
+    """Withdraws a verification that was entered by mistake; the record knows it from this date on.
+
+    Raises `ProcessingError` where the record has no such verification, the date is none, or no reason is given.
+    """
+    if not why.strip():
+        raise ProcessingError(
+            tr("Say why the verification {name} is withdrawn: the record keeps the reason.", name=name)
+        )
+    store = open_store(record)
+    with store.session() as session:
+        day = _day("", check_date(withdrawn_on, tr("The date of the withdrawal")), latest_date(session))
+    words = tr(
+        "Withdrawn on {date} by {person}: {why}", date=day, person=withdrawn_by or tr("unknown"), why=why.strip()
+    )
+    report = VerificationReport()
+
+    def work(book: Book) -> None:
+        nonlocal report
+        report = withdraw(book, name, words, monitor.part(0.1, 0.9))
+
+    revision = Revision(day, withdrawn_by, tr("Verification {name} withdrawn", name=name), software_version())
+    changed = change(store, revision, work, monitor.part(0.9, 1.0))
+    for sentence in (tr("Verification {name} counts no longer.", name=name), *_consequences(report)):
         monitor.log(sentence)
     return report, changed
 
@@ -218,7 +248,12 @@ def verification_sentences(report: VerificationReport) -> List[str]:
     """What a verification did, in words."""
     if not report.verification_id:
         return [tr("The record holds exactly this verification already; no row changed.")]
-    out = [tr("Recorded as {name}.", name=report.verification_id)]
+    return [tr("Recorded as {name}.", name=report.verification_id), *_consequences(report)]
+
+
+def _consequences(report: VerificationReport) -> List[str]:
+    """What follows from a verification that came or went."""
+    out = []
     for area, old, old_sigma, new, new_sigma in report.areas:
         out.append(
             tr(

@@ -113,8 +113,8 @@ def draw_slab(random) -> Slab:
     )
 
 
-def write_slab(folder, slab: Slab, seed):
-    """One scan area of the slab as a survey folder; returns the true mean time zero, ns."""
+def write_slab(folder, slab: Slab, seed, size_m=SIZE_M, trace_step_m=TRACE_STEP_M):
+    """One scan area C1 of the slab as a survey folder; returns the true mean time zero, ns."""
     from inslab.processing.survey.segy import write_segy
     from inslab.sample_project import instrument
     from inslab.sample_project.clutter import clutter_spectra, draw_stones
@@ -124,15 +124,15 @@ def write_slab(folder, slab: Slab, seed):
     random = np.random.default_rng([seed, 2])
     radar = slab.radar
     model = ScanModel(radar, Concrete(slab.permittivity), THICKNESS_M, slab.objects)
-    stones = draw_stones((-0.3, -0.3), (SIZE_M[0] + 0.3, SIZE_M[1] + 0.3), THICKNESS_M, seed)
+    stones = draw_stones((-0.3, -0.3), (size_m[0] + 0.3, size_m[1] + 0.3), THICKNESS_M, seed)
     peak = np.abs(to_traces((model.pulse * model.direct())[None], radar, instrument.TIME_ZERO_NS)).max()
     (folder / "lines").mkdir(parents=True)
     rows, zeros = [], []
-    for direction, (length, across) in enumerate((SIZE_M, SIZE_M[::-1])):
+    for direction, (length, across) in enumerate((size_m, size_m[::-1])):
         travel = np.eye(2)[direction]
         for number in range(int(round(across / slab.spacing_m)) + 1):
             start = np.eye(2)[1 - direction] * number * slab.spacing_m
-            nominal = np.linspace(0, length, int(round(length / TRACE_STEP_M)) + 1)
+            nominal = np.linspace(0, length, int(round(length / trace_step_m)) + 1)
             position = instrument.draw_position_error(random)
             midpoints = start + position.true_distances(nominal)[:, None] * travel
             for axis in ("across", "along"):

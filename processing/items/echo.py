@@ -24,25 +24,16 @@ AMPLITUDE_LIMITS = (0.3, 1.7)
 
 @dataclass
 class Echo:
-    """What one object adds to the traces of each dipole axis.
-
-    `model[axis]` has shape (pass, near trace, window sample); `index` and `first` say which traces and samples it belongs to.
-    """
+    """What one object adds to the traces of each dipole axis: `values[axis]` at the flat `index[axis]` of the traces."""
 
     index: Dict[str, np.ndarray] = field(default_factory=dict)
-    first: Dict[str, np.ndarray] = field(default_factory=dict)
-    model: Dict[str, np.ndarray] = field(default_factory=dict)
+    values: Dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def add_echo(traces: np.ndarray, echo: Echo, axis: str, sign: float) -> None:
-    """Add (sign +1) or take off (-1) an echo, in place. `traces` has shape (pass, trace, sample)."""
-    model, first = echo.model[axis], echo.first[axis]
-    samples = first[:, :, None] + np.arange(model.shape[2])
-    inside = (samples >= 0) & (samples < traces.shape[2])
-    passes = np.broadcast_to(np.arange(len(model))[:, None, None], samples.shape)
-    places = np.broadcast_to(echo.index[axis][:, :, None], samples.shape)
+    """Add (sign +1) or take off (-1) an echo, in place. `traces` has shape (pass, trace, sample) and is contiguous."""
     # No sample occurs twice: each pass lists each of its traces once.
-    traces[passes[inside], places[inside], samples[inside]] += (sign * model)[inside]
+    traces.reshape(-1)[echo.index[axis]] += sign * echo.values[axis]
 
 
 def learn_echo(images: GroupImages, traces: Dict[str, np.ndarray], u_m, depth_m, crossing_rad: float) -> Echo:
@@ -80,7 +71,11 @@ def learn_echo(images: GroupImages, traces: Dict[str, np.ndarray], u_m, depth_m,
         shifted = np.zeros((*model.shape[:2], before + after + 1), model.dtype)
         shifted[:, :, :-1] += model * (1 - fraction)
         shifted[:, :, 1:] += model * fraction
-        echo.index[axis], echo.first[axis], echo.model[axis] = index, whole - before, shifted
+        samples = (whole - before)[:, :, None] + np.arange(before + after + 1)
+        inside = (samples >= 0) & (samples < traces[axis].shape[2])
+        trace = np.arange(len(index))[:, None] * traces[axis].shape[1] + index
+        echo.index[axis] = (trace[:, :, None] * traces[axis].shape[2] + samples)[inside]
+        echo.values[axis] = shifted[inside].astype(traces[axis].dtype)
     return echo
 
 

@@ -277,7 +277,7 @@ class GroupSearch:
         extent = self.images.group.extent_m
         for _ in range(2):
             for one in self.found:
-                if one.echo.model:
+                if one.echo.values:
                     for axis in DIPOLE_AXES:
                         add_echo(self.traces[axis], one.echo, axis, +1)
                     u, z = self.place(one)

@@ -43,6 +43,7 @@ VALUES = {
     "detected": tr("detected"),
     "verified": tr("verified"),
     "refuted": tr("refuted"),
+    "withdrawn": tr("withdrawn"),
     "superseded": tr("superseded"),
     "fit of areas": tr("fit of areas"),
     "hand edits": tr("hand edits"),

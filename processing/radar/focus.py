@@ -7,13 +7,15 @@ from .line_groups import GroupImages
 from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, unaliased
 
 
-def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarray) -> np.ndarray:
+def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarray, chosen=None) -> np.ndarray:
     """Linear interpolation in time; zero outside the record.
 
     Parameters
     ----------
     traces : ndarray, shape (pass, trace, sample)
-    instants_ns : ndarray, shape (pass, trace, ...)
+    instants_ns : ndarray, shape (pass, chosen, ...)
+    chosen : int ndarray, shape (pass, chosen), optional
+        Which traces of each pass; all where it is not given.
 
     Returns
     -------
@@ -26,7 +28,8 @@ def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarr
     sample = np.where(inside, sample, 0)
     extra = (1,) * (instants_ns.ndim - 2)
     first = np.arange(traces.shape[0]).reshape(-1, 1, *extra)
-    second = np.arange(traces.shape[1]).reshape(1, -1, *extra)
+    second = np.arange(traces.shape[1])[None] if chosen is None else chosen
+    second = second.reshape(*second.shape, *extra)
     values = traces[first, second, sample] * (1 - fraction) + traces[first, second, sample + 1] * fraction
     return np.where(inside, values, 0)
 
@@ -66,7 +69,6 @@ def focus(images: GroupImages, axis: str, traces, u_m, depth_m, step_u, step_z, 
     centre = np.where(np.isfinite(u_m), u_m, -1e3)
     farthest = min(APERTURE_M, APERTURE_SLOPE * (np.nanmax(depth_m) + step_z.max()) + APERTURE_MARGIN_M)
     index, offset = near_traces(images.distances_m(axis), centre, farthest + np.abs(step_u).max())
-    near = np.take_along_axis(traces, index[:, :, None], axis=1)
     spacing = np.nanmedian(np.abs(np.diff(images.distances_m(axis), axis=1))) if traces.shape[1] > 1 else 1.0
     z = np.maximum(depth_m[:, None, None, None] + step_z, 0.004)
     x = offset[:, :, None, None] - step_u[None, None, :, None]
@@ -75,5 +77,5 @@ def focus(images: GroupImages, axis: str, traces, u_m, depth_m, step_u, step_z, 
     reach = np.minimum(APERTURE_M, APERTURE_SLOPE * z + APERTURE_MARGIN_M)
     weight = z / np.sqrt((x * np.cos(crossing_rad)) ** 2 + z**2) * np.sqrt(time) * spacing * (np.abs(x) <= reach)
     weight *= unaliased(x, z, spacing, images.speed.speed_m_ns, crossing_rad, images.area.centre_frequency_ghz)
-    values = sample_traces(near, images.time_ns, np.nan_to_num(time, nan=-1e3))
+    values = sample_traces(traces, images.time_ns, np.nan_to_num(time, nan=-1e3), index)
     return np.nansum(values * np.nan_to_num(weight), axis=1)

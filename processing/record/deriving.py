@@ -16,7 +16,7 @@ from .combining import pooled
 from .courses import Course, find_course
 from .doubts import find_disagreements, find_doubts, find_unseen
 from .history import Book
-from .schema import DETECTED, EXPOSURES, GEOMETRY, NOT_SEEN, SUPERSEDED, VERIFIED
+from .schema import DETECTED, EXPOSURES, GEOMETRY, NOT_SEEN, SUPERSEDED, VERIFIED, WITHDRAWN
 from .store import Row
 
 
@@ -64,9 +64,8 @@ def _seen_by_item(book: Book, corrections: speeds.Corrections) -> Dict[str, List
 
 def _proofs_by_item(book: Book) -> Dict[str, List[Row]]:
     proofs: Dict[str, List[Row]] = {}
-    for row in sorted(
-        book.rows("verifications"), key=lambda row: (row["verified_on"], speeds.number_in(row["verification_id"]))
-    ):
+    standing = [row for row in book.rows("verifications") if row["outcome"] != WITHDRAWN]
+    for row in sorted(standing, key=lambda row: (row["verified_on"], speeds.number_in(row["verification_id"]))):
         proofs.setdefault(row["item_id"], []).append(row)
     return proofs
 

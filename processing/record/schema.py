@@ -14,6 +14,7 @@ GEOMETRY = "geom"
 
 DETECTED, VERIFIED, REFUTED, SUPERSEDED = "detected", "verified", "refuted", "superseded"
 STATUSES = (DETECTED, VERIFIED, REFUTED, SUPERSEDED)
+WITHDRAWN = "withdrawn"
 SEEN, NOT_SEEN = "seen", "not_seen"
 EXPOSURES = ("core", "drill_hole", "breakout")
 METHODS = (*EXPOSURES, "drawing")
@@ -248,7 +249,9 @@ VERIFICATIONS = Table(
     (
         Field("verification_id", str, "V1, V2 and so on"),
         *_texts(item_id="item that was verified"),
-        Field("outcome", str, "whether the item is there", (VERIFIED, REFUTED)),
+        Field(
+            "outcome", str, "whether the item is there; withdrawn: entered by mistake", (VERIFIED, REFUTED, WITHDRAWN)
+        ),
         Field("method", str, "how it was verified", METHODS),
         _LEVEL,
         _SURFACE,

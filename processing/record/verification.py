@@ -1,7 +1,10 @@
-"""What is learned by opening the concrete: one item is proven or refuted, and its measured depth corrects its whole area."""
+"""What is learned by opening the concrete: one item is proven or refuted, and its measured depth corrects its whole area.
+
+What was entered by mistake is withdrawn: it stays in the record as withdrawn, and nothing follows from it any more.
+"""
 
 from dataclasses import dataclass
-from typing import List, Optional, Sequence, Tuple
+from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
@@ -14,7 +17,7 @@ from . import shapes
 from .deriving import derive
 from .history import Book, check_date
 from .merging import next_name
-from .schema import EXPOSURES, GEOMETRY, METHODS, REFUTED, VERIFIED
+from .schema import EXPOSURES, GEOMETRY, METHODS, REFUTED, VERIFIED, WITHDRAWN
 from .speeds import present_speed
 
 # A depth taped in a hole, where nothing else is stated (common practice, no source), metres.
@@ -87,26 +90,58 @@ def verify_item(book: Book, one: Verification, monitor: Monitor = Monitor()) -> 
     if _is_known(book, row):
         return VerificationReport()
     name = next_name("V", book.tables["verifications"])
-    before = {row["area_key"]: present_speed(row) for row in book.rows("scan_areas")}
-    depths = {row["item_id"]: (row["depth_min_m"], row["depth_max_m"]) for row in book.rows("items")}
+    before = _state(book)
     book.put("verifications", {**row, "verification_id": name})
     if one.photo:
         document = next_name("D", book.tables["documents"])
         values = {"document_id": document, "path": one.photo, "what": "photograph", "belongs_to": "verifications"}
         book.put("documents", {**values, "row_id": name, "dated": one.verified_on, "by_whom": one.verified_by})
     derive(book, monitor)
-    areas, warnings = [], []
-    for row in book.rows("scan_areas"):
-        if name not in (row["verified_by"] or "").split(","):
-            continue
-        old, new = before[row["area_key"]], present_speed(row)
-        areas.append((row["area_key"], old.speed_m_ns, old.sigma_m_ns, new.speed_m_ns, new.sigma_m_ns))
-        warnings += (row["warnings"] or "").splitlines()
-    moved = [r["item_id"] for r in book.rows("items") if depths[r["item_id"]] != (r["depth_min_m"], r["depth_max_m"])]
-    if one.depth_m is not None and one.outcome == VERIFIED and not areas:
+    report = _what_changed(name, before, book, [row for row in book.rows("scan_areas") if _takes_part(name, row)])
+    if one.depth_m is not None and one.outcome == VERIFIED and not report.areas:
         told = {row["warnings"] for row in book.rows("scan_areas") if row["area_key"] in item["area_ids"].split(",")}
-        warnings += sorted(text for text in told if text)
-    return VerificationReport(name, areas, moved, warnings)
+        report.warnings = sorted(text for text in told if text)
+    return report
+
+
+def withdraw(book: Book, name: str, words: str, monitor: Monitor = Monitor()) -> VerificationReport:
+    """Lets a verification that was entered by mistake count no longer; `words` (who, when, why) are added to its note.
+
+    The row stays, its outcome `withdrawn`; history holds it as it was. Raises `ProcessingError` where there is none of this name,
+    or it is withdrawn already.
+    """
+    row = book.tables["verifications"].get(name)
+    if row is None:
+        names = ", ".join(book.tables["verifications"]) or tr("none")
+        raise ProcessingError(tr("The record has no verification {name}; it has: {known}.", name=name, known=names))
+    if row["outcome"] == WITHDRAWN:
+        raise ProcessingError(tr("Verification {name} is withdrawn already: {note}", name=name, note=row["note"]))
+    before = _state(book)
+    areas = [one["area_key"] for one in book.rows("scan_areas") if _takes_part(name, one)]
+    book.put("verifications", dict(row, outcome=WITHDRAWN, note=" ".join(filter(None, (row["note"], words)))))
+    derive(book, monitor)
+    return _what_changed(name, before, book, [book.tables["scan_areas"][key] for key in areas])
+
+
+def _takes_part(name: str, area) -> bool:
+    return name in (area["verified_by"] or "").split(",")
+
+
+def _state(book: Book) -> Tuple[Mapping, Mapping]:
+    """What a verification can change: wave speed of each area, least and greatest depth of each item."""
+    speeds = {row["area_key"]: present_speed(row) for row in book.rows("scan_areas")}
+    return speeds, {row["item_id"]: (row["depth_min_m"], row["depth_max_m"]) for row in book.rows("items")}
+
+
+def _what_changed(name: str, before: Tuple[Mapping, Mapping], book: Book, areas) -> VerificationReport:
+    """The report of a verification that came or went; `areas`: rows whose wave speed it takes part in, or took."""
+    (old_speeds, old_depths), (_, depths) = before, _state(book)
+    speeds, warnings = [], []
+    for row in areas:
+        old, new = old_speeds[row["area_key"]], present_speed(row)
+        speeds.append((row["area_key"], old.speed_m_ns, old.sigma_m_ns, new.speed_m_ns, new.sigma_m_ns))
+        warnings += (row["warnings"] or "").splitlines()
+    return VerificationReport(name, speeds, [item for item in depths if depths[item] != old_depths[item]], warnings)
 
 
 def _checked(book: Book, one: Verification):

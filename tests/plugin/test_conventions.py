@@ -23,6 +23,7 @@ NAMES = [
     "drillsheet",
     "updaterecord",
     "verifyitem",
+    "withdrawverification",
     "queryrecord",
     "exportdrawing",
     "surveyreport",
@@ -95,6 +96,9 @@ def test_all_parameters_but_the_inputs_have_defaults(algorithm):
         "RECORD",
         "ITEM",
         "VERIFIED_ON",
+        "VERIFICATION",
+        "WITHDRAWN_ON",
+        "WHY",
     }
     for parameter in algorithm.parameterDefinitions():
         optional = bool(parameter.flags() & parameter.Flag.FlagOptional)

@@ -1,6 +1,5 @@
 """Work side by side: order, errors, cancelling, that progress and messages arrive, and that no process is left behind."""
 
-import signal
 import subprocess
 import sys
 import time
@@ -100,7 +99,7 @@ def test_a_forked_work_that_fails_is_told_and_ends_the_others(death, expected):
 def die(_):
     {death}
 def go_on(monitor):
-    print(os.getpid(), flush=True)
+    os.write(1, b"%d\\n" % os.getpid())
     time.sleep({60 if "raise" in death else 0})
 try:
     run_together([die, go_on])
@@ -116,16 +115,18 @@ except Exception as error:
 def test_forked_works_end_with_the_process_that_started_them():
     process = start("""
 def go_on(monitor):
-    print(os.getpid(), flush=True)
+    os.write(1, b"%d\\n" % os.getpid())  # in one piece, whatever the other writes
     while True:
         monitor.step(0.5)
         time.sleep(0.01)
 run_together([go_on, go_on])
 """)
-    pids = [int(process.stdout.readline()) for _ in range(2)]
-    process.send_signal(signal.SIGKILL)
-    process.wait()
-    process.stdout.close()
+    try:
+        pids = [int(process.stdout.readline()) for _ in range(2)]
+    finally:
+        process.kill()
+        process.wait()
+        process.stdout.close()
     for _ in range(100):
         if not any(map(runs, pids)):
             return

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from synthetic import prepared_area, prepared_line, ricker, time_axis, wave_speed
 
-from inslab.processing.radar.line_groups import GroupImages, group_lines, scattered_traces
+from inslab.processing.radar.line_groups import GroupImages, group_lines, scattered_traces, thinned
 from inslab.processing.radar.migration import ImageGrid
 
 TIME = time_axis(4.0)
@@ -115,3 +115,16 @@ def test_replacing_traces_forgets_their_images_only():
     images.replace_traces("across", 2 * images.traces["across"])
     assert images.image("across") == pytest.approx(2 * across)
     assert images.image("along") is along
+
+
+def test_dense_traces_are_averaged_up_to_a_sixth_of_the_wavelength():
+    distances = np.arange(0.0, 0.0451, 0.005)
+    traces = np.outer(1 + np.arange(10), np.ones(3)).astype(np.float32)
+    means, places = thinned(traces, distances, 0.0111)
+    assert places == pytest.approx([0.0025, 0.0125, 0.0225, 0.0325, 0.0425])
+    assert means[:, 0] == pytest.approx([1.5, 3.5, 5.5, 7.5, 9.5])
+    means, places = thinned(traces, distances, 0.015)  # three each; the last stands alone
+    assert places == pytest.approx([0.005, 0.020, 0.035, 0.045])
+    assert means[-1, 0] == pytest.approx(10.0)
+    assert means.dtype == traces.dtype
+    assert thinned(traces, distances, 0.009)[0] is traces
