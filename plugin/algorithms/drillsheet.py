@@ -78,8 +78,14 @@ class DrillSheet(InslabAlgorithm):
             *not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context)),
             *inputs.column_problems(self, parameters, context),
             *inputs.rule_problems(self, parameters, context),
-            *([tr("The grid axes have no column {}; name another one.").format(name)] if missing else []),
+            *([self._no_axis_name(axes, name)] if missing else []),
         ]
+
+    @staticmethod
+    def _no_axis_name(axes, name) -> str:
+        return tr(
+            "The grid axes {layer} have no column {column}; name another one.", layer=axes.sourceName(), column=name
+        )
 
     def compute(self, parameters, context, monitor):
         table = inputs.HoleTable(self, parameters, context)

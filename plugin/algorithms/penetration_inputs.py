@@ -205,7 +205,10 @@ def column_problems(algorithm, parameters, context, required=REQUIRED) -> list:
         return [tr("The penetrations must be points or a table with x_m and y_m.")]
     wanted = [*required, *(("x_m", "y_m") if geometry == QgsWkbTypes.GeometryType.NullGeometry else ())]
     missing = [name for name in wanted if name not in names]
-    return [tr("The penetrations have no column {}; add it.").format(name) for name in missing]
+    return [
+        tr("The penetrations {layer} have no column {column}; add it.", layer=source.sourceName(), column=name)
+        for name in missing
+    ]
 
 
 class HoleTable:

@@ -70,7 +70,9 @@ def test_refusals(values, changed, sentence):
 
 def test_penetrations_without_a_size_are_refused(values, tmp_path):
     (tmp_path / "bad.csv").write_text("penetration_id,x_m,y_m\na,1,1\n", encoding="utf-8")
-    assert "no column diameter_m" in complaint("exportdrawing", {**values, "PENETRATIONS": str(tmp_path / "bad.csv")})
+    assert "bad have no column diameter_m" in complaint(
+        "exportdrawing", {**values, "PENETRATIONS": str(tmp_path / "bad.csv")}
+    )
 
 
 def test_a_grid_that_is_not_tied_is_said(values):
