@@ -54,8 +54,11 @@ class Subject(NamedTuple):
     slow: Tuple[str, ...]
 
 
-FIT, CHECKS = "processing/site/test_fit.py", "checks/test_site_network.py"
-JOINT = "processing/site/test_fit_areas.py"
+CONTROL, FIT, HAND, JOINT = (
+    f"processing/site/test_{name}.py" for name in ("control", "fit", "fit_by_hand", "fit_areas")
+)
+FRAME, NETWORK = "processing/site/test_frame.py", "processing/site/test_network.py"
+CHECKS, DRAWING = "checks/test_site_network.py", "checks/test_drawing_fit.py"
 SUBJECTS = {
     "clearance": Subject(
         {
@@ -69,17 +72,17 @@ SUBJECTS = {
     ),
     "fit": Subject(
         {
-            "site/control.py": (FIT,),
-            "site/fit.py": (FIT, JOINT),
-            "site/frame.py": (FIT, JOINT),
-            "site/network.py": (CHECKS, JOINT),
-            "site/outliers.py": (FIT, JOINT),
-            "site/results.py": (FIT, JOINT),
-            "site/rows.py": (JOINT,),
-            "site/start.py": (FIT, JOINT),
-            "site/statistics.py": (CHECKS,),
+            "site/control.py": (CONTROL, FIT),
+            "site/fit.py": (FIT, HAND, JOINT),
+            "site/frame.py": (FRAME, FIT, JOINT),
+            "site/network.py": (NETWORK, CHECKS, HAND),
+            "site/outliers.py": (FIT, HAND, JOINT),
+            "site/results.py": (FIT, HAND, JOINT),
+            "site/rows.py": (HAND, JOINT),
+            "site/start.py": (FIT, HAND, JOINT),
+            "site/statistics.py": (CHECKS, DRAWING),
         },
-        (FIT, JOINT, "checks/test_site_fit.py", CHECKS),
+        (CONTROL, FRAME, FIT, HAND, JOINT, NETWORK, "checks/test_site_fit.py", CHECKS),
         (
             *(
                 "test_stated_sigma_matches",
