@@ -54,10 +54,10 @@ class Subject(NamedTuple):
     slow: Tuple[str, ...]
 
 
-CONTROL, FIT, HAND, JOINT = (
-    f"processing/site/test_{name}.py" for name in ("control", "fit", "fit_by_hand", "fit_areas")
+CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, START = (
+    f"processing/site/test_{name}.py"
+    for name in ("control", "fit", "fit_by_hand", "fit_areas", "frame", "network", "outliers", "start")
 )
-FRAME, NETWORK = "processing/site/test_frame.py", "processing/site/test_network.py"
 CHECKS, DRAWING = "checks/test_site_network.py", "checks/test_drawing_fit.py"
 SUBJECTS = {
     "clearance": Subject(
@@ -76,13 +76,13 @@ SUBJECTS = {
             "site/fit.py": (FIT, HAND, JOINT),
             "site/frame.py": (FRAME, FIT, JOINT),
             "site/network.py": (NETWORK, CHECKS, HAND),
-            "site/outliers.py": (FIT, HAND, JOINT),
-            "site/results.py": (FIT, HAND, JOINT),
+            "site/outliers.py": (OUTLIERS, FIT, JOINT),
+            "site/results.py": (FIT, HAND, OUTLIERS),
             "site/rows.py": (HAND, JOINT),
-            "site/start.py": (FIT, HAND, JOINT),
+            "site/start.py": (START, FIT),
             "site/statistics.py": (CHECKS, DRAWING),
         },
-        (CONTROL, FRAME, FIT, HAND, JOINT, NETWORK, "checks/test_site_fit.py", CHECKS),
+        (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, START, "checks/test_site_fit.py", CHECKS),
         (
             *(
                 "test_stated_sigma_matches",
