@@ -54,9 +54,9 @@ class Subject(NamedTuple):
     slow: Tuple[str, ...]
 
 
-CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, START = (
+CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, ROWS, START = (
     f"processing/site/test_{name}.py"
-    for name in ("control", "fit", "fit_by_hand", "fit_areas", "frame", "network", "outliers", "start")
+    for name in ("control", "fit", "fit_by_hand", "fit_areas", "frame", "network", "outliers", "rows", "start")
 )
 CHECKS, DRAWING = "checks/test_site_network.py", "checks/test_drawing_fit.py"
 SUBJECTS = {
@@ -78,11 +78,11 @@ SUBJECTS = {
             "site/network.py": (NETWORK, CHECKS, HAND),
             "site/outliers.py": (OUTLIERS, FIT, JOINT),
             "site/results.py": (FIT, HAND, OUTLIERS),
-            "site/rows.py": (HAND, JOINT),
+            "site/rows.py": (ROWS, HAND, JOINT),
             "site/start.py": (START, FIT),
             "site/statistics.py": (CHECKS, DRAWING),
         },
-        (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, START, "checks/test_site_fit.py", CHECKS),
+        (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, ROWS, START, "checks/test_site_fit.py", CHECKS),
         (
             *(
                 "test_stated_sigma_matches",
