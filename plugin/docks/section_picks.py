@@ -170,6 +170,7 @@ def item_marks(layer: QgsVectorLayer, section: Section) -> List[Mark]:
         sigmas = [number_or_none(feature[name]) for name in ("sigma_xy_m", "sigma_depth_m")]
         for met in section.path.meetings(vertices):
             label, kind = str(feature["item_id"] or ""), str(feature["kind"] or "unknown")
+            label = f"! {label}" if feature["flag"] else label  # as in the lists: a person must check it
             chosen = feature.id() in selected
             found.append(Mark(feature.id(), kind, label, met.distance_m, met.depth_m, *sigmas, chosen))
     return found

@@ -353,6 +353,20 @@ def test_an_item_without_picks_is_shown_in_a_line_that_crosses_it(panel, shown, 
     picks.rollBack()
 
 
+def test_an_item_that_must_be_checked_is_marked(panel, shown, qtbot):
+    items = shown.plane.layer("items")
+    item = next(items.getFeatures())
+    items.startEditing()
+    items.changeAttributeValue(item.id(), items.fields().indexOf("flag"), "seen in one direction only")
+    items.selectByIds([item.id()])
+    panel.show_selected()
+    composed(panel, qtbot)
+    assert {mark.label for mark in panel.view.marks if mark.is_selected and mark.what != PICK} == {
+        f"! {item['item_id']}"
+    }
+    items.rollBack()
+
+
 def test_a_drawn_section_cuts_the_slices(panel, shown, qtbot):
     panel.bar.draw.trigger()
     tool = panel.section_tool
