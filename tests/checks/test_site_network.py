@@ -155,6 +155,13 @@ def test_error_ellipse():
     assert (major, minor) == pytest.approx((3.387054, 1.589926), abs=1e-6)
     assert np.degrees(direction) == pytest.approx(31.717474, abs=1e-6)
     assert ellipse([[9.0, 4.0], [4.0, 5.0]])[0] / major == pytest.approx(2.447747, abs=1e-6)
+    in_metres = np.array([[9.0, 4.0], [4.0, 5.0]]) * 1e-6
+    assert ellipse(in_metres, one_sigma) == pytest.approx((0.003387054, 0.001589926, direction), abs=1e-9)
+    # An error along one line only, 3 mm by 1 mm; rounding may make the other eigenvalue negative.
+    major, minor, direction = ellipse(np.array([[9.0, 3.0], [3.0, 1.0]]) * 1e-6, one_sigma)
+    assert (major, minor) == pytest.approx((np.sqrt(10.0) / 1000, 0.0), abs=1e-9)
+    assert np.tan(direction) == pytest.approx(1 / 3)
+    assert ellipse([[-1e-20, 0.0], [0.0, 4.0]], one_sigma) == pytest.approx((2.0, 0.0, np.pi / 2))
 
 
 def test_left_out_rows_are_predicted_and_the_quick_update_is_the_full_solution():
