@@ -54,9 +54,20 @@ class Subject(NamedTuple):
     slow: Tuple[str, ...]
 
 
-CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, ROWS, START = (
+CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, RESULTS, ROWS, START = (
     f"processing/site/test_{name}.py"
-    for name in ("control", "fit", "fit_by_hand", "fit_areas", "frame", "network", "outliers", "rows", "start")
+    for name in [
+        "control",
+        "fit",
+        "fit_by_hand",
+        "fit_areas",
+        "frame",
+        "network",
+        "outliers",
+        "results",
+        "rows",
+        "start",
+    ]
 )
 CHECKS, DRAWING = "checks/test_site_network.py", "checks/test_drawing_fit.py"
 SUBJECTS = {
@@ -77,12 +88,12 @@ SUBJECTS = {
             "site/frame.py": (FRAME, FIT, JOINT),
             "site/network.py": (NETWORK, CHECKS, HAND),
             "site/outliers.py": (OUTLIERS, FIT, JOINT),
-            "site/results.py": (FIT, HAND, OUTLIERS),
+            "site/results.py": (RESULTS, HAND, OUTLIERS),
             "site/rows.py": (ROWS, HAND, JOINT),
             "site/start.py": (START, FIT),
             "site/statistics.py": (CHECKS, DRAWING),
         },
-        (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, ROWS, START, "checks/test_site_fit.py", CHECKS),
+        (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, RESULTS, ROWS, START, "checks/test_site_fit.py", CHECKS),
         (
             *(
                 "test_stated_sigma_matches",

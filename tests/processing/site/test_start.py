@@ -62,7 +62,7 @@ def test_each_way_to_place_an_area_places_it(mirrored):
     apart = (taped("1", truth, PLACES[0], 10.0), taped("2", truth, PLACES[1], 100.0))
     for found in (
         first([truth], {"A": 2}),
-        first([truth], {"A": 1}, directions=(known(truth),)),
+        first([truth], {"A": 1}, directions=(known(truth), known(truth, -0.4))),
         first([truth], distances=tuple(crossing)),
         first([truth], {"A": 1}, distances=tuple(crossing[2:])),
         first([truth], directions=(known(truth),), distances=apart),
