@@ -60,6 +60,22 @@ def test_residuals_larger_than_the_sigmas_enlarge_the_uncertainty(ratio, enlarge
     assert fit.rms_residual_m == pytest.approx(np.sqrt(2) * ratio * SIGMA)
 
 
+def test_a_single_degree_of_freedom_counts():
+    """Two points 12 mm further apart than they should be: 6 mm on each, 2.83 sigma; a factor of 2 (6 / 3)² / 1 = 8 is larger than
+    the one-sided 3.84 and the two-sided 5.02 of chi-square.
+    """
+    local, errors = [(0.0, 0.0), (2.0, 0.0)], [(0.0, 0.0), (0.012, 0.0)]
+    found = fit_areas([area("A", errors, local=local)])
+    assert (found.degrees_of_freedom, found.variance_factor) == (1, pytest.approx(8.0, rel=1e-6))
+    assert found.interval == pytest.approx((0.000982, 5.023886), rel=1e-3)
+    assert "Residuals are 2.83 times as large" in found.warnings[0]
+    fit = found.fits["A"]
+    assert fit.sigma_xy_m == pytest.approx(np.sqrt(8.0) * SIGMA / np.sqrt(2), rel=1e-6)
+    assert (fit.sigma0, fit.degrees_of_freedom) == (pytest.approx(np.sqrt(8.0), rel=1e-5), pytest.approx(1.0, abs=1e-5))
+    assert [point.standardized for point in fit.points] == pytest.approx([np.sqrt(8.0)] * 2, rel=1e-5)
+    assert fit.warnings == ()
+
+
 def test_what_hangs_together_is_enlarged_together():
     """Over a tie B is as uncertain as the residuals of both say: 8 x 2² over 12 degrees of freedom, a tie adding two."""
     tie = Tie("T", ("A", "B"), ((0.6, 0.5), (0.6, 0.5)), 1.0)
