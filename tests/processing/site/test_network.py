@@ -74,6 +74,36 @@ def test_a_solution_without_checks_has_no_standardized_residuals():
     assert solution.spread == pytest.approx(np.array([0.002, 0.002, 0.001]) ** 2)
 
 
+def test_a_mark_of_its_own_has_two_unknowns():
+    """A mark, surveyed to 5 mm, tied to a grid's corner by 1 mm. Three points of 2 mm at right angles give the corner with the
+    variance 4 (1/3 + 1/12) along each axis, and the covariance -4/12: a third of the centroid, and its arm of 1/3 m along both
+    over the sum of squares of arms, 4/3 m². Both say where the mark is.
+    """
+    mark = Node("M", np.array([10.0, 20.0]), np.zeros(2), turns=False)
+    rows = control(0)
+    for d, place in ((X, 10.0), (Y, 20.0)):
+        rows += [Row(500, 1, 0.005, place, d), Row(501, 0, 0.001, 0.0, d, LOCAL[0], 1)]
+    solution = solve([grid("A"), mark], rows)
+    corner = 0.002**2 / 12 * np.array([[5.0, -1.0], [-1.0, 5.0]])
+    both = np.linalg.inv(np.eye(2) / 0.005**2 + np.linalg.inv(np.eye(2) * 0.001**2 + corner))
+    assert solution.covariance[1] == pytest.approx(both, rel=1e-6)
+    assert solution.unknown_count.tolist() == [3 + 2]
+    assert solution.redundancy.sum() == pytest.approx(10 - 5)
+
+
+@pytest.mark.parametrize("turns", [-2, -1, 0, 1, 2])
+def test_a_direction_a_whole_turn_off_does_not_turn_a_grid(turns):
+    """It is the nearest of all equal directions that the grid turns to, by the share of the weights: three points at right angles
+    have arms with a sum of squares of 4/3 about their centroid.
+    """
+    differs = 0.003
+    network = Network([grid("A")], [*control(0), Row(500, 0, 0.002, differs + turns * 2 * np.pi, e=1.0)])
+    solution = network.solve(np.ones(7, bool))
+    share = 1 / (1 + 4 / 3)
+    assert network.rotation[0] == pytest.approx(share * differs, abs=1e-8)
+    assert solution.residual[-1] == pytest.approx((share - 1) * differs, abs=1e-8)
+
+
 @pytest.mark.parametrize("at_once", [1, 4, 7])
 def test_the_inverse_is_the_same_made_in_parts(at_once, monkeypatch):
     areas, ties, _ = floors.floor(6, np.random.default_rng(2), every=3, columns=3)
