@@ -15,7 +15,7 @@ from ..errors import ProcessingError, SurveyError
 from ..gdal_failures import without_gdal_exceptions
 from ..language import tr
 from ..site.drawing_fit import DrawingFit
-from ..site.geotiff import failures_said, move_with_crs, read_through
+from ..site.geotiff import add_overviews, failures_said, move_with_crs
 from .geopackage import Layer, import_ogr, write_geopackage
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".pdf")
@@ -149,11 +149,9 @@ def write_picture(path, fit: DrawingFit, output, crs_wkt: str, page: int = 1, do
             (a, b), (c, d) = fit.matrix
             copy.SetGeoTransform((fit.shift_m[0], a, b, fit.shift_m[1], c, d))
             copy.SetProjection(crs_wkt)
-            copy.FlushCache()
-            copy.BuildOverviews("AVERAGE", [2, 4, 8])
             source = copy = None
         with failures_said(output):
-            read_through(part)
+            add_overviews(part, (2, 4, 8))
             move_with_crs(part, output)
     finally:
         for left in output.parent.glob(f"{part.name}*"):

@@ -4,6 +4,7 @@ Bands are stored one after the other, so that drawing one depth slice reads one 
 """
 
 import errno
+import os
 import shutil
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -138,10 +139,8 @@ class GridWriter:
                 return
             with failures_said(self.path):
                 factors = [f for f in (2, 4, 8, 16, 32) if max(self.grid.rows, self.grid.columns) // f >= BLOCK]
-                if factors:
-                    self._file.build_overviews(factors, import_rasterio().enums.Resampling.average)
                 self._file.close()
-                read_through(self._part)
+                add_overviews(self._part, factors)
                 move_with_crs(self._part, self.path)
         finally:
             for part in (self._part, _beside(self._part)):
@@ -175,16 +174,36 @@ def _is_full(folder: Path) -> bool:
         return False
 
 
+def add_overviews(path: Path, factors: Sequence[int]) -> None:
+    """Overviews by the mean for a raster that is closed; all of it is read (`read_through`), before and after.
+
+    Raises `OSError` where there may be no room for them: GDAL can take the whole program down over one that does not fit.
+    """
+    read_through(path)
+    if not factors:
+        return
+    if shutil.disk_usage(path.parent).free < path.stat().st_size:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    rasterio = import_rasterio()
+    with rasterio.open(path, "r+") as file:
+        file.build_overviews(factors, rasterio.enums.Resampling.average)
+    for level in range(len(factors)):
+        _read(path, OVERVIEW_LEVEL=level)
+
+
 def read_through(path: Path) -> None:
     """Reads all of a raster and its overviews: GDAL closes one that did not fit on the disk without a word."""
-    rasterio = import_rasterio()
-    with rasterio.open(path) as file:
+    with import_rasterio().open(path) as file:
         levels = range(len(file.overviews(1)))
     for options in ({}, *({"OVERVIEW_LEVEL": level} for level in levels)):
-        with rasterio.open(path, **options) as file:
-            for band in file.indexes:
-                for _, window in file.block_windows(band):
-                    file.read(band, window=window)
+        _read(path, **options)
+
+
+def _read(path: Path, **options) -> None:
+    with import_rasterio().open(path, **options) as file:
+        for band in file.indexes:
+            for _, window in file.block_windows(band):
+                file.read(band, window=window)
 
 
 def restamp(path, crs_wkt: str) -> None:
