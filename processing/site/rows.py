@@ -130,7 +130,8 @@ class _Builder:
                 shared[key] = len(nodes)
                 name = tr("point {key}", key=key[1])
                 nodes.append(Node(name, np.array(point.site_m, float), np.zeros(2), turns=False))
-                rows = [Row(0, shared[key], point.sigma_m, point.site_m[axis], d) for axis, d in enumerate(AXES)]
+                sigma = max(one.sigma_m for _, one in own)  # the careful one, and the same in every order of the table
+                rows = [Row(0, shared[key], sigma, point.site_m[axis], d) for axis, d in enumerate(AXES)]
                 self._add("site position of control point", key[1], [area_id for area_id, _ in own], rows)
         return shared
 

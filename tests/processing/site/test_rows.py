@@ -48,6 +48,15 @@ def test_a_mark_is_one_where_name_plane_and_place_are_the_same(changes, shared):
     assert found.degrees_of_freedom == 10  # 5 each; a shared mark brings two observations and two unknowns
 
 
+def test_the_largest_sigma_stated_for_a_shared_mark_holds_in_any_order():
+    one, other = area("A"), area("B")
+    first, *rest = other.control_points
+    other = replace(other, control_points=(replace(first, sigma_m=0.009), *rest))
+    for areas in ([one, other], [other, one]):
+        (shared,) = (found for found in fit_areas(areas).observations if found.kind == SHARED)
+        assert shared.sigma == pytest.approx([0.009] * 2)
+
+
 def test_walls_of_one_level_share_marks_and_ties_and_others_do_not():
     walls = [area(name, surface="wall", level=level) for name, level in (("A", "north"), ("B", "north"), ("C", "east"))]
     ties = tuple(Tie(f"T{n}", pair, ((0.0, 0.0), (0.0, 0.0)), 0.002) for n, pair in enumerate((("A", "B"), ("A", "C"))))
