@@ -73,19 +73,16 @@ class DrillSheet(InslabAlgorithm):
     def problems(self, parameters, context):
         axes = self.parameterAsSource(parameters, self.AXES, context)
         name = self.parameterAsString(parameters, self.AXIS_NAME, context)
-        missing = axes is not None and name not in axes.fields().names()
+        lacking = []
+        if axes is not None and name not in axes.fields().names():
+            words = {"layer": axes.sourceName(), "column": name}
+            lacking = [tr("The grid axes {layer} have no column {column}; name another one.", **words)]
         return [
             *not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context)),
             *inputs.column_problems(self, parameters, context),
             *inputs.rule_problems(self, parameters, context),
-            *([self._no_axis_name(axes, name)] if missing else []),
+            *lacking,
         ]
-
-    @staticmethod
-    def _no_axis_name(axes, name) -> str:
-        return tr(
-            "The grid axes {layer} have no column {column}; name another one.", layer=axes.sourceName(), column=name
-        )
 
     def compute(self, parameters, context, monitor):
         table = inputs.HoleTable(self, parameters, context)

@@ -129,7 +129,14 @@ def _follow(count: int, events: "queue.Queue[tuple]", accept: Accept, monitor: M
 class _Worker:
     """One process, and the thread that gives it tasks and hears from it."""
 
-    def __init__(self, python: str, cores: int, tasks: Sequence[str], waiting: queue.Queue, events: queue.Queue):
+    def __init__(
+        self,
+        python: str,
+        cores: int,
+        tasks: Sequence[str],
+        waiting: "queue.Queue[int]",
+        events: "queue.Queue[tuple]",
+    ):
         self._python, self._cores, self._tasks, self._waiting, self._events = python, cores, tasks, waiting, events
         self._process: Optional[subprocess.Popen] = None
         self._stopping = False

@@ -37,7 +37,7 @@ def two_leg_path(offset_m, depth_m, separation_m, dipole_axis, crossing_rad=0.0,
         apart_across, apart_along = np.sin(crossing_rad), np.cos(crossing_rad)
     normal_offset = np.asarray(offset_m, float) * np.cos(crossing_rad)
     axis_depth = np.asarray(depth_m, float) + radius_m
-    # np.hypot guards against overflow, which cannot occur here, and takes five times as long.
+    # np.hypot guards against overflow, which cannot occur here, and takes half as long again.
     squared = axis_depth**2
     legs = (
         np.sqrt((normal_offset - half * apart_across) ** 2 + squared)
