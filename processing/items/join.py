@@ -12,6 +12,7 @@ import numpy as np
 from ..language import tr
 from ..monitor import Monitor
 from .model import KINDS, Item
+from .near import near_pairs
 
 SAME_DIRECTION_RAD = np.radians(4.0)
 # Beyond these an agreement is no longer accepted however large the stated sigmas are, and below the smaller ones it always is.
@@ -83,13 +84,12 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []
-    boxes = [(item.vertices_m[:, :2].min(axis=0), item.vertices_m[:, :2].max(axis=0)) for item in ordered]
-    for i, first in enumerate(ordered):
+    low = np.array([item.vertices_m[:, :2].min(axis=0) for item in ordered])
+    high = np.array([item.vertices_m[:, :2].max(axis=0) for item in ordered])
+    for i, j in near_pairs(low, high, LARGEST_GAP_M + WIDEST_M):
         monitor.step(0.8 * i / len(ordered))
-        for j in range(i + 1, len(ordered)):
-            if set(first.area_ids) & set(ordered[j].area_ids) or _far_apart(boxes[i], boxes[j]):
-                continue
-            comparison = compare(first, ordered[j])
+        if not set(ordered[i].area_ids) & set(ordered[j].area_ids):
+            comparison = compare(ordered[i], ordered[j])
             if comparison is not None:
                 links.append((comparison.cost, i, j, comparison))
     groups = {i: [i] for i in range(len(ordered))}
@@ -127,11 +127,6 @@ def flagged(items: Sequence[Item], disagreements: Sequence[Disagreement]) -> Lis
         notes = [found.sentence(item.item_id) for found in disagreements if item.item_id in found.item_ids]
         out.append(replace(item, flag=" ".join(notes)) if notes else item)
     return out
-
-
-def _far_apart(one, other) -> bool:
-    reach = LARGEST_GAP_M + WIDEST_M
-    return bool(np.any(one[0] - reach > other[1]) or np.any(other[0] - reach > one[1]))
 
 
 def _share_an_area(items: Sequence[Item], one: Sequence[int], other: Sequence[int]) -> bool:

@@ -9,6 +9,7 @@ from typing import Dict, List, Sequence, Tuple
 import numpy as np
 
 from .model import Item
+from .near import near_pairs
 
 FEWEST_BARS = 3
 ONE_DIRECTION_RAD = np.radians(5.0)
@@ -75,7 +76,7 @@ def find_mats(items: Sequence[Item]) -> List[Mat]:
     bars = [item for item in items if item.kind == "bar" and np.hypot(*_chord(item)) > STATION_STEP_M]
     mats = []
     for axis, family in _by_direction(bars):
-        courses = [_course(item, axis) for item in family]
+        courses = [course for course in (_course(item, axis) for item in family) if len(course.stations)]
         for members in _connected(courses):
             if len(members) >= FEWEST_BARS:
                 mats.append(_describe(members, axis))
@@ -121,22 +122,23 @@ def _course(item: Item, axis: np.ndarray) -> _Course:
 
 def _connected(courses: Sequence[_Course]) -> List[List[_Course]]:
     """Courses in groups of which each is a neighbour of another one of the group."""
-    group_of = list(range(len(courses)))
-    for i, one in enumerate(courses):
-        for j in range(i):
-            if group_of[i] != group_of[j] and _neighbours(one, courses[j]):
-                old, new = group_of[i], group_of[j]
-                group_of = [new if group == old else group for group in group_of]
+    low = np.array([(one.stations[0] * STATION_STEP_M, one.across_m.min()) for one in courses])
+    high = np.array([(one.stations[-1] * STATION_STEP_M, one.across_m.max()) for one in courses])
+    group_of = np.arange(len(courses))
+    for i, j in near_pairs(low, high, FARTHEST_M):
+        if group_of[i] != group_of[j] and _neighbours(courses[i], courses[j]):
+            group_of[group_of == group_of[j]] = group_of[i]
     groups: Dict[int, List[_Course]] = {}
-    for course, group in zip(courses, group_of):
+    for course, group in zip(courses, group_of.tolist()):
         groups.setdefault(group, []).append(course)
     return list(groups.values())
 
 
 def _neighbours(one: _Course, other: _Course) -> bool:
-    _, mine, theirs = np.intersect1d(one.stations, other.stations, return_indices=True)
-    if not len(mine):
+    first, last = max(one.stations[0], other.stations[0]), min(one.stations[-1], other.stations[-1])
+    if first > last:
         return False
+    mine, theirs = (slice(first - course.stations[0], last + 1 - course.stations[0]) for course in (one, other))
     apart = np.median(np.abs(one.across_m[mine] - other.across_m[theirs]))
     deeper = np.median(np.abs(one.depth_m[mine] - other.depth_m[theirs]))
     sigma = np.hypot(one.item.sigma_depth_m, other.item.sigma_depth_m)

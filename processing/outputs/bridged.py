@@ -4,7 +4,7 @@ An item runs on where most lines see it; a line that misses it, or the strip bet
 interpolation, not an observation.
 """
 
-from typing import Dict, Iterable, List, Mapping, Optional, Tuple
+from typing import Dict, Iterable, List, Mapping, Optional
 
 import numpy as np
 
@@ -64,7 +64,7 @@ def find_bridged(vertices_m: np.ndarray, places_m: np.ndarray) -> List[np.ndarra
     if len(places_m) < 3:
         return []
     ends = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(vertices_m[:, :2], axis=0).T))])
-    along = np.sort([_along(vertices_m[:, :2], ends, place) for place in places_m])
+    along = np.sort(_along(vertices_m[:, :2], ends, places_m))
     gaps = np.diff(along)
     usual = float(np.median(gaps[gaps > 0.01])) if np.any(gaps > 0.01) else 0.0
     out = []
@@ -75,11 +75,12 @@ def find_bridged(vertices_m: np.ndarray, places_m: np.ndarray) -> List[np.ndarra
     return out
 
 
-def _along(line_m: np.ndarray, ends_m: np.ndarray, place: np.ndarray) -> float:
-    """Distance along a polyline of its point nearest to `place`."""
-    best: Tuple[float, float] = (np.inf, 0.0)
-    for number, (start, end) in enumerate(zip(line_m[:-1], line_m[1:])):
-        way = end - start
-        share = float(np.clip((place - start) @ way / max(way @ way, 1e-12), 0.0, 1.0))
-        best = min(best, (float(np.hypot(*(start + share * way - place))), ends_m[number] + share * np.hypot(*way)))
-    return best[1]
+def _along(line_m: np.ndarray, ends_m: np.ndarray, places_m: np.ndarray) -> np.ndarray:
+    """Distance along a polyline of its point nearest to each place; the first of two that are as near."""
+    starts, ways = line_m[:-1], np.diff(line_m, axis=0)
+    squares = np.maximum((ways**2).sum(axis=1), 1e-12)
+    from_start = places_m[:, None] - starts  # (place, segment, axis)
+    share = np.clip((from_start * ways).sum(axis=2) / squares, 0.0, 1.0)
+    away = np.hypot(*np.moveaxis(from_start - share[:, :, None] * ways, 2, 0))
+    nearest = np.argmin(away, axis=1)
+    return ends_m[nearest] + share[np.arange(len(places_m)), nearest] * np.sqrt(squares[nearest])

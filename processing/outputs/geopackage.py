@@ -12,7 +12,7 @@ import tempfile
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Dict, List, Mapping, Optional, Sequence, Tuple
+from typing import Callable, Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
@@ -47,6 +47,19 @@ class Layer:
     fields: Mapping[str, type]
     rows: Sequence[Tuple[object, Mapping]] = field(repr=False)
     description: str = ""
+
+
+class RowsOf(Sequence):
+    """The rows of many things, each made by `row_of` whenever it is asked for: all at once would fill the memory of a big floor."""
+
+    def __init__(self, things: Sequence, row_of: Callable[..., Tuple[object, Mapping]]):
+        self._things, self._row_of = things, row_of
+
+    def __len__(self) -> int:
+        return len(self._things)
+
+    def __getitem__(self, number):
+        return self._row_of(self._things[number])
 
 
 def import_ogr():
@@ -362,10 +375,11 @@ def _add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
     if unknown:
         raise KeyError(f"layer {layer.name} has no field {sorted(unknown)}")
     feature = ogr.Feature(target.GetLayerDefn())
-    for name, kind in layer.fields.items():
+    # By number, which is that of its making: by name, GDAL looks for the column each time.
+    for number, (name, kind) in enumerate(layer.fields.items()):
         value = values.get(name)
         if value is not None and not (kind is float and math.isnan(value)):
-            feature.SetField(name, kind(value) if kind is not bool else int(value))
+            feature.SetField(number, kind(value) if kind is not bool else int(value))
     if coordinates is not None:
         feature.SetGeometry(_geometry(layer.geometry, coordinates))
     if target.CreateFeature(feature) != 0:

@@ -18,7 +18,7 @@ from ..items.model import Item, Pick
 from ..language import tr
 from . import stored
 from .edit_model import COMPUTED, SURVEYOR, Drawn, Edits, Known
-from .geopackage import Layer, read_layer
+from .geopackage import Layer, RowsOf, read_layer
 
 IDS = {"items": "item_id", "picks": "pick_id"}
 KNOWN_FIELDS = dict.fromkeys(("layer", "row_id", "area_id", "line_id", "kind", "vertices_m"), str)
@@ -115,16 +115,24 @@ def fingerprint(position, values: Mapping) -> str:
 def last_written_layer(items: Sequence[Item], item_rows: Layer, picks: Sequence[Pick], pick_rows: Layer) -> Layer:
     """`last_written`, for rows of `items` and `picks` that are about to be written; `picks` are the computed ones, in order."""
     lines = {item.item_id: item.vertices_m for item in items}
-    rows = []
-    for position, values in item_rows.rows:
-        area_id = values["area_ids"].split(",")[0]
-        known = Known("items", values["item_id"], area_id, None, values["kind"], lines[values["item_id"]])
-        rows.append(_known_row(known, values["source"], fingerprint(position, values)))
     local = {pick.pick_id: (pick.x_m, pick.y_m, pick.depth_m) for pick in picks}
-    for position, values in pick_rows.rows:
-        place = local.get(values["pick_id"]) or tuple(values[name] for name in ("local_x_m", "local_y_m", "depth_m"))
-        known = Known("picks", values["pick_id"], values["area_id"], values["line_id"], None, np.array([place]))
-        rows.append(_known_row(known, values["source"], fingerprint(position, values)))
+
+    def row_of(written):
+        layer, number = written
+        position, values = layer.rows[number]
+        if layer is item_rows:
+            area_id, line_id, kind = values["area_ids"].split(",")[0], None, values["kind"]
+            course = lines[values["item_id"]]
+        else:
+            area_id, line_id, kind = values["area_id"], values["line_id"], None
+            place = local.get(values["pick_id"]) or tuple(
+                values[name] for name in ("local_x_m", "local_y_m", "depth_m")
+            )
+            course = np.array([place])
+        known = Known(layer.name, values[IDS[layer.name]], area_id, line_id, kind, course)
+        return _known_row(known, values["source"], fingerprint(position, values))
+
+    rows = RowsOf([(layer, number) for layer in (item_rows, pick_rows) for number in range(len(layer.rows))], row_of)
     fields = {**KNOWN_FIELDS, "source": str, "fingerprint": str}
     text = tr("Items and picks as they were last written, to tell what was edited by hand since. Not to be edited.")
     return Layer("last_written", None, fields, rows, text)

@@ -13,7 +13,7 @@ from ..language import tr
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .edit_model import COMPUTED
-from .geopackage import Layer, as_json
+from .geopackage import Layer, RowsOf, as_json
 from .layers import PLANE
 from .placing import sigma_of_pick
 from .result import AreaDepths
@@ -49,16 +49,19 @@ def pick_layer(
     drawn: Sequence[Tuple[object, Mapping]] = (),
 ) -> Layer:
     """`picks`, whose positions are local ones; `joined_as` gives the id of the joined item, `drawn` are a surveyor's rows."""
-    rows = []
-    for pick in picks:
+
+    def row_of(pick):
+        if not isinstance(pick, Pick):
+            return pick
         area, fit = areas[pick.area_id], fits[pick.area_id]
         values = {name: getattr(pick, name) for name in PICK_FIELDS if hasattr(pick, name)}
         values.update(source=COMPUTED, level=area.level, surface=area.surface, local_x_m=pick.x_m, local_y_m=pick.y_m)
         values.update(sigma_xy_m=sigma_of_pick(pick, fits), area_item_id=pick.item_id)
         values.update(item_id=joined_as.get(pick.item_id, pick.item_id))
         here = (*fit.to_site([[pick.x_m, pick.y_m]])[0], -pick.depth_m) if fit.is_fitted else None
-        rows.append((here, values))
-    rows += drawn
+        return here, values
+
+    rows = RowsOf([*picks, *drawn], row_of)
     fields = {**PICK_FIELDS, **_further(PICK_FIELDS, [values for _, values in drawn])}
     return Layer("picks", "PointZ", fields, rows, tr("Where an item was seen on one line. ") + PLANE + cautions.SHORT)
 

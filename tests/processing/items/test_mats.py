@@ -100,3 +100,14 @@ def test_conduits_and_pairs_are_no_mat():
     bars = [bar(f"A1-{n}", (0, 0.2 * n), (1, 0.2 * n), kinds=BAR if n < 2 else CONDUIT) for n in range(5)]
     assert find_mats(bars) == []
     assert find_mats([]) == []
+
+
+def test_a_bar_that_passes_no_station_is_of_no_mat():
+    """50.02 mm long at 4.9 degrees to the others, so 49.8 mm along them: for some of these places it lies between two stations."""
+    others = [bar(f"A1-{n}", (0, 0.15 * n), (1, 0.15 * n)) for n in range(3)]
+    way = 0.05002 * np.array([np.cos(np.radians(4.9)), np.sin(np.radians(4.9))])
+    counts = []
+    for start in np.arange(0.1, 0.15, 0.0001):
+        (mat,) = find_mats([*others, bar("A1-3", (start, 0.45), (start + way[0], 0.45 + way[1]))])
+        counts.append(len(mat.item_ids))
+    assert set(counts) == {3, 4}
