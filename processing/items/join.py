@@ -12,7 +12,7 @@ import numpy as np
 from ..language import tr
 from ..monitor import Monitor
 from .model import KINDS, Item
-from .near import near_pairs
+from .near import boxes_of, near_pairs
 
 SAME_DIRECTION_RAD = np.radians(4.0)
 # Beyond these an agreement is no longer accepted however large the stated sigmas are, and below the smaller ones it always is.
@@ -84,9 +84,7 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []
-    low = np.array([item.vertices_m[:, :2].min(axis=0) for item in ordered])
-    high = np.array([item.vertices_m[:, :2].max(axis=0) for item in ordered])
-    for i, j in near_pairs(low, high, LARGEST_GAP_M + WIDEST_M):
+    for i, j in near_pairs(boxes_of(ordered), LARGEST_GAP_M + WIDEST_M):
         monitor.step(0.8 * i / len(ordered))
         if not set(ordered[i].area_ids) & set(ordered[j].area_ids):
             comparison = compare(ordered[i], ordered[j])

@@ -125,7 +125,7 @@ def _connected(courses: Sequence[_Course]) -> List[List[_Course]]:
     low = np.array([(one.stations[0] * STATION_STEP_M, one.across_m.min()) for one in courses])
     high = np.array([(one.stations[-1] * STATION_STEP_M, one.across_m.max()) for one in courses])
     group_of = np.arange(len(courses))
-    for i, j in near_pairs(low, high, FARTHEST_M):
+    for i, j in near_pairs((low, high), FARTHEST_M):
         if group_of[i] != group_of[j] and _neighbours(courses[i], courses[j]):
             group_of[group_of == group_of[j]] = group_of[i]
     groups: Dict[int, List[_Course]] = {}

@@ -1,17 +1,32 @@
-"""Which of many items lie near one another, so that only those need be compared closely."""
+"""Which of many items lie near one another in plan, so that only those need be compared closely."""
 
-from typing import Iterator, Tuple
+from typing import Iterator, Sequence, Tuple
 
 import numpy as np
 
+from .model import Item
 
-def near_pairs(low_m: np.ndarray, high_m: np.ndarray, reach_m: float) -> Iterator[Tuple[int, int]]:
-    """Numbers of the boxes that are no further apart than `reach_m` along any axis, the smaller number first, in order.
+# Lower and upper corners of boxes, metres, shape (box, axis) each.
+Boxes = Tuple[np.ndarray, np.ndarray]
 
-    `low_m`, `high_m` : the boxes' corners, metres, shape (box, axis).
-    """
-    for number in range(len(low_m)):
-        later = slice(number + 1, None)
-        apart = (low_m[later] - reach_m > high_m[number]) | (low_m[number] - reach_m > high_m[later])
-        for other in np.flatnonzero(~apart.any(axis=1)).tolist():
+
+def boxes_of(items: Sequence[Item]) -> Boxes:
+    """The boxes in plan around items."""
+    corners = [(item.vertices_m[:, :2].min(axis=0), item.vertices_m[:, :2].max(axis=0)) for item in items]
+    low, high = np.array(corners).reshape(-1, 2, 2).swapaxes(0, 1)
+    return low, high
+
+
+def near_one(low_m: np.ndarray, high_m: np.ndarray, boxes: Boxes, reach_m: float) -> np.ndarray:
+    """Numbers of the boxes that are no further than `reach_m` along any axis from the one with these corners, in order."""
+    low, high = boxes
+    return np.flatnonzero(np.all((low - reach_m <= high_m) & (low_m - reach_m <= high), axis=1))
+
+
+def near_pairs(boxes: Boxes, reach_m: float) -> Iterator[Tuple[int, int]]:
+    """Numbers of each two boxes that are no further apart than `reach_m` along any axis, the smaller number first, in order."""
+    low, high = boxes
+    for number in range(len(low)):
+        later = low[number + 1 :], high[number + 1 :]
+        for other in near_one(low[number], high[number], later, reach_m).tolist():
             yield number, number + 1 + other

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
 from ..items.model import KINDS, Item
+from ..items.near import boxes_of, near_one, near_pairs
 from ..items.twins import MOST_OF_IT, beside
 from ..monitor import Monitor
 from .schema import GEOMETRY
@@ -42,9 +43,10 @@ def match(known: Sequence[Item], found: Sequence[Item], monitor: Monitor = Monit
     object; pieces follow each other, they do not run side by side.
     """
     links: List[Tuple[float, str, str]] = []
-    for number, one in enumerate(found):
-        monitor.step(number / max(len(found), 1))
-        for other in near(one, known):
+    places = boxes_of(known)
+    for number, (one, low, high) in enumerate(zip(found, *boxes_of(found))):
+        monitor.step(number / len(found))
+        for other in (known[near] for near in near_one(low, high, places, REACH_M)):
             cost = likeness(other, one)
             if cost is not None:
                 links.append((cost, other.item_id, one.item_id))
@@ -79,16 +81,6 @@ def _last(stays: Dict[str, str], name: str) -> str:
 
 def _number(name: str) -> Tuple[int, str]:
     return len(name), name
-
-
-def near(item: Item, others: Sequence[Item]) -> List[Item]:
-    """Those of `others` whose rectangle in plan comes near that of `item`."""
-    low, high = item.vertices_m[:, :2].min(axis=0) - REACH_M, item.vertices_m[:, :2].max(axis=0) + REACH_M
-    return [
-        one
-        for one in others
-        if np.all(one.vertices_m[:, :2].max(axis=0) >= low) and np.all(one.vertices_m[:, :2].min(axis=0) <= high)
-    ]
 
 
 def likeness(one: Item, other: Item) -> Optional[float]:
@@ -126,14 +118,14 @@ def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
     surveys = {item.item_id: ids for item, ids in seen}
     items = [item for item, _ in seen]
     found = []
-    for number, one in enumerate(items):
-        for other in near(one, items[number + 1 :]):
-            if surveys[one.item_id] & surveys[other.item_id]:
-                continue
-            comparison = compared(one, other)
-            if comparison is not None and not comparison.agrees and comparison.overlap_m > LONG_ENOUGH_M:
-                pair = one.item_id, other.item_id
-                found.append(Disagreement(pair, comparison.lateral_m, comparison.depth_m))
+    for i, j in near_pairs(boxes_of(items), REACH_M):
+        one, other = items[i], items[j]
+        if surveys[one.item_id] & surveys[other.item_id]:
+            continue
+        comparison = compared(one, other)
+        if comparison is not None and not comparison.agrees and comparison.overlap_m > LONG_ENOUGH_M:
+            pair = one.item_id, other.item_id
+            found.append(Disagreement(pair, comparison.lateral_m, comparison.depth_m))
     return found
 
 

@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 
-from inslab.processing.items.near import near_pairs
+from inslab.processing.items.near import boxes_of, near_pairs
 
 
 def test_all_pairs_within_reach_and_no_others():
@@ -16,7 +16,7 @@ def test_all_pairs_within_reach_and_no_others():
         return np.maximum(low[i] - high[j], low[j] - high[i])
 
     wanted = [(i, j) for i, j in itertools.combinations(range(60), 2) if np.all(gaps(i, j) <= 0.3)]
-    assert list(near_pairs(low, high, 0.3)) == wanted
+    assert list(near_pairs((low, high), 0.3)) == wanted
     assert 0 < len(wanted) < 60 * 59 / 2
 
 
@@ -24,5 +24,5 @@ def test_boxes_that_touch_at_the_reach_are_near_and_none_are_of_none():
     """0.25 and 0.5 are exact in binary: the gap is the reach to the last bit."""
     low = np.array([[0.0, 0.0], [0.75, 0.0], [1.5, 0.0]])
     high = low + [0.25, 1.0]
-    assert list(near_pairs(low, high, 0.5)) == [(0, 1), (1, 2)]
-    assert list(near_pairs(np.empty((0, 2)), np.empty((0, 2)), 0.5)) == []
+    assert list(near_pairs((low, high), 0.5)) == [(0, 1), (1, 2)]
+    assert list(near_pairs(boxes_of([]), 0.5)) == []
