@@ -43,8 +43,10 @@ class RouteChase(InslabAlgorithm):
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
-        START: tr("Where the chase starts, on the site grid."),
-        END: tr("Where it ends."),
+        START: tr(
+            "Where the chase starts, on the site grid: on ground that was scanned and keeps the distance from every item."
+        ),
+        END: tr("Where it ends, on such ground as well."),
         DEPTH: tr("Depth of the cut below the surface, metres."),
         WIDTH: tr("Width of the cut, metres."),
         CROSS_KINDS: tr(

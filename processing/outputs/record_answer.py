@@ -30,6 +30,11 @@ def answer_sentences(answer: Answer) -> List[str]:
             tr("The record knows nothing of this place as of {day}: all of it is unknown.", day=answer.as_of or "?")
         ]
     out = [tr("As known on {day}, where {area:.2f} m² were asked for:", day=answer.as_of, area=answer.asked_m2)]
+    level = answer.question.level
+    # A soffit may be a level of its own, named after that of the floor above it.
+    others = [name for name in answer.levels if level and level in name and name != level]
+    if others:
+        out.append(tr("Not asked for, and not in this answer: {levels}.", levels=", ".join(others)))
     out.append(_item_sentence(answer))
     out += _quality_sentences(answer)
     out += _unknown_sentences(answer)

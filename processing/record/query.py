@@ -52,7 +52,8 @@ class Answer:
     """Rows of the record, with `age_years` beside them where they have a date, and what is unknown.
 
     `unknown` has rows with level, surface, why, seen_to_m (None where nothing was seen), area_m2 and rings under `geom`. `as_of`
-    is the day to which ages count: the one asked for, or that of the record's latest change.
+    is the day to which ages count: the one asked for, or that of the record's latest change. `levels` are all of the record's,
+    `planes` those (level, surface) that were asked for.
     """
 
     question: Question
@@ -65,6 +66,7 @@ class Answer:
     coverage: List[Row] = field(default_factory=list)
     unknown: List[Row] = field(default_factory=list)
     asked_m2: float = 0.0
+    levels: List[str] = field(default_factory=list)
 
 
 def ask(book: Book, question: Question, as_of: str) -> Answer:
@@ -73,6 +75,7 @@ def ask(book: Book, question: Question, as_of: str) -> Answer:
         raise ProcessingError(tr("The width along a line must be above zero metres."))
     answer = Answer(question, as_of)
     planes = {(row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for row in book.rows(name)}
+    answer.levels = sorted({level for level, _ in planes if level})
     for level, surface in sorted(plane for plane in planes if plane[0]):
         named = question.level == level
         if (question.level and not named) or (question.surface and surface != question.surface):

@@ -28,6 +28,14 @@ def test_nothing_is_known():
     assert "all of it is unknown" in answer_sentences(Answer(question(), "2031-05-04"))[0]
 
 
+def test_a_level_named_after_the_one_asked_for_is_named_as_left_out():
+    levels = ["L1", "L2", "L2 soffit"]
+    answer = Answer(question(level="L2"), "2031-05-04", [("L2", "top")], asked_m2=2.0, levels=levels)
+    assert "Not asked for, and not in this answer: L2 soffit." in answer_sentences(answer)
+    answer = Answer(question(level="L1"), "2031-05-04", [("L1", "top")], asked_m2=2.0, levels=levels)
+    assert not any("Not asked for" in one for one in answer_sentences(answer))
+
+
 def test_what_is_known_of_items():
     answer = Answer(question(), "2031-05-04", [("L1", "top")], asked_m2=2.0)
     answer.items = [
