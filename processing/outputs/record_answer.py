@@ -1,5 +1,6 @@
 """An answer of a record as sentences, as a page and as layers; what is unknown and the cautions belong to each of them."""
 
+import re
 from html import escape
 from types import MappingProxyType
 from typing import Dict, List, Mapping, Sequence
@@ -32,7 +33,7 @@ def answer_sentences(answer: Answer) -> List[str]:
     out = [tr("As known on {day}, where {area:.2f} m² were asked for:", day=answer.as_of, area=answer.asked_m2)]
     level = answer.question.level
     # A soffit may be a level of its own, named after that of the floor above it.
-    others = [name for name in answer.levels if level and level in name and name != level]
+    others = [name for name in answer.levels if level and name != level and _names(name, level)]
     if others:
         out.append(tr("Not asked for, and not in this answer: {levels}.", levels=", ".join(others)))
     out.append(_item_sentence(answer))
@@ -42,6 +43,11 @@ def answer_sentences(answer: Answer) -> List[str]:
         if row["flag"]:
             out.append(tr("Check item {item}: {flag}", item=row["item_id"], flag=row["flag"]))
     return out
+
+
+def _names(text: str, level: str) -> bool:
+    """Whether a text holds a level's name as words of its own: L1 is not in L10."""
+    return re.search(rf"(?<!\w){re.escape(level)}(?!\w)", text) is not None
 
 
 def _item_sentence(answer: Answer) -> str:

@@ -29,7 +29,7 @@ def test_nothing_is_known():
 
 
 def test_a_level_named_after_the_one_asked_for_is_named_as_left_out():
-    levels = ["L1", "L2", "L2 soffit"]
+    levels = ["L1", "L10", "L2", "L2 soffit"]
     answer = Answer(question(level="L2"), "2031-05-04", [("L2", "top")], asked_m2=2.0, levels=levels)
     assert "Not asked for, and not in this answer: L2 soffit." in answer_sentences(answer)
     answer = Answer(question(level="L1"), "2031-05-04", [("L1", "top")], asked_m2=2.0, levels=levels)
