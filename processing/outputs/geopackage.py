@@ -186,7 +186,11 @@ def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
             return []
         definition = layer.GetLayerDefn()
         names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
-        rows = [(_coordinates(row.GetGeometryRef()), {key: row[key] for key in names}) for row in layer]
+        # By number: by name, GDAL looks for the column each time.
+        rows = [
+            (_coordinates(row.GetGeometryRef()), {name: row.GetField(i) for i, name in enumerate(names)})
+            for row in layer
+        ]
         # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
         layer = definition = dataset = None
     return rows
@@ -375,7 +379,7 @@ def _add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
     if unknown:
         raise KeyError(f"layer {layer.name} has no field {sorted(unknown)}")
     feature = ogr.Feature(target.GetLayerDefn())
-    # By number, which is that of its making: by name, GDAL looks for the column each time.
+    # A column's number is that of its making.
     for number, (name, kind) in enumerate(layer.fields.items()):
         value = values.get(name)
         if value is not None and not (kind is float and math.isnan(value)):
