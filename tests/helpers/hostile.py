@@ -1,6 +1,7 @@
 """What reading a file from a stranger must keep to, whatever its bytes are."""
 
 import gc
+import sys
 import time
 import tracemalloc
 
@@ -86,7 +87,8 @@ def check(kind, content, folder, memory=True):
         tracemalloc.stop()
     if seconds >= SECONDS and memory:  # measuring memory slows reading down several times
         return check(kind, content, folder, memory=False)
-    assert seconds < SECONDS, f"{kind}: {seconds:.1f} s for {len(content)} bytes"
+    if sys.gettrace() is None:  # what counts branches slows reading down as well
+        assert seconds < SECONDS, f"{kind}: {seconds:.1f} s for {len(content)} bytes"
     assert peak <= TIMES_THE_FILE * len(content) + ALLOWANCE_BYTES, f"{kind}: {peak} bytes for {len(content)}"
     if sentence:
         assert "Traceback" not in sentence
