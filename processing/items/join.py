@@ -84,7 +84,7 @@ def join_items(items: Sequence[Item], monitor: Monitor = Monitor()) -> Joined:
     """
     ordered = sorted(items, key=lambda item: item.item_id)
     links: List[Tuple[float, int, int, Comparison]] = []
-    for i, j in near_pairs(boxes_of(ordered), LARGEST_GAP_M + WIDEST_M):
+    for i, j in near_pairs(boxes_of(item.vertices_m for item in ordered), LARGEST_GAP_M + WIDEST_M):
         monitor.step(0.8 * i / len(ordered))
         if not set(ordered[i].area_ids) & set(ordered[j].area_ids):
             comparison = compare(ordered[i], ordered[j])

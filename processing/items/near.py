@@ -1,18 +1,16 @@
-"""Which of many items lie near one another in plan, so that only those need be compared closely."""
+"""Which of many lines lie near one another in plan, so that only those need be compared closely."""
 
-from typing import Iterator, Sequence, Tuple
+from typing import Iterable, Iterator, Tuple
 
 import numpy as np
-
-from .model import Item
 
 # Lower and upper corners of boxes, metres, shape (box, axis) each.
 Boxes = Tuple[np.ndarray, np.ndarray]
 
 
-def boxes_of(items: Sequence[Item]) -> Boxes:
-    """The boxes in plan around items."""
-    corners = [(item.vertices_m[:, :2].min(axis=0), item.vertices_m[:, :2].max(axis=0)) for item in items]
+def boxes_of(lines: Iterable[np.ndarray]) -> Boxes:
+    """The boxes in plan around lines, arrays of vertices (n, 2 or 3), metres."""
+    corners = [(np.min(line, axis=0)[:2], np.max(line, axis=0)[:2]) for line in lines]
     low, high = np.array(corners).reshape(-1, 2, 2).swapaxes(0, 1)
     return low, high
 

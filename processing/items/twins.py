@@ -5,6 +5,7 @@ from typing import List, Optional, Sequence, Tuple
 import numpy as np
 
 from .join import LATERAL_M, LATERAL_SIGMAS, WIDEST_M
+from .near import boxes_of, near_one
 
 # This part of a line must run beside another one for the two to be taken for the same object.
 MOST_OF_IT = 0.8
@@ -44,8 +45,7 @@ class KnownLines:
 
     def __init__(self, lines: Sequence[np.ndarray]):
         self.lines = list(lines)
-        self._low = np.array([np.min(line, axis=0)[:2] for line in self.lines]).reshape(-1, 2)
-        self._high = np.array([np.max(line, axis=0)[:2] for line in self.lines]).reshape(-1, 2)
+        self._boxes = boxes_of(self.lines)
 
     def find_same(self, line_m, sigma_xy_m: float) -> Optional[int]:
         """Number of the line that is the same object as `line_m`, the nearest where several could be; None without one.
@@ -54,10 +54,8 @@ class KnownLines:
         and 40 mm in depth.
         """
         reach = min(max(LATERAL_M, LATERAL_SIGMAS * np.sqrt(2.0) * sigma_xy_m), WIDEST_M)
-        low, high = np.min(line_m, axis=0)[:2] - reach, np.max(line_m, axis=0)[:2] + reach
-        meets = np.all(self._low <= high, axis=1) & np.all(self._high >= low, axis=1)
         found: List[Tuple[float, int]] = []
-        for number in np.flatnonzero(meets).tolist():
+        for number in near_one(np.min(line_m, axis=0)[:2], np.max(line_m, axis=0)[:2], self._boxes, reach).tolist():
             share, distance = beside(line_m, self.lines[number], reach)
             if share >= MOST_OF_IT:
                 found.append((distance, number))

@@ -43,8 +43,8 @@ def match(known: Sequence[Item], found: Sequence[Item], monitor: Monitor = Monit
     object; pieces follow each other, they do not run side by side.
     """
     links: List[Tuple[float, str, str]] = []
-    places = boxes_of(known)
-    for number, (one, low, high) in enumerate(zip(found, *boxes_of(found))):
+    places = boxes_of(item.vertices_m for item in known)
+    for number, (one, low, high) in enumerate(zip(found, *boxes_of(item.vertices_m for item in found))):
         monitor.step(number / len(found))
         for other in (known[near] for near in near_one(low, high, places, REACH_M)):
             cost = likeness(other, one)
@@ -118,7 +118,7 @@ def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
     surveys = {item.item_id: ids for item, ids in seen}
     items = [item for item, _ in seen]
     found = []
-    for i, j in near_pairs(boxes_of(items), REACH_M):
+    for i, j in near_pairs(boxes_of(item.vertices_m for item in items), REACH_M):
         one, other = items[i], items[j]
         if surveys[one.item_id] & surveys[other.item_id]:
             continue
