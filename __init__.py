@@ -5,7 +5,7 @@ def classFactory(iface):
     """QGIS calls this to get the plugin; `iface` is its QgisInterface (None in qgis_process)."""
     from qgis.core import QgsApplication
 
-    from .processing import language
+    from .processing.common import language
 
     language.use(QgsApplication.locale())  # before the rest is imported: its texts are translated then
 

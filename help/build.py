@@ -57,8 +57,8 @@ class Pages:
     """Writes pages in one language; `folder` is where they go, `above` what stands before links to English pages."""
 
     def __init__(self, folder: Path, language: str, algorithms: list):
-        from inslab.processing import cautions
-        from inslab.processing.language import tr
+        from inslab.processing.common import cautions
+        from inslab.processing.common.language import tr
 
         self.folder, self.language, self.algorithms, self.tr = folder, language, algorithms, tr
         self.above = "" if language == ENGLISH else "../"
@@ -176,7 +176,7 @@ def write_language(folder: Path, language: str) -> None:
     from make_sample import load_inslab
 
     load_inslab()
-    from inslab.processing import language as languages
+    from inslab.processing.common import language as languages
 
     if language != ENGLISH:
         languages.use(language)

@@ -7,8 +7,8 @@ from qgis.PyQt.QtCore import QEvent, QObject, Qt, QUrl
 from qgis.PyQt.QtGui import QDesktopServices
 from qgis.PyQt.QtWidgets import QToolButton, QWidget
 
-from ..processing import language
-from ..processing.language import tr
+from ..processing.common import language
+from ..processing.common.language import tr
 
 PAGES = Path(__file__).parent.parent / "help" / "pages"
 START = "index"

@@ -19,7 +19,7 @@ class InslabPlugin:
         QgsApplication.processingRegistry().addProvider(self.provider)
 
     def initGui(self):
-        from .docks.desk import Desk  # not needed without a window
+        from .docks.desk import Desk
 
         self.initProcessing()
         self.desk = Desk(self.iface)

@@ -5,7 +5,7 @@ from pathlib import Path
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
-from ..processing.language import tr
+from ..processing.common.language import tr
 from .algorithms.checkpenetrations import CheckPenetrations
 from .algorithms.clearspace import ClearSpaceMap
 from .algorithms.depthslices import DepthSlices

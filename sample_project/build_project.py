@@ -34,7 +34,7 @@ TITLE = "Sample job: an invented floor with simulated radar data"
 
 def build(work: Path) -> Path:
     """Write the project and return its path; raises `RuntimeError` if QGIS cannot."""
-    from inslab.plugin.layers import show_result
+    from inslab.plugin.project.layers import show_result
 
     survey, result = work / "survey", work / "result" / "survey.gpkg"
     project = QgsProject.instance()
@@ -105,7 +105,7 @@ def show_plan(project: QgsProject, path: Path) -> QgsRectangle:
 def describe(project: QgsProject) -> None:
     """Title, and the cautions both in the project's properties and on the map itself."""
     from inslab.plugin.styles.labels import text_format
-    from inslab.processing import cautions
+    from inslab.processing.common import cautions
 
     project.setTitle(TITLE)
     metadata = project.metadata()

@@ -115,7 +115,7 @@ def draw_slab(random) -> Slab:
 
 def write_slab(folder, slab: Slab, seed, size_m=SIZE_M, trace_step_m=TRACE_STEP_M):
     """One scan area C1 of the slab as a survey folder; returns the true mean time zero, ns."""
-    from inslab.processing.survey.segy import write_segy
+    from inslab.processing.survey.formats.segy import write_segy
     from inslab.sample_project import instrument
     from inslab.sample_project.clutter import clutter_spectra, draw_stones
     from inslab.sample_project.forward import ScanModel, to_traces
@@ -264,10 +264,10 @@ def main(slabs=8, seed=1):
 
 def scan_and_compare(slab: Slab, number, seed):
     """What `compare` says of one slab; prints its row of the first table."""
-    from inslab.processing.items.bar_speed import estimate_wave_speed
     from inslab.processing.items.detect import detect_items
     from inslab.processing.radar.imaging import find_base
-    from inslab.processing.radar.prepare import prepare_area
+    from inslab.processing.radar.preprocessing import prepare_area
+    from inslab.processing.speed.bar_echoes import estimate_wave_speed
     from inslab.processing.survey.read import read_survey
 
     with tempfile.TemporaryDirectory() as folder:

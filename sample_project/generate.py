@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import numpy as np
 
-from ..processing.survey.segy import write_segy
+from ..processing.survey.formats.segy import write_segy
 from . import building, drawings, penetrations, scan_plan, scanned_plan
 from .clutter import Stones, clutter_spectra, draw_stones
 from .forward import Radar, ScanModel, sorts_of, to_traces

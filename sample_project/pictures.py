@@ -96,7 +96,7 @@ class Session:
 
     def plane(self):
         """Top of level L2."""
-        from inslab.plugin.shown import first_visible, shown_planes
+        from inslab.plugin.project.shown import first_visible, shown_planes
 
         return first_visible(shown_planes(self.project), self.project)
 
@@ -202,8 +202,8 @@ class Session:
 
     def in_3d(self) -> None:
         """Bodies of the crossing areas."""
-        from inslab.plugin.view3d import GROUP, show_bodies
-        from inslab.plugin.view3d_picture import save_picture
+        from inslab.plugin.view3d.picture import save_picture
+        from inslab.plugin.view3d.show import GROUP, show_bodies
 
         bodies = show_bodies(self.project, SURVEY)
         nodes = {layer.id(): self.project.layerTreeRoot().findLayer(layer.id()) for layer in bodies}

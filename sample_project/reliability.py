@@ -67,8 +67,8 @@ def true_distances(objects, centres, diameters, depths):
 
 def check(survey_path, surface, centres, diameters, depths):
     """Verdicts as Inslab gives them."""
-    from inslab.processing.outputs.ground import planes, read_ground
     from inslab.processing.penetrations.check import check_penetrations
+    from inslab.processing.penetrations.ground import planes, read_ground
     from inslab.processing.penetrations.model import DEFAULT_RULES, KindRule, Penetrations
 
     rules = {

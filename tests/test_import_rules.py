@@ -9,28 +9,61 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE_FILES = sorted([*ROOT.glob("*.py"), *ROOT.glob("processing/**/*.py"), *ROOT.glob("plugin/**/*.py")])
+PLUGIN_FILES = [file for file in PACKAGE_FILES if "plugin" in file.parts[len(ROOT.parts) :][:1]]
 PROCESSING_FILES = [file for file in PACKAGE_FILES if "processing" in file.parts[len(ROOT.parts) :][:1]]
 
-# Package: the packages of `processing` it may import from, besides itself.
-ALLOWED = {
-    "survey": set(),
-    "site": {"survey"},
-    "radar": {"survey"},
-    "items": {"survey", "radar"},
-    "penetrations": {"survey", "radar", "items"},
-    "record": {"survey", "radar", "items"},
+# The house, from the ground up: a folder may import from those above it in this table, and from itself. What stands beside a folder
+# narrows that to the folders named.
+FLOORS = {
+    "common": None,
+    "geometry": None,
+    "survey.formats": ["common"],
+    "survey": ["common", "survey.formats"],
+    "site": ["common", "geometry", "survey"],
+    "radar": ["common", "geometry", "survey"],
+    "tracks": ["common", "geometry", "survey", "radar"],
+    "speed": ["common", "geometry", "survey", "radar", "tracks"],
+    "items": ["common", "geometry", "survey", "radar", "tracks", "speed"],
+    "area": ["common", "geometry", "survey", "site", "radar", "tracks", "speed", "items"],
+    "floor": None,
+    "store": None,
+    "edits": None,
+    "record": None,
+    "penetrations": None,
+    "reports": None,
+    "views": None,
+    "drawings": None,
+    "steps.shared": None,
+    "steps": None,
 }
-SHARED = {"errors", "gdal_failures", "language", "monitor", "together"}
+# The same for `plugin`: what stands in a folder may import from those above it. `main` and `provider` see everything.
+ROOMS = ("", "styles", "project", "record", "view3d", "maptools", "layouts", "algorithms", "setup", "docks")
+MOST_MODULES, MOST_LINES = 20, 400
+ONE_FOR_EACH_ALGORITHM = {"plugin/algorithms", "processing/steps"}
+
+
+def folder_of(module, root):
+    """Folder below `root` in which a dotted module lies, with dots."""
+    parts = module.split(".")[2:]
+    path = ROOT / root
+    inside = []
+    for part in parts:
+        path = path / part
+        if not path.is_dir():
+            break
+        inside.append(part)
+    return ".".join(inside)
 
 
 def relative(file):
     return str(file.relative_to(ROOT))
 
 
-def imported(file):
-    """Yield (line, dotted module) of each import, relative ones as seen from the root package."""
+def imported(file, top=False):
+    """Yield (line, dotted module) of each import, relative ones as seen from the root package; `top`: not in functions."""
     package = ["inslab", *file.relative_to(ROOT).parent.parts]
-    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+    tree = ast.parse(file.read_text(encoding="utf-8"))
+    for node in tree.body if top else ast.walk(tree):
         if isinstance(node, ast.Import):
             yield from ((node.lineno, alias.name) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -48,18 +81,68 @@ def test_processing_imports_neither_qgis_nor_plugin(file):
         assert rest[:1] != ["plugin"] or first != "inslab", f"line {line}: {module}"
 
 
-@pytest.mark.parametrize("file", [file for file in PROCESSING_FILES if file.parent.name in ALLOWED], ids=relative)
-def test_arrows_between_packages_point_one_way(file):
-    package = file.parent.name  # chain and outputs are not asked: they compose everything
+@pytest.mark.parametrize(
+    "file", [file for file in PROCESSING_FILES if file.parent != ROOT / "processing"], ids=relative
+)
+def test_arrows_between_folders_point_one_way(file):
+    names = list(FLOORS)
+    own = ".".join(file.relative_to(ROOT / "processing").parent.parts)
+    allowed = names[: names.index(own)] if FLOORS[own] is None else FLOORS[own]
     for line, module in imported(file):
-        parts = module.split(".")
-        if parts[:2] == ["inslab", "processing"] and len(parts) > 2:
-            assert parts[2] in {package, *ALLOWED[package], *SHARED}, f"line {line}: {module}"
+        if module.startswith("inslab.processing."):
+            folder = folder_of(module, "processing")
+            assert folder in {own, *allowed, ""}, f"line {line}: {module}"
 
 
-def test_every_package_of_processing_is_covered_by_the_arrows():
-    packages = {file.parent.name for file in ROOT.glob("processing/*/__init__.py")}
-    assert packages <= {*ALLOWED, "outputs"}
+def test_every_folder_of_processing_is_in_the_table():
+    folders = {".".join(file.parent.relative_to(ROOT / "processing").parts) for file in PROCESSING_FILES} - {""}
+    assert folders == set(FLOORS)
+
+
+@pytest.mark.parametrize("file", PLUGIN_FILES, ids=relative)
+def test_arrows_between_rooms_of_the_plugin_point_one_way(file):
+    own = file.relative_to(ROOT / "plugin").parts[0] if file.parent != ROOT / "plugin" else ""
+    if file in {ROOT / "plugin" / "main.py", ROOT / "plugin" / "provider.py"}:
+        return
+    allowed = ROOMS[: ROOMS.index(own) + 1]
+    for line, module in imported(file):
+        if module.startswith("inslab.plugin."):
+            folder = folder_of(module, "plugin").split(".")[0]
+            assert folder in allowed, f"line {line}: {module}"
+
+
+def test_no_module_imports_itself_through_others():
+    """Imports at the top of modules make no circle; those inside functions wait until they are called."""
+    modules = {}
+    for file in PACKAGE_FILES:
+        name = ".".join(["inslab", *file.relative_to(ROOT).with_suffix("").parts]).removesuffix(".__init__")
+        modules[name] = file
+    arrows = {name: {module for _, module in imported(file, top=True)} & set(modules) for name, file in modules.items()}
+    done, path = set(), []
+
+    def visit(name):
+        assert name not in path, " -> ".join([*path[path.index(name) :], name])
+        if name in done:
+            return
+        path.append(name)
+        for other in sorted(arrows[name]):
+            visit(other)
+        path.pop()
+        done.add(name)
+
+    for name in sorted(modules):
+        visit(name)
+
+
+def test_folders_and_files_stay_small_enough_to_read():
+    for folder in {file.parent for file in PACKAGE_FILES}:
+        count = len([file for file in PACKAGE_FILES if file.parent == folder and file.name != "__init__.py"])
+        assert count <= MOST_MODULES or relative(folder) in ONE_FOR_EACH_ALGORITHM, (
+            f"{relative(folder)}: {count} modules"
+        )
+    for file in PACKAGE_FILES:
+        count = len(file.read_text(encoding="utf-8").splitlines())
+        assert count <= MOST_LINES, f"{relative(file)}: {count} lines"
 
 
 @pytest.mark.parametrize("file", PACKAGE_FILES, ids=relative)
@@ -99,22 +182,19 @@ def import_all(refused, skipped=()):
 def test_processing_loads_where_there_is_no_qgis():
     run = import_all({"qgis", "PyQt5", "PyQt6", "processing", "plugin"})
     assert run.returncode == 0, run.stderr
-    assert "inslab.processing.survey.segy" in run.stdout.split()
+    assert "inslab.processing.survey.formats.segy" in run.stdout.split()
 
 
 def test_all_but_radar_and_items_load_with_numpy_alone():
     refused = {"qgis", "PyQt5", "PyQt6", "processing", "osgeo", "scipy", "shapely", "pyproj", "rasterio"}
-    run = import_all(refused, ["inslab.processing.radar", "inslab.processing.items"])
+    run = import_all(refused, [f"inslab.processing.{name}" for name in ("radar", "tracks", "speed", "items")])
     assert run.returncode == 0, run.stderr
-    assert "inslab.processing.chain" in run.stdout.split()
+    assert "inslab.processing.steps.processsurvey" in run.stdout.split()
 
 
 @pytest.mark.parametrize("file", PACKAGE_FILES, ids=relative)
 def test_python_3_9_can_read_it(file):
     ast.parse(file.read_text(encoding="utf-8"), feature_version=(3, 9))
-
-
-PLUGIN_FILES = [file for file in PACKAGE_FILES if "plugin" in file.parts[len(ROOT.parts) :][:1]]
 
 
 def unscoped_enums(source):

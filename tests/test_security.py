@@ -17,9 +17,9 @@ MODULES = {
     *("socket", "ssl", "http", "urllib", "ftplib", "smtplib", "telnetlib", "xmlrpc", "requests", "aiohttp"),
 }
 # Where a process is started, and why: only our own file, with the interpreter that runs this.
-PROCESSES = {"processing/outputs/area_runners.py"}
+PROCESSES = {"processing/area/runners.py"}
 # Where one is forked: only that process and its own children hold the ends of the pipes between them.
-FORKS = {"processing/together.py"}
+FORKS = {"processing/common/together.py"}
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.relative_to(ROOT).as_posix())

@@ -19,14 +19,14 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QIcon
 
-from ...processing import cautions
-from ...processing.errors import Cancelled, InslabError, missing_packages
-from ...processing.language import tr
-from ...processing.monitor import Monitor
-from ...processing.outputs.area_task import packages
+from ...processing.common import cautions
+from ...processing.common.errors import Cancelled, InslabError
+from ...processing.common.language import tr
+from ...processing.common.monitor import Monitor
+from ...processing.common.packages import missing_packages, packages
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..help import page_url
-from ..layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
+from ..project.layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
 
 ICONS = Path(__file__).parent.parent / "icons"
 GROUPS = {

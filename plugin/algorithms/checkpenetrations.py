@@ -8,12 +8,13 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ...processing.errors import ProcessingError
-from ...processing.language import tr
-from ...processing.outputs.step_states import PENETRATIONS, file_parameters, note_step, result_parameters
+from ...processing.common.errors import ProcessingError
+from ...processing.common.language import tr
 from ...processing.penetrations.model import VERDICTS
-from ...processing.planning import VERDICT_LAYER, check_step, count_verdicts
-from ..layers import table_source
+from ...processing.steps.checkpenetrations import check_step, count_verdicts
+from ...processing.steps.shared.survey_state import PENETRATIONS, file_parameters, note_step, result_parameters
+from ...processing.steps.shared.verdict_layers import VERDICT_LAYER
+from ..project.layers import table_source
 from ..styles.penetrations import VERDICT_STYLES, VERDICT_WORDS, style_verdicts
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, survey_parameter

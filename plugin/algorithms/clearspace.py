@@ -4,8 +4,8 @@ from functools import partial
 
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingParameterRasterDestination
 
-from ...processing.language import tr
-from ...processing.planning import clear_space_step
+from ...processing.common.language import tr
+from ...processing.steps.clearspace import clear_space_step
 from ..styles.penetrations import style_clear_space
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter

@@ -2,9 +2,9 @@
 
 from qgis.core import QgsProcessingOutputNumber
 
-from ...processing.items.kind_names import kind_name
+from ...processing.common.kind_names import kind_name
+from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.language import tr
 
 ITEM_COUNT = "ITEM_COUNT"
 KIND_COUNTS = {kind: f"{kind.upper()}_COUNT" for kind in KINDS}

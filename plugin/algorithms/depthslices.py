@@ -5,8 +5,8 @@ from qgis.core import (
     QgsProcessingParameterFolderDestination,
 )
 
-from ...processing.chain import depth_slices_step
-from ...processing.language import tr
+from ...processing.common.language import tr
+from ...processing.steps.depthslices import depth_slices_step
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .imaging import HELP as SLICE_HELP
 from .imaging import chain_settings, slice_parameters

@@ -13,13 +13,13 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ...processing.errors import ProcessingError
-from ...processing.language import tr
+from ...processing.common.errors import ProcessingError
+from ...processing.common.language import tr
 from ...processing.penetrations.drill_sheet import GridAxis
-from ...processing.planning import check_output
-from ...processing.planning_moves import SHEET_LAYER, sheet_rows, write_sheet_table
-from ..layers import table_source
+from ...processing.steps.drillsheet import SHEET_LAYER, sheet_rows, write_sheet_table
+from ...processing.steps.shared.verdict_layers import check_output
 from ..layouts.drill_sheet import write_drill_sheets
+from ..project.layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, survey_parameter

@@ -7,11 +7,11 @@ from qgis.core import (
     QgsProcessingParameterNumber,
 )
 
+from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.language import tr
-from ...processing.outputs.drawing_content import DrawingChoice
-from ...processing.outputs.drawing_export import export_drawing_step
-from ...processing.planning import check_output
+from ...processing.reports.plane_content import DrawingChoice
+from ...processing.steps.exportdrawing import export_drawing_step
+from ...processing.steps.shared.verdict_layers import check_output
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 

@@ -7,9 +7,9 @@ from qgis.core import (
     QgsProcessingParameterFileDestination,
 )
 
-from ...processing.chain import fit_areas_step
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.site.results import FitSettings
+from ...processing.steps.fitareas import fit_areas_step
 from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter
 
 

@@ -14,12 +14,12 @@ from qgis.core import (
     QgsProcessingParameterNumber,
 )
 
-from ...processing.errors import InslabError
-from ...processing.language import tr
-from ...processing.outputs.drawings import LAYERS, is_picture
-from ...processing.outputs.geopackage import read_layer
+from ...processing.common.errors import InslabError
+from ...processing.common.language import tr
+from ...processing.drawings.onto_grid import LAYERS, is_picture
 from ...processing.site.drawing_fit import AFFINE, SIMILARITY, pairs_from_rows
-from ...processing.site_steps import fit_drawing_step
+from ...processing.steps.fitdrawing import fit_drawing_step
+from ...processing.store.geopackage import read_layer
 from ..styles.drawing import style_drawing
 from .base import InslabAlgorithm, not_a_survey, positive_number
 from .loading import LayerStyler

@@ -1,7 +1,7 @@
 """The parameters that all algorithms with depth slices share."""
 
-from ...processing.chain import ChainSettings
-from ...processing.language import tr
+from ...processing.area.settings import ChainSettings
+from ...processing.common.language import tr
 from .base import positive_number
 
 DEPTH_STEP, MAX_DEPTH, CELL, SAMPLE_INTERVAL = "DEPTH_STEP", "MAX_DEPTH", "CELL", "SAMPLE_INTERVAL"

@@ -2,9 +2,9 @@
 
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer
 
-from ...processing.chain import join_items_step
-from ...processing.language import tr
-from ..layers import table_source
+from ...processing.common.language import tr
+from ...processing.steps.joinitems import join_items_step
+from ..project.layers import table_source
 from . import counts
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 

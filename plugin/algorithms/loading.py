@@ -2,7 +2,7 @@
 
 from qgis.core import QgsProcessingLayerPostProcessorInterface, QgsProject
 
-from ...processing import cautions
+from ...processing.common import cautions
 
 
 class LayerStyler(QgsProcessingLayerPostProcessorInterface):

@@ -18,11 +18,11 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import NULL
 
-from ...processing.errors import InslabError, ProcessingError
+from ...processing.common.errors import InslabError, ProcessingError
+from ...processing.common.language import tr
+from ...processing.geometry.polygons import edges_of
 from ...processing.items.model import KINDS
-from ...processing.language import tr
 from ...processing.penetrations.model import DEFAULT_RULES, Confidence, KindRule, Penetrations, check_rules
-from ...processing.penetrations.plane_geometry import edges_of
 from ...processing.survey.model import SURFACES
 from .base import positive_number
 

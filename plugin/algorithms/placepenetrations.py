@@ -10,10 +10,10 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.penetrations.placement import PlacementRules
-from ...processing.planning_moves import PLACE_LAYER, place_step
-from ..layers import table_source
+from ...processing.steps.placepenetrations import PLACE_LAYER, place_step
+from ..project.layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter

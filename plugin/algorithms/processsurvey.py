@@ -12,8 +12,9 @@ from qgis.core import (
     QgsProcessingParameterFolderDestination,
 )
 
-from ...processing.chain import SURVEY_FILE, process_survey
-from ...processing.language import tr
+from ...processing.common.language import tr
+from ...processing.steps.processsurvey import process_survey
+from ...processing.steps.shared.survey_run import SURVEY_FILE
 from . import counts
 from .base import InslabAlgorithm, in_editing, missing_table_or_folder
 from .imaging import HELP as SLICE_HELP

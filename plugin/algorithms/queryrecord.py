@@ -11,14 +11,15 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.language import tr
-from ...processing.outputs.record_answer import UNKNOWN_LAYER
+from ...processing.common.language import tr
 from ...processing.record.query import Question
 from ...processing.record.schema import SURFACES
-from ...processing.recording import query_record, site_grid
-from .. import records
-from ..layers import table_source
-from ..record_places import single_place
+from ...processing.reports.record_answer import UNKNOWN_LAYER
+from ...processing.steps.queryrecord import query_record
+from ...processing.steps.shared.records import site_grid
+from ..project.layers import table_source
+from ..record import records
+from ..record.places import single_place
 from .base import InslabAlgorithm, positive_number
 
 

@@ -7,9 +7,9 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.chain import radargrams_step
-from ...processing.language import tr
-from ...processing.outputs.radargrams import PANELS
+from ...processing.common.language import tr
+from ...processing.steps.radargrams import radargrams_step
+from ...processing.views.radargrams import PANELS
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 

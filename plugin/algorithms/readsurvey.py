@@ -6,8 +6,8 @@ from qgis.core import (
     QgsProcessingParameterFileDestination,
 )
 
-from ...processing.chain import read_step
-from ...processing.language import tr
+from ...processing.common.language import tr
+from ...processing.steps.readsurvey import read_step
 from .base import InslabAlgorithm, in_editing, missing_table_or_folder
 from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter
 

@@ -10,11 +10,11 @@ from qgis.core import (
     QgsProcessingParameterVectorDestination,
 )
 
+from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.language import tr
 from ...processing.penetrations.chase import ChaseRules
-from ...processing.planning_moves import CHASE_LAYER, chase_step
-from ..layers import table_source
+from ...processing.steps.routechase import CHASE_LAYER, chase_step
+from ..project.layers import table_source
 from ..styles.penetrations import style_chase
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, positive_number, survey_parameter

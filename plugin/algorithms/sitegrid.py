@@ -10,9 +10,9 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.site.crs import GridTie
-from ...processing.site_steps import site_grid_step
+from ...processing.steps.sitegrid import site_grid_step
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 

@@ -10,14 +10,14 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.chain import radargrams_step
-from ...processing.language import tr
-from ...processing.outputs.paper import paper_html
-from ...processing.outputs.publish import write_text
-from ...processing.outputs.radargrams import PANELS
-from ...processing.outputs.step_states import REPORT as STEP
-from ...processing.outputs.step_states import file_parameters, note_step, result_parameters
-from ...processing.outputs.survey_report import Cover, compose_report
+from ...processing.common.language import tr
+from ...processing.reports.client_report import Cover, compose_report
+from ...processing.reports.content import paper_html
+from ...processing.steps.radargrams import radargrams_step
+from ...processing.steps.shared.survey_state import REPORT as STEP
+from ...processing.steps.shared.survey_state import file_parameters, note_step, result_parameters
+from ...processing.store.publish import write_text
+from ...processing.views.radargrams import PANELS
 from ..layouts.map_sheets import MapDrawer
 from ..layouts.survey_report import map_png, write_report_pdf
 from . import penetration_inputs as inputs

@@ -11,9 +11,9 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.language import tr
-from ...processing.recording import update_record
-from .. import records
+from ...processing.common.language import tr
+from ...processing.steps.updaterecord import update_record
+from ..record import records
 from .base import InslabAlgorithm, in_editing, not_a_survey, survey_parameter
 
 

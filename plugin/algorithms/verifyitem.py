@@ -11,12 +11,12 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
+from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.language import tr
 from ...processing.record.schema import METHODS, REFUTED, VERIFIED
 from ...processing.record.verification import DEPTH_SIGMA_M, Verification
-from ...processing.recording import verify
-from .. import records
+from ...processing.steps.verifyitem import verify
+from ..record import records
 from .base import InslabAlgorithm, in_editing, positive_number
 
 OUTCOMES = (VERIFIED, REFUTED)

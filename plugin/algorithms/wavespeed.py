@@ -2,9 +2,9 @@
 
 from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer, QgsProcessingParameterFile
 
-from ...processing.chain import wave_speed_step
-from ...processing.language import tr
-from ..layers import table_source
+from ...processing.common.language import tr
+from ...processing.steps.wavespeed import wave_speed_step
+from ..project.layers import table_source
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 

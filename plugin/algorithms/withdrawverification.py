@@ -7,9 +7,9 @@ from qgis.core import (
     QgsProcessingParameterString,
 )
 
-from ...processing.language import tr
-from ...processing.recording import withdraw_verification
-from .. import records
+from ...processing.common.language import tr
+from ...processing.steps.withdrawverification import withdraw_verification
+from ..record import records
 from .base import InslabAlgorithm, in_editing
 
 

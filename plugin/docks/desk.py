@@ -7,7 +7,7 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QAction, QDockWidget
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ..help import HelpKey, open_page
 from .registry import PANELS
 

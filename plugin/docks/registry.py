@@ -5,19 +5,19 @@ from importlib import import_module
 from pathlib import Path
 from typing import Tuple
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 
 ICONS = Path(__file__).parent.parent / "icons"
 
 
 @dataclass(frozen=True)
 class PanelEntry:
-    """One panel: its module in this folder has a function `make(desk)` that returns the QDockWidget.
+    """One panel: module `panel` of its folder here has a function `make(desk)` that returns the QDockWidget.
 
     Attributes
     ----------
     name : str
-        Of the module, and part of the object name by which QGIS remembers the panel's place.
+        Of the folder with `_panel` after it, and part of the object name by which QGIS remembers the panel's place.
     title, tip : str
         In the menu and on the panel; what the panel is for, in one sentence.
     """
@@ -32,7 +32,7 @@ class PanelEntry:
 
     def make(self, desk):
         """A new panel; `desk` is the `Desk` it belongs to."""
-        return import_module(f".{self.name}", __package__).make(desk)
+        return import_module(f".{self.name.removesuffix('_panel')}.panel", __package__).make(desk)
 
 
 PANELS: Tuple[PanelEntry, ...] = (

@@ -7,8 +7,8 @@ from qgis.gui import QgsDockWidget, QgsMapCanvas, QgsMapToolPan
 from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
-from ...processing.language import tr
-from ..shown import first_visible, shown_planes
+from ...processing.common.language import tr
+from ..project.shown import first_visible, shown_planes
 from ..styles import slices
 from ..styles.depth import DepthWindow
 

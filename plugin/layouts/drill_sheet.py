@@ -13,10 +13,10 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
-from ...processing import cautions
-from ...processing.language import tr
-from ...processing.outputs.words import per_cent
-from ..layers import table_layer
+from ...processing.common import cautions
+from ...processing.common.language import tr
+from ...processing.common.words import per_cent
+from ..project.layers import table_layer
 from ..styles.items import style_bridged, style_items
 from ..styles.penetrations import style_verdicts
 from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
@@ -32,7 +32,7 @@ VERDICT_WORDS = {
 
 
 def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: List[Mapping], monitor) -> None:
-    """Writes one PDF with a page for each row of `planning_moves.sheet_rows`; raises `ProcessingError` if it cannot.
+    """Writes one PDF with a page for each row of `steps.drillsheet.sheet_rows`; raises `ProcessingError` if it cannot.
 
     The layers are opened here and belong to no project that a user sees.
     """

@@ -15,9 +15,9 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 
-from ...processing.language import tr
-from ...processing.outputs.stored import read_crs_wkt
-from ..layers import Plane, table_layer
+from ...processing.common.language import tr
+from ...processing.store.reading import read_crs_wkt
+from ..project.layers import Plane, table_layer
 from ..styles.items import style_bridged, style_items
 from ..styles.labels import always_shown, draw_in_order
 from ..styles.penetrations import style_verdicts

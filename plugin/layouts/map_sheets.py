@@ -19,8 +19,8 @@ from qgis.core import (
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
-from ...processing.language import tr
-from ...processing.outputs.paper import MapSheet
+from ...processing.common.language import tr
+from ...processing.reports.content import MapSheet
 from ...processing.site.crs import is_tied, to_national
 from .map_layers import MapLayers
 from .page import Page, page_font, set_font

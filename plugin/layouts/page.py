@@ -15,8 +15,8 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QFont
 
-from ...processing.errors import ProcessingError, disk_is_full
-from ...processing.language import tr
+from ...processing.common.errors import ProcessingError, disk_is_full
+from ...processing.common.language import tr
 
 FONT = "DejaVu Sans"  # on every system that QGIS installs on Debian; others fall back to their own
 LEFT_MM, WIDTH_MM = 15.0, 180.0

@@ -10,8 +10,8 @@ from qgis.core import QgsLayoutExporter, QgsRenderContext
 from qgis.PyQt.QtCore import QBuffer, QByteArray, QMarginsF, QRectF, QSizeF, Qt
 from qgis.PyQt.QtGui import QPageLayout, QPageSize, QPainter, QPdfWriter, QTextOption
 
-from ...processing.language import tr
-from ...processing.outputs.paper import MapSheet, Paper, Section
+from ...processing.common.language import tr
+from ...processing.reports.content import MapSheet, Paper, Section
 from .map_sheets import A4_MM, MapDrawer
 from .page import page_font, write_in_place
 from .text_pages import TextPages

@@ -20,7 +20,7 @@ from qgis.PyQt.QtGui import (
     QTextDocument,
 )
 
-from ...processing.outputs.paper import Part, Picture, Section, Signatures, Table, Text, part_html
+from ...processing.reports.content import Part, Picture, Section, Signatures, Table, Text, part_html
 from .page import FONT, page_font
 
 LARGEST_PICTURE = 0.4  # of a page's height

@@ -5,7 +5,7 @@ import re
 from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import QFormLayout, QWidget
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.survey.model import ScanArea
 from . import fields
 

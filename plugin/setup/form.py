@@ -18,14 +18,14 @@ from qgis.PyQt.QtWidgets import (
     QWidget,
 )
 
-from ...processing.errors import Cancelled, InslabError
-from ...processing.language import tr
-from ...processing.monitor import Monitor
-from ...processing.outputs.survey_setup import add_area, known_area_ids
+from ...processing.common.errors import Cancelled, InslabError
+from ...processing.common.language import tr
+from ...processing.common.monitor import Monitor
+from ...processing.store.survey_setup import add_area, known_area_ids
 from ...processing.survey.grid_plan import PlannedLine, check_file, check_plan, check_together, plan_lines
-from ..background import quiet_flags
 from ..help import HelpKey, open_page
 from ..plain_text import plain_label
+from ..project.background import quiet_flags
 from . import fields
 from .area_page import AreaPage
 from .files_page import FilesPage

@@ -5,7 +5,7 @@ from typing import FrozenSet, Optional, Tuple
 from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import QCheckBox, QFormLayout, QGroupBox, QSpinBox, QVBoxLayout, QWidget
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.survey.grid_plan import AXIS_BY_AXIS, LINE_BY_LINE, MOST_LINES, GridPlan, LineSet
 from ...processing.survey.model import ScanArea
 from . import fields

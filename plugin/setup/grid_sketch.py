@@ -7,10 +7,10 @@ from qgis.PyQt.QtCore import QPointF, QRectF, QSize, Qt, pyqtSignal
 from qgis.PyQt.QtGui import QColor, QPainter, QPalette, QPen, QPolygonF
 from qgis.PyQt.QtWidgets import QSizePolicy, QToolTip, QWidget
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from ...processing.survey.grid_plan import PlannedLine
-from ..docks.ink import ink
 from ..plain_text import as_html
+from ..styles.ink import ink
 
 # Palette of Okabe and Ito (see styles/items.py); the way a line runs and its dashes tell the same without colour.
 COLOURS = {"x": "#0072b2", "y": "#d55e00"}

@@ -16,8 +16,8 @@ from qgis.PyQt.QtWidgets import (
     QWidget,
 )
 
-from ...processing.errors import ProcessingError
-from ...processing.language import tr
+from ...processing.common.errors import ProcessingError
+from ...processing.common.language import tr
 from ...processing.survey.model import ControlPoint
 from ..plain_text import plain_label
 from . import fields

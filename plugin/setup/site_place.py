@@ -15,9 +15,9 @@ from qgis.core import (
     QgsUnitTypes,
 )
 
-from ...processing.errors import ProcessingError
-from ...processing.language import tr
-from ..shown import shown_planes
+from ...processing.common.errors import ProcessingError
+from ...processing.common.language import tr
+from ..project.shown import shown_planes
 
 NOT_TIED = "(not tied)"  # part of the name of the datum that `site.crs.local_crs_wkt` gives
 

@@ -2,8 +2,8 @@
 
 from qgis.core import QgsDefaultValue, QgsEditorWidgetSetup, QgsExpression
 
+from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.language import tr
 from .items import KIND_STYLES
 
 HAND_SIGMA = "0.01"

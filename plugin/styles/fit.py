@@ -9,7 +9,7 @@ from qgis.core import (
     QgsSingleSymbolRenderer,
 )
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from .labels import label
 
 AGREES, DISAGREES = "#0072b2", "#d55e00"

@@ -21,7 +21,7 @@ from qgis.core import (
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from .depth import ITEM_WITHIN, PICK_WITHIN, fade_others, label_shown
 from .labels import text_format
 

@@ -22,7 +22,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from .holes import hole_symbol
 from .labels import always_shown, text_format
 

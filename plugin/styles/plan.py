@@ -11,7 +11,7 @@ from qgis.core import (
     QgsSingleSymbolRenderer,
 )
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 from .holes import hole_symbol
 from .labels import label
 

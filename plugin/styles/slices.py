@@ -18,7 +18,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
-from ...processing.language import tr
+from ...processing.common.language import tr
 
 # Every ninth of viridis, from strong to weak.
 VIRIDIS_REVERSED = (

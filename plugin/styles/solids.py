@@ -8,8 +8,8 @@ from typing import Tuple
 from qgis.core import Qgis, QgsNullSymbolRenderer, QgsVectorLayer
 from qgis.PyQt.QtGui import QColor
 
-from ...processing.errors import MissingPackageError
-from ...processing.language import tr
+from ...processing.common.errors import MissingPackageError
+from ...processing.common.language import tr
 from .items import KIND_STYLES
 from .penetrations import VERDICT_STYLES
 

@@ -6,12 +6,12 @@ from typing import List, Optional
 import numpy as np
 
 from ..radar.model import WaveSpeed
-from .group_search import Found, GroupSearch
-from .laps import split_at_lap
-from .line_errors import correct, estimate_line_errors, straight_rows
-from .polarity import is_void, metal_turn
-from .refine import fit_curve
-from .stack import ALONG_LAG, middle_m
+from ..tracks.lap_splice import split_at_lap
+from ..tracks.line_errors import correct, estimate_line_errors, straight_rows
+from ..tracks.polarity import is_void, metal_turn
+from ..tracks.refine import fit_curve
+from ..tracks.search import Found, GroupSearch
+from ..tracks.stack import ALONG_LAG, middle_m
 
 # Parts of the 1-sigma that do not come from the scatter of the sightings: residual line position, model of the echo (from the
 # calibration on simulated surveys), and what an upper bar close beside the line does to the depth of a lower one.

@@ -5,18 +5,18 @@ from typing import List, Optional, Tuple
 
 import numpy as np
 
-from ..monitor import Monitor
+from ..common.monitor import Monitor
+from ..common.together import run_together
 from ..radar.imaging import DEEPEST_M, recorded_depth_m
 from ..radar.line_groups import GroupImages, LineGroup, group_lines
 from ..radar.migration import ImageGrid
 from ..radar.model import SlabBase, WaveSpeed
-from ..radar.prepare import PreparedArea
-from ..together import run_together
+from ..radar.preprocessing import PreparedArea
+from ..tracks.search import GroupSearch
+from ..tracks.stack import middle_m
 from .describe import Detected, describe
-from .group_search import GroupSearch
 from .model import Item, Pick
 from .naming import name_items
-from .stack import middle_m
 
 MARGIN_M = 0.06
 IMAGE_STEP_M = 0.005

@@ -9,10 +9,10 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
-from ..monitor import Monitor
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.boxes import boxes_of, near_pairs
 from .model import KINDS, Item
-from .near import boxes_of, near_pairs
 
 SAME_DIRECTION_RAD = np.radians(4.0)
 # Beyond these an agreement is no longer accepted however large the stated sigmas are, and below the smaller ones it always is.

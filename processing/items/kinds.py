@@ -11,8 +11,8 @@ from typing import Dict, Tuple
 
 import numpy as np
 
-from ..language import tr
-from .kind_names import kind_name
+from ..common.kind_names import kind_name
+from ..common.language import tr
 from .model import KINDS
 
 

@@ -14,13 +14,13 @@ from typing import Iterable, List, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import SurveyError
-from ..language import tr
-from ..monitor import Monitor
-from ..radar.geometry import NOMINAL_RADIUS_M, two_leg_path
+from ..common.errors import SurveyError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
 from ..radar.model import SlabBase, WaveSpeed
-from ..radar.prepare import PreparedArea
-from ..radar.wave_speed import SpeedEvidence, combine_with_known
+from ..radar.preprocessing import PreparedArea
+from ..speed.combination import SpeedEvidence, combine_with_known
 from ..survey.model import Finding
 from ..survey.tables import KNOWN_DEPTHS_FILE, Choice, Name, Number, read_table
 from .model import Item
@@ -129,7 +129,7 @@ def use_known_depths(
     own = [one for one in known if one.area_id == prepared.area.area_id]
     items: List[Item] = []
     if any(one.feature == "item" for one in own):
-        from .detect import detect_items  # only here: without a known item nothing is detected before the wave speed
+        from .detect import detect_items
 
         _, items = detect_items(prepared, speed, base, monitor=monitor)
     evidence, findings = [], []

@@ -8,8 +8,8 @@ from typing import Dict, List, Sequence, Tuple
 
 import numpy as np
 
+from ..geometry.boxes import near_pairs
 from .model import Item
-from .near import near_pairs
 
 FEWEST_BARS = 3
 ONE_DIRECTION_RAD = np.radians(5.0)

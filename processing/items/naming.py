@@ -4,13 +4,13 @@ from typing import List, Tuple
 
 import numpy as np
 
-from ..language import tr
-from ..radar.prepare import PreparedArea
+from ..common.language import tr
+from ..radar.preprocessing import PreparedArea
+from ..tracks.polarity import is_void
+from ..tracks.search import THRESHOLD
 from .describe import Detected
-from .group_search import THRESHOLD
 from .kinds import Evidence, judge
 from .model import Item, Pick
-from .polarity import is_void
 
 
 def name_items(prepared: PreparedArea, detected: List[Detected]) -> Tuple[List[Pick], List[Item]]:

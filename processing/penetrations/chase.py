@@ -5,15 +5,15 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.polygons import distance_inside
 from .check import check_penetrations
 from .clear_space import ClearSpace
 from .clearance import Pieces, cut_up, find_meetings
 from .known_ground import KnownGround, find_unknowns
 from .model import Confidence, KindRule, Penetrations
-from .plane_geometry import distance_inside
 
 STATION_M = 0.005
 CROSSED = 0.5

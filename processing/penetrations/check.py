@@ -5,10 +5,10 @@ from typing import List, Mapping, Optional
 
 import numpy as np
 
-from ..errors import ProcessingError
-from ..items.kind_names import kind_name
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import ProcessingError
+from ..common.kind_names import kind_name
+from ..common.language import tr
+from ..common.monitor import Monitor
 from .clearance import Meetings, Pieces, find_meetings, search_distance_m
 from .known_ground import KnownGround, find_unknowns
 from .model import Confidence, KindRule, Penetrations

@@ -9,13 +9,13 @@ from typing import Callable, List, Mapping, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.polygons import edges_of
 from .clearance import Pieces
 from .known_ground import KnownGround, edge_distance_m
 from .model import Confidence, KindRule
-from .plane_geometry import edges_of
 
 # A sloping item counts at the depth of its shallowest point within such a step of depth.
 DEPTH_STEP_M = 0.0002

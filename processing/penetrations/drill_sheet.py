@@ -5,8 +5,8 @@ from typing import List, Mapping, Optional, Sequence
 
 import numpy as np
 
-from ..items.kind_names import kind_name
-from ..language import tr
+from ..common.kind_names import kind_name
+from ..common.language import tr
 from .check import check_penetrations
 from .clearance import Pieces, find_meetings
 from .known_ground import KnownGround

@@ -9,7 +9,7 @@ from typing import List, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 from .clearance import Pieces
 
 # Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a

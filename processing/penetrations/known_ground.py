@@ -6,10 +6,10 @@ from typing import Callable, Dict, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
+from ..geometry.polygons import Rings, distance_inside, edges_of, to_polygon, union
 from .hidden import HiddenStrip
 from .model import Confidence, KindRule, Penetrations
-from .plane_geometry import Rings, distance_inside, edges_of, to_polygon, union
 
 # A hole counts as through where it goes deeper than the slab base less two of its sigmas.
 BASE_SIGMAS = 2.0

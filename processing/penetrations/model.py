@@ -5,9 +5,9 @@ from typing import Mapping, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
+from ..common.errors import ProcessingError
+from ..common.language import tr
 from ..items.model import KINDS
-from ..language import tr
 
 # A kind that an item may be with at least this probability counts with its keep-out and its size.
 POSSIBLE_KIND = 0.05

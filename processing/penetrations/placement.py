@@ -5,15 +5,15 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.polygons import distance_inside
 from .check import Verdict, check_penetrations
 from .clear_space import ClearSpace
 from .clearance import Pieces
 from .known_ground import KnownGround
 from .model import Confidence, KindRule, Penetrations
-from .plane_geometry import distance_inside
 
 # Places are tried on this raster; the map's value between its points is taken as the lowest it can be there.
 STEP_M = 0.002

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .geometry import NOMINAL_RADIUS_M, two_leg_path
+from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
 from .line_groups import GroupImages
 from .migration import APERTURE_M, APERTURE_MARGIN_M, APERTURE_SLOPE, unaliased
 

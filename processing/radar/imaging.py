@@ -2,19 +2,19 @@
 
 There is no gain curve. Cylindrical spreading is undone by the migration's weights; what attenuation and the rest of the spreading
 take away with depth they take from the clutter around an echo as well, so that both cancel where the image is divided by its own
-median magnitude at each depth. Only pictures of raw traces need a gain (`outputs.radargrams`).
+median magnitude at each depth. Only pictures of raw traces need a gain (`views.radargrams`).
 """
 
 from typing import List, Optional, Tuple
 
 import numpy as np
 
-from ..monitor import Monitor
+from ..common.monitor import Monitor
 from ..survey.model import DIPOLE_AXES
 from .line_groups import GroupImages, LineGroup, group_lines, noise_profiles
 from .migration import ImageGrid
 from .model import DepthVolume, SlabBase, WaveSpeed
-from .prepare import PreparedArea
+from .preprocessing import PreparedArea
 from .slab_base import find_slab_base, time_to_depth
 
 DEEPEST_M = 0.95

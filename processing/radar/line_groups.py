@@ -11,7 +11,7 @@ from scipy.sparse import csr_matrix
 from ..survey.model import DIPOLE_AXES
 from .migration import ImageGrid, migration_operator
 from .model import WaveSpeed
-from .prepare import PreparedArea, PreparedLine, band_pass
+from .preprocessing import PreparedArea, PreparedLine, band_pass
 
 # Lines whose bearings differ by less than this are one direction of a grid.
 SAME_DIRECTION_RAD = np.radians(5.0)

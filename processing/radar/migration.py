@@ -10,7 +10,7 @@ from typing import Tuple
 import numpy as np
 from scipy.sparse import csr_matrix
 
-from .geometry import NOMINAL_RADIUS_M, two_leg_path
+from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
 
 APERTURE_M = 0.24
 # A dipole on concrete sends little beyond this slope; farther traces bring noise and the limbs of other bars.

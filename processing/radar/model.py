@@ -1,11 +1,11 @@
 """What radar imaging finds: wave speed, depth volume, slab base, ground that is seen less deep."""
 
 from dataclasses import dataclass, field
-from typing import Tuple
+from typing import Optional, Tuple
 
 import numpy as np
 
-from .geometry import NOMINAL_RADIUS_M, depth_per_path
+from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_per_path
 
 SPEED_OF_LIGHT_M_NS = 0.299792458
 
@@ -121,3 +121,16 @@ class ShallowCell:
     x_max_m: float
     y_max_m: float
     depth_m: float
+
+
+@dataclass(frozen=True)
+class AreaDepths:
+    """What the echoes of one area say of the slab: depth to which it counts as scanned, slab thickness and its 1-sigma (metres).
+
+    None where that is not known. `shallow` are the cells that are seen less deep than the area as a whole.
+    """
+
+    reliable_m: Optional[float]
+    thickness_m: Optional[float] = None
+    sigma_thickness_m: Optional[float] = None
+    shallow: Tuple[ShallowCell, ...] = ()

@@ -11,10 +11,10 @@ from typing import Optional, Tuple
 import numpy as np
 from scipy.signal import hilbert
 
-from ..monitor import Monitor
+from ..common.monitor import Monitor
 from .line_groups import LineGroup
 from .model import SlabBase, WaveSpeed
-from .prepare import PreparedArea, band_pass
+from .preprocessing import PreparedArea, band_pass
 
 SMALLEST_COHERENCE = 0.6
 LOCAL_COHERENCE, LOCAL_SHARE = 0.5, 0.3

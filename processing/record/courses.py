@@ -6,9 +6,10 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..geometry import shapes
 from ..items.join import merge
 from ..items.model import KINDS, Item
-from . import shapes, speeds
+from . import speeds
 from .combining import combined_sigma, updated, widened
 from .history import Book
 from .matching import is_straight

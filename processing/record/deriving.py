@@ -8,9 +8,9 @@ from typing import Dict, List, Sequence
 
 import numpy as np
 
+from ..common.language import tr
+from ..common.monitor import Monitor
 from ..items.model import KINDS
-from ..language import tr
-from ..monitor import Monitor
 from . import speeds
 from .combining import pooled
 from .courses import Course, find_course

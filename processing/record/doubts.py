@@ -4,12 +4,12 @@ from typing import Dict, List, Mapping, Sequence, Tuple
 
 import numpy as np
 
+from ..common.kind_names import kind_name
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry import shapes
 from ..items.join import LONG_ENOUGH_M
-from ..items.kind_names import kind_name
 from ..items.model import Item
-from ..language import tr
-from ..monitor import Monitor
-from . import shapes
 from .history import Book
 from .matching import disagreements, item_of
 from .schema import DETECTED, GEOMETRY, NOT_SEEN, REFUTED, VERIFIED

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Callable, Dict, List, Mapping, Optional, Tuple
 
-from ..errors import ProcessingError
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry.shapes import as_lists
 from .schema import CHANGES, KEPT, REVISIONS, TABLES, Table
-from .shapes import as_lists
 from .store import Row, Session, Store
 
 BY_HAND = tr("changed outside Inslab")

@@ -8,11 +8,11 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.monitor import Monitor
+from ..geometry.boxes import boxes_of, near_one, near_pairs
 from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
 from ..items.model import KINDS, Item
-from ..items.near import boxes_of, near_one, near_pairs
-from ..items.twins import MOST_OF_IT, beside
-from ..monitor import Monitor
+from ..items.same_object import MOST_OF_IT, beside
 from .schema import GEOMETRY
 from .store import Row
 

@@ -8,8 +8,8 @@ from typing import Dict, FrozenSet, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.monitor import Monitor
 from ..items.model import KINDS, Item
-from ..monitor import Monitor
 from .deriving import derive
 from .history import Book
 from .matching import item_of, match

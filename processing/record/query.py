@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Dict, List, Optional, Sequence, Tuple
 
-from ..errors import ProcessingError
-from ..language import tr
-from . import shapes
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..geometry import shapes
 from .doubts import EDGE_SIGMAS
 from .history import Book
 from .schema import GEOMETRY, SUPERSEDED

@@ -2,7 +2,7 @@
 
 An opening that finds an item's top at another depth than the radar's tells that wave speed or time zero were off, within their own
 uncertainty. Both are estimated anew from the survey's estimate (with its covariance) and all depths measured in the area, as known
-depths of a survey are (`items.known_depths`, `radar.wave_speed.combine_with_known`). Always from the survey's estimate, never from
+depths of a survey are (`items.known_depths`, `speed.combination.combine_with_known`). Always from the survey's estimate, never from
 the latest result, so that the order does not matter and nothing is counted twice.
 
 What needs scipy is imported when it is first needed, so that a record can be read without it.
@@ -13,11 +13,11 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.language import tr
+from ..geometry import shapes
+from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..items.join import LARGEST_GAP_M
-from ..language import tr
-from ..radar.geometry import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..radar.model import WaveSpeed
-from . import shapes
 from .history import Book
 from .schema import EXPOSURES, GEOMETRY, SEEN, VERIFIED
 from .store import Row
@@ -131,7 +131,7 @@ def _speed_covariance(speed: WaveSpeed, depths_m: np.ndarray) -> np.ndarray:
 def update_speeds(book: Book) -> Corrections:
     """Works out the wave speed of every area anew from its survey and from all verified depths."""
     from ..items.known_depths import KnownDepth, correlation_of_known, speed_from_depth
-    from ..radar.wave_speed import combine_with_known
+    from ..speed.combination import combine_with_known
 
     measured = _measured_depths(book)
     used: Dict[str, List[Measured]] = {}

@@ -7,9 +7,9 @@ its end, and is one transaction: all of it becomes true at once or nothing does,
 from contextlib import contextmanager
 from typing import Dict, Iterator, List, Mapping
 
-from ..errors import InslabError, ProcessingError
-from ..language import tr
-from . import shapes
+from ..common.errors import InslabError, ProcessingError
+from ..common.language import tr
+from ..geometry import shapes
 from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
 
 Row = Dict[str, object]
@@ -184,14 +184,3 @@ class Store:
 def quoted(name: str) -> str:
     """A name in SQL."""
     return '"' + name.replace('"', '""') + '"'
-
-
-def open_store(record: str) -> Store:
-    """The store at `record`: the path of a GeoPackage, or words of libpq with a schema (`host=... dbname=... schema=...`)."""
-    from .store_geopackage import GeoPackageStore
-    from .store_postgis import PostgisStore, is_connection
-
-    record = str(record).strip()
-    if not record:
-        raise ProcessingError(tr("Choose where the record lies: a GeoPackage, or a database and a schema in it."))
-    return PostgisStore(record) if is_connection(record) else GeoPackageStore(record)

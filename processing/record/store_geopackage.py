@@ -12,10 +12,11 @@ import tempfile
 from contextlib import closing
 from pathlib import Path
 
-from ..errors import ProcessingError
-from ..gdal_failures import without_gdal_exceptions
-from ..language import tr
-from . import shapes
+from ..common.errors import ProcessingError
+from ..common.gdal_failures import without_gdal_exceptions
+from ..common.language import tr
+from ..common.packages import import_gdal
+from ..geometry import shapes
 from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
 from .store import Session, Store, quoted
 
@@ -138,7 +139,7 @@ class GeoPackageStore(Store):
 def _make_empty(path: Path, crs_wkt: str) -> None:
     from osgeo import gdal, osr
 
-    ogr = shapes.import_ogr()
+    _, ogr, _ = import_gdal()
     kinds = {
         None: ogr.wkbNone,
         **{"Point": ogr.wkbPoint, "PointZ": ogr.wkbPoint25D, "Polygon": ogr.wkbPolygon},

@@ -7,8 +7,9 @@ on. psycopg2 comes with QGIS and is imported when it is first needed.
 import re
 from typing import Tuple
 
-from ..errors import ProcessingError, missing_packages
-from ..language import tr
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.packages import missing_packages
 from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
 from .store import Session, Store, quoted
 

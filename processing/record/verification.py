@@ -8,12 +8,12 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..geometry import shapes
 from ..items.model import KINDS
-from ..language import tr
-from ..monitor import Monitor
 from ..radar.model import SPEED_OF_LIGHT_M_NS
-from . import shapes
 from .deriving import derive
 from .history import Book, check_date
 from .merging import next_name

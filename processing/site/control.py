@@ -4,7 +4,7 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 from ..survey.model import ControlPoint, ScanArea
 
 # A tape or a survey wheel is not 3 % wrong; a scale further off than that is a mistake in the table.

@@ -14,8 +14,9 @@ from typing import Tuple
 
 import numpy as np
 
-from ..errors import MissingPackageError, ProcessingError
-from ..language import tr
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.packages import import_pyproj
 
 _METRE = 'LENGTHUNIT["metre",1]'
 LARGEST_ERROR_M = 1e-5  # of the finished CRS against the four numbers it was made of
@@ -144,20 +145,6 @@ def point_scale(base: str, east_m: float, north_m: float) -> float:
     geographic = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True).transform(east_m, north_m)
     factors = pyproj.Proj(crs).get_factors(*geographic)
     return float(np.sqrt(factors.areal_scale))
-
-
-def import_pyproj():
-    """pyproj, or a `MissingPackageError` that says what to install."""
-    try:
-        import pyproj
-    except ImportError as error:
-        raise MissingPackageError(
-            tr(
-                "Tying a site grid needs the Python package pyproj, which QGIS brings; run Inslab with QGIS's "
-                "own Python or install it (Debian: python3-pyproj)."
-            )
-        ) from error
-    return pyproj
 
 
 _BASE_PREFIX = "Base of site grid (E,N,m): "

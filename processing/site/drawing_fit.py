@@ -5,8 +5,8 @@ from typing import Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError, SurveyError
-from ..language import tr
+from ..common.errors import ProcessingError, SurveyError
+from ..common.language import tr
 from .statistics import critical_tau
 
 SIMILARITY, AFFINE = "similarity", "affine"

@@ -9,16 +9,16 @@ from typing import Dict, List, Mapping, Sequence
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 from ..survey.model import ControlPoint, ScanArea
 from .control import at_one_place, check_control, usable_points, why_not_placed
+from .first_positions import first_positions
 from .frame import AreaFit
 from .network import Solution
 from .observations import Observations
 from .outliers import leave_out_outliers
 from .results import FitSettings, Results, SiteFit
 from .rows import build_network, frame_of
-from .start import first_positions
 from .statistics import critical_ratio
 
 

@@ -13,8 +13,9 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError, disk_is_full, missing_packages
-from ..language import tr
+from ..common.errors import ProcessingError, disk_is_full
+from ..common.language import tr
+from ..common.packages import import_rasterio
 from .grid import SiteGrid
 
 BLOCK = 128  # about one scan area: larger blocks would be mostly empty
@@ -46,15 +47,6 @@ def depth_bands(depth_m: Sequence[float]) -> Tuple[Band, ...]:
         Band(f"{top:.3f}-{base:.3f} m", "dB", (("depth_max_m", f"{base:.4f}"), ("depth_min_m", f"{top:.4f}")))
         for top, base in ranges
     )
-
-
-def import_rasterio():
-    """rasterio, or a `MissingPackageError` that says what to install."""
-    try:
-        import rasterio
-    except ImportError as error:
-        raise missing_packages("rasterio") from error
-    return rasterio
 
 
 @contextmanager

@@ -11,8 +11,8 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
-from ..monitor import Monitor
+from ..common.language import tr
+from ..common.monitor import Monitor
 from .frame import AreaFit
 from .geotiff import BLOCK, Band, GridReader, GridWriter, small_cache
 from .grid import SiteGrid

@@ -13,8 +13,8 @@ from typing import List, Optional
 
 import numpy as np
 
-from ..errors import SurveyError
-from ..language import tr
+from ..common.errors import SurveyError
+from ..common.language import tr
 from ..survey.model import Finding
 from ..survey.tables import Name, Number, Row, Text, read_table
 from .observations import KnownDirection, Observations, TapeDistance, Tie

@@ -5,7 +5,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 from ..survey.model import ScanArea
 from .frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from .network import CHECKED_REDUNDANCY, Network, Solution

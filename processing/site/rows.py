@@ -5,13 +5,13 @@ from typing import Dict, FrozenSet, List, Mapping, Sequence, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 from ..survey.model import ControlPoint, ScanArea
 from .control import sigma_of
+from .first_positions import normal_of
 from .frame import AreaFit
 from .network import Network, Node, Row
 from .observations import Observations
-from .start import normal_of
 
 SAME_POINT_M = 1e-4
 AXES = ((1.0, 0.0), (0.0, 1.0))

@@ -6,8 +6,8 @@ from typing import List, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import ProcessingError
-from ..language import tr
+from ..common.errors import ProcessingError
+from ..common.language import tr
 from ..survey.model import Finding
 from ..survey.tables import Number, Text, read_table
 from .control import similarity

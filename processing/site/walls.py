@@ -13,8 +13,8 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
-from ..errors import SurveyError
-from ..language import tr
+from ..common.errors import SurveyError
+from ..common.language import tr
 from ..survey.model import Finding, ScanArea
 from ..survey.tables import Name, Number, read_table
 

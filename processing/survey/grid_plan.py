@@ -9,11 +9,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Dict, FrozenSet, Iterable, List, Optional, Sequence, Tuple
 
-from ..errors import SurveyError
-from ..language import tr
+from ..common.errors import SurveyError
+from ..common.language import tr
 from . import tables
+from .formats.registry import FORMATS, read_header
 from .line_checks import check_sampling, check_spacing, choose_positions
-from .line_files import FORMATS, read_header
 from .model import DIPOLE_AXES, ScanArea, ScanLine
 
 DIRECTIONS = ("x", "y")

@@ -4,9 +4,9 @@ from typing import Iterable, List, Optional, Tuple
 
 import numpy as np
 
-from ..errors import SurveyError
-from ..language import tr
-from .line_header import LineHeader
+from ..common.errors import SurveyError
+from ..common.language import tr
+from .formats.line_header import LineHeader
 from .model import ScanArea, ScanLine
 
 # A wave speed for judging only, middle of dry and wet concrete (common practice, no source); wave speed itself is estimated.

@@ -77,7 +77,7 @@ class ScanLine:
 
     def read_traces(self) -> np.ndarray:
         """The recorded amplitudes, float32, shape (trace, sample). Raises `SurveyError` naming the file."""
-        from .line_files import read_traces
+        from .formats.registry import read_traces
 
         return read_traces(self.path)
 

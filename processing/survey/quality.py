@@ -4,7 +4,7 @@ from typing import List, Tuple
 
 import numpy as np
 
-from ..language import tr
+from ..common.language import tr
 
 # A peak of a smooth wave stands at the very extreme for one or two samples; a cut-off one stays there.
 _CLIPPED_RUN = 3

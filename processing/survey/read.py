@@ -8,12 +8,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
-from ..errors import SurveyError, short
-from ..language import tr
-from ..monitor import Monitor
+from ..common.errors import SurveyError, short
+from ..common.language import tr
+from ..common.monitor import Monitor
 from . import tables
+from .formats.registry import read_header
 from .line_checks import check_sampling, check_spacing, choose_positions, compare_lines
-from .line_files import read_header
 from .model import Finding, ScanArea, ScanLine, Survey
 from .quality import check_traces
 

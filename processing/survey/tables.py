@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
-from ..errors import SurveyError, short
-from ..language import tr
+from ..common.errors import SurveyError, short
+from ..common.language import tr
 from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
 
 AREAS_FILE = "scan_areas.csv"

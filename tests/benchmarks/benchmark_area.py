@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from synthetic import SPEED_M_NS
 
-from inslab.processing.items.bar_speed import estimate_wave_speed
 from inslab.processing.items.detect import detect_items
-from inslab.processing.radar.direct_wave import fit_direct_wave
 from inslab.processing.radar.imaging import find_base, image_area
 from inslab.processing.radar.line_groups import GroupImages, group_lines
 from inslab.processing.radar.migration import ImageGrid, migration_operator
-from inslab.processing.radar.prepare import prepare_area
+from inslab.processing.radar.preprocessing import prepare_area
+from inslab.processing.speed.bar_echoes import estimate_wave_speed
+from inslab.processing.speed.direct_wave import fit_direct_wave
 
 
 def compare(seconds, yardstick):

@@ -19,8 +19,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 import conftest  # noqa: F401 - makes the package importable
 import numpy as np
 
-from inslab.processing.chain import process_survey
-from inslab.processing.survey.line_files import read_traces
+from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.survey.formats.registry import read_traces
 
 TRACES, SAMPLES, SIZE_M, STEP_M = 240, 512, 1.2, 0.1
 

@@ -17,12 +17,12 @@ TRACES, SAMPLES, FRAMES = 2000, 620, 60
 @pytest.fixture(scope="module")
 def view(qapp):
     """A view of one line of random echoes, with forty marks and an item's uncertainty on each."""
-    from inslab.plugin.docks.section_marks import PICK, Mark
-    from inslab.plugin.docks.section_view import SectionView
-    from inslab.processing.outputs.radargrams import LinePicture, Panel
-    from inslab.processing.outputs.section_data import Section
-    from inslab.processing.outputs.section_path import SectionPath
+    from inslab.plugin.docks.section.marks import PICK, Mark
+    from inslab.plugin.docks.section.view import SectionView
     from inslab.processing.survey.model import ScanLine
+    from inslab.processing.views.radargrams import LinePicture, Panel
+    from inslab.processing.views.section import Section
+    from inslab.processing.views.section_path import SectionPath
 
     length, interval = 20.0, 0.0125
     line = ScanLine("A1", "x01", "across", None, (0, 0), (length, 0), TRACES, SAMPLES, interval)

@@ -17,9 +17,9 @@ from synthetic import (
     wave_speed,
 )
 
-from inslab.processing.radar.prepare import prepare_area
+from inslab.processing.radar.preprocessing import prepare_area
+from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.model import ScanArea, ScanLine
-from inslab.processing.survey.segy import write_segy
 
 SAMPLES, TRACES, SIZE_M, SPACING_M = 800, 51, 1.0, 0.0999
 

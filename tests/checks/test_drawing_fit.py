@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from inslab.processing.errors import ProcessingError, SurveyError
+from inslab.processing.common.errors import ProcessingError, SurveyError
 from inslab.processing.site.drawing_fit import AFFINE, SIMILARITY, DrawingPair, fit_drawing, pairs_from_rows
 from inslab.processing.site.statistics import critical_tau
 

@@ -10,8 +10,8 @@ import struct
 import numpy as np
 import pytest
 
-from inslab.processing.survey.segy import read_header, write_segy
-from inslab.processing.survey.segy_fields import decode_ibm, encode_ibm
+from inslab.processing.survey.formats.segy import read_header, write_segy
+from inslab.processing.survey.formats.segy_fields import decode_ibm, encode_ibm
 
 IBM_WORDS = {
     1.0: 0x41100000,

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inslab.processing.errors import SurveyError
-from inslab.processing.survey.line_files import read_header, read_traces
-from inslab.processing.survey.segy_layout import read_layout
+from inslab.processing.common.errors import SurveyError
+from inslab.processing.survey.formats.registry import read_header, read_traces
+from inslab.processing.survey.formats.segy_layout import read_layout
 
 _SPEC = find_spec("obspy")  # finds the package without importing it: its own needs are not installed
 pytestmark = pytest.mark.skipif(_SPEC is None, reason="ObsPy is not installed: no comparison with real SEG-Y files")

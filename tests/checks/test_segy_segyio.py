@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from inslab.processing.survey.line_files import read_header, read_traces
-from inslab.processing.survey.segy import write_segy
+from inslab.processing.survey.formats.registry import read_header, read_traces
+from inslab.processing.survey.formats.segy import write_segy
 
 segyio = pytest.importorskip(
     "segyio", reason="segyio is not installed: no comparison with an independent SEG-Y library"

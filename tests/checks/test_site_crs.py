@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
 from inslab.processing.site.crs import GridTie, base_name, local_crs_wkt, point_scale, tied_crs_wkt, to_base
 from inslab.processing.site.tie import PointPair, fit_tie
 

@@ -19,8 +19,9 @@ SIZE = (3.0, 2.0)
 def write_survey(path: Path, dense=True) -> Path:
     """Write the survey's GeoPackage and return its path."""
     from inslab.processing.items.model import KINDS
-    from inslab.processing.outputs.geopackage import Layer, write_geopackage
     from inslab.processing.site.crs import local_crs_wkt
+    from inslab.processing.store.geopackage import write_geopackage
+    from inslab.processing.store.layer import Layer
 
     def ring(x0, y0, x1, y1):
         return [np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)], float)]

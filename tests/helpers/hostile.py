@@ -7,10 +7,10 @@ import tracemalloc
 
 import numpy as np
 
-from inslab.processing.errors import InslabError
-from inslab.processing.survey.line_files import read_header, read_traces
+from inslab.processing.common.errors import InslabError
+from inslab.processing.survey.formats.registry import read_header, read_traces
+from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.read import read_survey
-from inslab.processing.survey.segy import write_segy
 
 SECONDS = 1.0
 # Beyond ten times the file: what the interpreter, numpy and one block of decoding need, however small the file is.

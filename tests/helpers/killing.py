@@ -15,12 +15,13 @@ sys.path.insert(0, sys.argv[1])
 import conftest
 sys.path.insert(0, sys.argv[1] + "/helpers")
 import pytest, stand_ins
-from inslab.processing import chain
+from inslab.processing.area.settings import ChainSettings
+from inslab.processing.steps.processsurvey import process_survey
 from inslab.processing.outputs import area_task
 patch = pytest.MonkeyPatch()
 calls = stand_ins.stand_in(patch)
 calls.keep_results()
-chain.process_survey(sys.argv[2], sys.argv[3], chain.ChainSettings(depth_step_m=float(sys.argv[4])))
+process_survey(sys.argv[2], sys.argv[3], ChainSettings(depth_step_m=float(sys.argv[4])))
 print("computed", len(calls.estimated), flush=True)
 """
 

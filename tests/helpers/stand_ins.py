@@ -23,7 +23,7 @@ BAR = ((0.0, 0.1, 0.05), (SIZE, 0.1, 0.06))  # local x, y and depth of its ends,
 
 def write_survey(folder):
     """Writes a survey whose line files hold noise into the new folder `folder` and returns it."""
-    from inslab.processing.survey.segy import write_segy
+    from inslab.processing.survey.formats.segy import write_segy
 
     random = np.random.default_rng(5)
     (folder / "lines").mkdir(parents=True)
@@ -73,18 +73,18 @@ def stand_in(monkeypatch, join=None):
     Areas are computed in this process, where the stand-ins are, and nothing kept from an earlier run is taken
     (until a test calls `calls.keep_results()`).
     """
+    from inslab.processing.area import cache, plain_data, runners
+    from inslab.processing.common.monitor import Monitor
     from inslab.processing.items import known_depths  # noqa: F401 - loaded before its neighbours are replaced
     from inslab.processing.items.model import Item, Pick
-    from inslab.processing.monitor import Monitor
-    from inslab.processing.outputs import area_cache, area_runners, plain_data
     from inslab.processing.radar.model import DepthVolume, SlabBase, WaveSpeed
 
     plain_data.classes()  # loaded before their modules are replaced
     calls = SimpleNamespace(fail={}, estimated=[], bars={area_id: [BAR] for area_id in AREAS})
-    monkeypatch.setattr(area_runners, "find_python", lambda: None)
+    monkeypatch.setattr(runners, "find_python", lambda: None)
     runs = itertools.count()
-    make_key = area_cache.AreaCache.key
-    make_cache = area_cache.AreaCache.__init__
+    make_key = cache.AreaCache.key
+    make_cache = cache.AreaCache.__init__
 
     def new_cache(self, folder):
         make_cache(self, folder)
@@ -93,9 +93,9 @@ def stand_in(monkeypatch, join=None):
     def other_key(self, task):
         return f"{self.run:04d}{make_key(self, task)}"
 
-    monkeypatch.setattr(area_cache.AreaCache, "__init__", new_cache)
-    monkeypatch.setattr(area_cache.AreaCache, "key", other_key)
-    calls.keep_results = lambda: monkeypatch.setattr(area_cache.AreaCache, "key", make_key)
+    monkeypatch.setattr(cache.AreaCache, "__init__", new_cache)
+    monkeypatch.setattr(cache.AreaCache, "key", other_key)
+    calls.keep_results = lambda: monkeypatch.setattr(cache.AreaCache, "key", make_key)
     x = np.linspace(0.005, 0.395, 40)
 
     def prepare_area(area, monitor=Monitor(), mending=None):
@@ -136,11 +136,11 @@ def stand_in(monkeypatch, join=None):
         return 0.35, ()
 
     stood_in = {
-        "radar.prepare": [prepare_area],
-        "items.bar_speed": [estimate_wave_speed],
-        "radar.focus_speed": [check_focus],
+        "radar.preprocessing": [prepare_area],
+        "speed.bar_echoes": [estimate_wave_speed],
+        "speed.focusing": [check_focus],
         "radar.imaging": [find_base, image_area],
-        "radar.reliable": [reliable_depths],
+        "radar.reliable_depth": [reliable_depths],
         "items.detect": [detect_items],
     }
     if join is not None:

@@ -25,7 +25,7 @@ PLACES = {"A1": ((10.0, 20.0), 0.0), "A2": ((12.0, 20.5), 25.0)}
 
 def small_survey(folder: Path) -> Path:
     """Write the survey into `folder` and return it; 16 lines for each dipole axis and area, 5 MB."""
-    from inslab.processing.survey.segy import write_segy
+    from inslab.processing.survey.formats.segy import write_segy
 
     (folder / "lines").mkdir(parents=True)
     random = np.random.default_rng(1)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 
 from inslab.processing.radar.model import WaveSpeed
-from inslab.processing.radar.prepare import PreparedArea, PreparedLine
+from inslab.processing.radar.preprocessing import PreparedArea, PreparedLine
 from inslab.processing.survey.model import DIPOLE_AXES, ScanArea, ScanLine
 
 FREQUENCY_GHZ, SEPARATION_M, SPEED_M_NS = 1.5, 0.06, 0.11

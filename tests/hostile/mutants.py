@@ -66,7 +66,7 @@ CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, RESULTS, ROWS, START = (
         "outliers",
         "results",
         "rows",
-        "start",
+        "first_positions",
     ]
 )
 CHECKS, DRAWING = "checks/test_site_network.py", "checks/test_drawing_fit.py"
@@ -76,7 +76,7 @@ SUBJECTS = {
             "penetrations/clearance.py": ("processing/penetrations/test_clearance.py",),
             "penetrations/check.py": ("processing/penetrations/test_check.py",),
             "penetrations/model.py": ("processing/penetrations/test_check.py",),
-            "penetrations/plane_geometry.py": ("processing/penetrations/test_plane_geometry.py",),
+            "geometry/polygons.py": ("processing/geometry/test_polygons.py",),
         },
         tuple(f"processing/penetrations/test_{name}.py" for name in ("clearance", "check", "known_ground")),
         ("test_stated_probabilities", "test_probability_of_touching", "test_distances_count"),
@@ -90,7 +90,7 @@ SUBJECTS = {
             "site/outliers.py": (OUTLIERS, FIT, JOINT),
             "site/results.py": (RESULTS, HAND, OUTLIERS),
             "site/rows.py": (ROWS, HAND, JOINT),
-            "site/start.py": (START, FIT),
+            "site/first_positions.py": (START, FIT),
             "site/statistics.py": (CHECKS, DRAWING),
         },
         (CONTROL, FIT, HAND, JOINT, FRAME, NETWORK, OUTLIERS, RESULTS, ROWS, START, "checks/test_site_fit.py", CHECKS),

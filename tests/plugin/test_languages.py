@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.store.geopackage import read_layer
 
 ROOT = Path(__file__).resolve().parents[2]
 CATALOGUES = sorted((ROOT / "languages").glob("*.po"))

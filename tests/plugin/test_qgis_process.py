@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from truth import compare
 
-from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.store.geopackage import read_layer
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 # The wrapper without .bin does not work on Debian 12.

@@ -9,11 +9,11 @@ from pathlib import Path
 import grounds
 import pytest
 
-from inslab.processing.errors import SurveyError
-from inslab.processing.outputs.geopackage import read_layer, replace_layers
-from inslab.processing.outputs.layers import raster_layer
-from inslab.processing.outputs.result import RasterFile
-from inslab.processing.outputs.stored import raster_path, read_crs_wkt, read_raster_paths
+from inslab.processing.common.errors import SurveyError
+from inslab.processing.floor.result import RasterFile
+from inslab.processing.store.geopackage import read_layer, replace_layers
+from inslab.processing.store.layers import raster_layer
+from inslab.processing.store.reading import raster_path, read_crs_wkt, read_raster_paths
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 EXPRESSION = "[% 1 + 1 %] and [%'[%'%]"
@@ -50,7 +50,7 @@ def holds_programs(layer):
 def test_programs_in_styles_of_the_file_are_not_taken(survey_with_programs):
     from qgis.core import QgsProject
 
-    from inslab.plugin.layers import show_result
+    from inslab.plugin.project.layers import show_result
 
     project = QgsProject()
     show_result(project, survey_with_programs)
@@ -62,7 +62,7 @@ def test_programs_in_styles_of_the_file_are_not_taken(survey_with_programs):
 def test_nor_of_the_table_that_qgis_loads_itself(survey_with_programs):
     from qgis.core import QgsProcessingContext, QgsProcessingFeedback, QgsProject, QgsVectorLayer
 
-    from inslab.plugin.layers import ResultLoader, table_source
+    from inslab.plugin.project.layers import ResultLoader, table_source
 
     project = QgsProject()
     context = QgsProcessingContext()
@@ -90,7 +90,7 @@ def test_triggers_and_projects_of_the_file_do_nothing(processed, tmp_path, qgis_
     """A trigger can only change rows of its own file, when they are changed; a project in it is never opened."""
     from qgis.core import QgsProject
 
-    from inslab.plugin.layers import show_result
+    from inslab.plugin.project.layers import show_result
 
     path = shutil.copy(processed[0]["SURVEY"], tmp_path / "survey.gpkg")
     with closing(sqlite3.connect(path)) as file:
@@ -126,7 +126,7 @@ def test_the_name_of_a_level_is_only_a_name(level, tmp_path, qgis_app):
     from osgeo import ogr
     from qgis.core import QgsProject
 
-    from inslab.plugin.layers import show_result
+    from inslab.plugin.project.layers import show_result
 
     path = grounds.write_survey(tmp_path / "survey.gpkg")
     file = ogr.Open(str(path), 1)
@@ -159,7 +159,7 @@ def test_only_geotiffs_of_this_computer_are_opened(tmp_path):
 
 
 def test_a_picture_is_what_its_name_says(tmp_path):
-    from inslab.processing.outputs.drawings import write_picture
+    from inslab.processing.drawings.onto_grid import write_picture
     from inslab.processing.site.crs import local_crs_wkt
     from inslab.processing.site.drawing_fit import SIMILARITY, DrawingPair, fit_drawing
 

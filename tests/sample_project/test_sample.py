@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from inslab.processing.items.model import KINDS
-from inslab.processing.survey.segy import read_header
+from inslab.processing.survey.formats.segy import read_header
 from inslab.sample_project import building, drawings, generate, penetrations, scan_plan, scanned_plan
 from inslab.sample_project.clutter import draw_stones
 from inslab.sample_project.scan_plan import AREAS, FLOOR, Area

@@ -108,8 +108,9 @@ def test_sections_are_drawn(values, tmp_path):
 
 def test_other_layers_of_the_output_stay(values):
     run("checkpenetrations", values)
-    from inslab.processing.outputs.geopackage import Layer, read_layer, replace_layers
     from inslab.processing.site.crs import local_crs_wkt
+    from inslab.processing.store.geopackage import read_layer, replace_layers
+    from inslab.processing.store.layer import Layer
 
     replace_layers(values["OUTPUT"], [Layer("mine", None, {"a": int}, [(None, {"a": 7})])], local_crs_wkt())
     run("checkpenetrations", values)
@@ -203,8 +204,8 @@ def test_verdicts_say_where_they_were_checked(values):
 
 
 def test_the_survey_notes_what_was_checked(values):
-    from inslab.processing.outputs.step_states import PENETRATIONS, file_parameters
-    from inslab.processing.outputs.stored import read_run_log
+    from inslab.processing.steps.shared.survey_state import PENETRATIONS, file_parameters
+    from inslab.processing.store.reading import read_run_log
 
     run("checkpenetrations", values)
     last = read_run_log(values["SURVEY"])[-1]
@@ -215,13 +216,13 @@ def test_the_survey_notes_what_was_checked(values):
 
 
 def test_a_survey_that_cannot_be_written_to_is_checked_all_the_same(values, monkeypatch):
-    from inslab.processing.errors import ProcessingError
-    from inslab.processing.outputs import step_states
+    from inslab.processing.common.errors import ProcessingError
+    from inslab.processing.steps.shared import survey_state
 
     def refuse(*_):
         raise ProcessingError("The disc is full.")
 
-    monkeypatch.setattr(step_states, "replace_layers", refuse)
+    monkeypatch.setattr(survey_state, "replace_layers", refuse)
     log = Log()
     assert run("checkpenetrations", values, log)["CLEAR_COUNT"] >= 1
     assert any("could not be noted" in text and "The disc is full." in text for text in log.warnings)

@@ -9,8 +9,8 @@ import pytest
 from algorithms import Log, complaint, outputs_of, parameters_of, run
 from qgis.core import QgsProcessingException
 
-from inslab.processing import cautions
-from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.common import cautions
+from inslab.processing.store.geopackage import read_layer
 
 
 @pytest.fixture
@@ -63,7 +63,7 @@ def test_radargrams_are_put_in(values):
 
 
 def test_the_survey_notes_that_it_was_written_wherever_it_was_started(values):
-    from inslab.processing.outputs.step_states import DONE, NOT_DONE, REPORT, read_states
+    from inslab.processing.steps.shared.survey_state import DONE, NOT_DONE, REPORT, read_states
 
     def state():
         return next(one for one in read_states(values["SURVEY"]) if one.step.name == REPORT)

@@ -3,8 +3,8 @@
 import pytest
 from algorithms import complaint, outputs_of, parameters_of, run
 
-from inslab.processing.outputs.geopackage import read_layer
-from inslab.processing.recording import read_record
+from inslab.processing.steps.shared.records import read_record
+from inslab.processing.store.geopackage import read_layer
 
 
 @pytest.fixture

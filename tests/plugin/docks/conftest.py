@@ -30,8 +30,8 @@ def shown(project, survey_with_speeds, processed, qgis_iface):
     import shutil
     from pathlib import Path
 
-    from inslab.plugin.layers import show_result
-    from inslab.plugin.shown import shown_planes
+    from inslab.plugin.project.layers import show_result
+    from inslab.plugin.project.shown import shown_planes
 
     outputs, _log = processed
     folder = Path(survey_with_speeds).parent

@@ -9,7 +9,7 @@ from qgis.PyQt.QtWidgets import QAction, QDialogButtonBox, QLineEdit, QMainWindo
 
 from inslab.plugin import help as help_pages
 from inslab.plugin.docks.registry import PANELS
-from inslab.processing import language
+from inslab.processing.common import language
 
 
 @pytest.fixture

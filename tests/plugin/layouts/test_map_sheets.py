@@ -4,10 +4,10 @@ import grounds
 import numpy as np
 import pytest
 
-from inslab.processing.outputs.geopackage import restamp
-from inslab.processing.outputs.layers import CRS_KEY
-from inslab.processing.outputs.paper import MapSheet
+from inslab.processing.reports.content import MapSheet
 from inslab.processing.site.crs import GridTie, tied_crs_wkt
+from inslab.processing.store.geopackage import restamp
+from inslab.processing.store.layers import CRS_KEY
 
 HOLES = [((1.1, 1.0), {"penetration_id": "P1", "diameter_m": 0.1, "verdict": "hits"})]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from inslab.processing.outputs.paper import Section, Signatures, Table, Text
+from inslab.processing.reports.content import Section, Signatures, Table, Text
 
 HEADS = ("Name", "#Number", "Words")
 

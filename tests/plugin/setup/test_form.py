@@ -16,14 +16,14 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QPoint, Qt
 from qgis.PyQt.QtWidgets import QAbstractButton, QComboBox, QLineEdit, QSpinBox, QTableWidget
 
-from inslab.plugin.layers import KEY
+from inslab.plugin.project.layers import KEY
 from inslab.plugin.setup.area_page import next_id
 from inslab.plugin.setup.files_page import FILE, LOOK, SPACING, TRACES
 from inslab.plugin.setup.form import SetUpForm
 from inslab.plugin.setup.grid_page import parse_numbers
 from inslab.processing.site.crs import GridTie, local_crs_wkt, tied_crs_wkt
+from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.read import read_survey
-from inslab.processing.survey.segy import write_segy
 
 WAIT_MS = 60_000
 

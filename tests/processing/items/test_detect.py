@@ -7,12 +7,12 @@ import pytest
 import surveys
 from truth import compare
 
-from inslab.processing.errors import Cancelled
+from inslab.processing.common.errors import Cancelled
+from inslab.processing.common.monitor import Monitor
 from inslab.processing.items.detect import detect_items
-from inslab.processing.monitor import Monitor
 from inslab.processing.radar.imaging import find_base
 from inslab.processing.radar.model import WaveSpeed
-from inslab.processing.radar.prepare import prepare_area
+from inslab.processing.radar.preprocessing import prepare_area
 from inslab.processing.survey.read import read_survey
 from inslab.sample_project.forward import ScanModel
 from inslab.sample_project.generate import RADAR, write_survey

@@ -7,12 +7,12 @@ import pytest
 import surveys
 from synthetic import LAG_NS, REFERENCE_NS, SPEED_M_NS, area_over, wave_speed
 
-from inslab.processing.errors import SurveyError
+from inslab.processing.common.errors import SurveyError
 from inslab.processing.items.known_depths import KnownDepth, read_known_depths, use_known_depths
 from inslab.processing.radar.imaging import find_base
 from inslab.processing.radar.model import WaveSpeed
-from inslab.processing.radar.prepare import prepare_area
-from inslab.processing.radar.wave_speed import SpeedEvidence, combine_with_known
+from inslab.processing.radar.preprocessing import prepare_area
+from inslab.processing.speed.combination import SpeedEvidence, combine_with_known
 from inslab.processing.survey.read import read_survey
 
 HEAD = "area_id,feature,local_x_m,local_y_m,depth_m,sigma_m,speed_m_ns,sigma_m_ns"

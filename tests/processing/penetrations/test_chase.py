@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, line, obstacle, pieces
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
+from inslab.processing.geometry.polygons import edges_of
 from inslab.processing.penetrations.chase import ChaseRules, route_chase
 from inslab.processing.penetrations.clearance import RUNS_ON_M
-from inslab.processing.penetrations.plane_geometry import edges_of
 
 FLOOR = ground((-1, -1, 1, 1))
 CUT = ChaseRules(0.1, 0.02, 0.003, around_m=0.5)

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
 
-from inslab.processing.errors import Cancelled, ProcessingError
-from inslab.processing.monitor import Monitor
+from inslab.processing.common.errors import Cancelled, ProcessingError
+from inslab.processing.common.monitor import Monitor
 from inslab.processing.penetrations import check
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.model import (

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.clear_space import ClearSpace, fill_floor
 from inslab.processing.penetrations.hidden import find_hidden

@@ -6,6 +6,7 @@ import shapely.geometry as sg
 import shapely.ops
 from obstacles import RULES, box, ground
 
+from inslab.processing.geometry.polygons import distance_inside, edges_of, union
 from inslab.processing.penetrations.known_ground import (
     ONE_WAY,
     OUTSIDE,
@@ -16,7 +17,6 @@ from inslab.processing.penetrations.known_ground import (
     find_unknowns,
 )
 from inslab.processing.penetrations.model import Confidence, Penetrations
-from inslab.processing.penetrations.plane_geometry import distance_inside, edges_of, union
 
 SURE = Confidence()
 

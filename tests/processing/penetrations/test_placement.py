@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
+from inslab.processing.geometry.polygons import edges_of
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.model import Penetrations
 from inslab.processing.penetrations.placement import STEP_M, PlacementRules, place_pattern
-from inslab.processing.penetrations.plane_geometry import edges_of
 
 BARS = pieces(*(line(f"b{n}", (x, -1, 0.05), (x, 1, 0.05)) for n, x in enumerate((-0.3, -0.1, 0.1, 0.3))))
 FLOOR = ground((-1, -1, 1, 1))

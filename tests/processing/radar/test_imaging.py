@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from synthetic import SPEED_M_NS, area_over, prepared_area
 
-from inslab.processing.errors import Cancelled
-from inslab.processing.monitor import Monitor
+from inslab.processing.common.errors import Cancelled
+from inslab.processing.common.monitor import Monitor
 from inslab.processing.radar.imaging import find_base, image_area, recorded_depth_m
 from inslab.processing.radar.model import SlabBase
 

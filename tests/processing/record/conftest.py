@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from inslab.processing.record.store import open_store
+from inslab.processing.record.open_store import open_store
 
 pytest.importorskip("osgeo")
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from records import POINTS_OF_B, bar, mat, merge, rows, survey
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
 
 FIRST, SECOND, THIRD = "2031-05-04", "2033-06-01", "2035-07-01"
 

@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 from records import mat, merge, rows, survey
 
-from inslab.processing.errors import ProcessingError
-from inslab.processing.outputs.geopackage import read_layer
+from inslab.processing.common.errors import ProcessingError
+from inslab.processing.record.open_store import open_store
 from inslab.processing.record.schema import TABLES
-from inslab.processing.record.store import open_store
 from inslab.processing.record.store_postgis import is_connection, split_schema
+from inslab.processing.store.geopackage import read_layer
 
 TESTS = Path(__file__).resolve().parents[2]
 KILLS = int(os.environ.get("INSLAB_KILLS", "4"))  # more by hand, see docs/record.md
@@ -185,7 +185,7 @@ def test_the_geopackage_is_one_that_gdal_reads(tmp_path):
 
 
 def test_items_hold_every_field_of_a_surveys_items():
-    from inslab.processing.outputs.item_layers import ITEM_FIELDS
+    from inslab.processing.store.item_layers import ITEM_FIELDS
 
     columns = TABLES["items"].columns
     assert {name: columns.get(name) for name in ITEM_FIELDS} == ITEM_FIELDS

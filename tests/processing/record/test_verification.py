@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from records import POINTS_OF_B, SEPARATION_M, SPEED_M_NS, bar, mat, merge, rows, survey, verify
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
 from inslab.processing.radar.model import WaveSpeed
 from inslab.processing.record.speeds import moved_depths
 from inslab.processing.record.verification import Verification

@@ -4,7 +4,7 @@ import errno
 
 import pytest
 
-from inslab.processing.errors import ProcessingError
+from inslab.processing.common.errors import ProcessingError
 from inslab.processing.site import geotiff
 
 

@@ -5,8 +5,8 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from inslab.processing.errors import Cancelled
-from inslab.processing.monitor import Monitor
+from inslab.processing.common.errors import Cancelled
+from inslab.processing.common.monitor import Monitor
 from inslab.processing.site import mosaic
 from inslab.processing.site.crs import GridTie, local_crs_wkt, tied_crs_wkt
 from inslab.processing.site.frame import FITTED, AreaFit

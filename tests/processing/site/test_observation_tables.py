@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from inslab.processing.errors import SurveyError
+from inslab.processing.common.errors import SurveyError
 from inslab.processing.site.observation_tables import read_observations
 
 TIES = "tie_id,area_id_a,local_x_a_m,local_y_a_m,area_id_b,local_x_b_m,local_y_b_m,sigma_m"

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from inslab.processing.errors import SurveyError
+from inslab.processing.common.errors import SurveyError
+from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.grid_plan import (
     AXIS_BY_AXIS,
     GridPlan,
@@ -19,7 +20,6 @@ from inslab.processing.survey.grid_plan import (
     plan_lines,
 )
 from inslab.processing.survey.model import ScanArea
-from inslab.processing.survey.segy import write_segy
 
 AREA = ScanArea("A1", "Level 1", "top", 0.06, 1500.0)
 

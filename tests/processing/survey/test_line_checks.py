@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inslab.processing.errors import SurveyError
+from inslab.processing.common.errors import SurveyError
+from inslab.processing.survey.formats.line_header import LineHeader
 from inslab.processing.survey.line_checks import check_sampling, check_spacing, choose_positions, compare_lines
-from inslab.processing.survey.line_header import LineHeader
 from inslab.processing.survey.model import ScanArea, ScanLine
 
 AREA = ScanArea("A1", "L1", "top", 0.06, 1500.0)

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inslab.processing.errors import Cancelled, SurveyError
-from inslab.processing.monitor import Monitor
+from inslab.processing.common.errors import Cancelled, SurveyError
+from inslab.processing.common.monitor import Monitor
+from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.read import read_survey
-from inslab.processing.survey.segy import write_segy
 
 LINES = [(f"x{n:02d}", axis, n * 0.1) for n in range(3) for axis in ("across", "along")]
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from inslab.processing.errors import SurveyError
+from inslab.processing.common.errors import SurveyError
 from inslab.processing.survey import tables
 
 AREA_HEAD = "area_id,level,surface,antenna_separation_m,centre_frequency_mhz,scanned_on,scanned_by,note\n"

@@ -1,0 +1,117 @@
+"""Ground that is seen less deep than its area: in the shadow of a mesh (bars of two directions in one layer that leave openings too
+small to look through), and where echoes drown in noise earlier than elsewhere.
+"""
+
+from dataclasses import dataclass, replace
+from typing import List, Sequence
+
+import numpy as np
+
+from ..common.language import tr
+from ..common.packages import import_gdal
+from ..items.model import Item
+from ..radar.model import ShallowCell
+
+# An opening narrower than half a wavelength is a waveguide below cut-off: next to nothing gets through (rectangular waveguide,
+# Pozar, Microwave Engineering, ch. 3, from memory). With bars in one direction only, the dipole axis across them still sees.
+OPENING_WAVELENGTHS = 0.5
+# Bars' diameters are not measured; what is open between two axes is less by this.
+USUAL_DIAMETER_M = 0.016
+PARALLEL = np.cos(np.radians(15.0))
+NO_METAL = ("plastic_conduit",)
+
+
+@dataclass(frozen=True)
+class Shadow:
+    """Ground that is seen less deep than the area around it.
+
+    `geometry`: an OGR polygon or several in the area's local grid; `depth_m`: of a mesh's lower bars, which are seen, or the depth
+    at which echoes drown; `reason`: why, for the note on the map.
+    """
+
+    geometry: object
+    depth_m: float
+    reason: str
+
+
+def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
+    """Shadows of the meshes among one area's items, the shallowest first; `wavelength_m` in the concrete."""
+    metal = [item for item in items if item.kind not in NO_METAL]
+    strips = []  # direction, depth, geometry
+    for number, one in enumerate(metal):
+        for other in metal[number + 1 :]:
+            strip = _between(one, other, wavelength_m)
+            if strip is not None:
+                strips.append(strip)
+    shadows = []
+    for number, (direction, depth, geometry) in enumerate(strips):
+        for other_direction, other_depth, other_geometry in strips[number + 1 :]:
+            crossing = abs(direction @ other_direction) <= PARALLEL
+            if crossing and abs(depth - other_depth) <= OPENING_WAVELENGTHS * wavelength_m:
+                both = geometry.Intersection(other_geometry)
+                if not both.IsEmpty():
+                    shadows.append(Shadow(both, max(depth, other_depth), ""))
+    reason = tr("in the shadow of a mesh whose openings are under half a wavelength")
+    return [replace(one, reason=reason) for one in _by_depth(shadows)]
+
+
+def drowned_ground(cells: Sequence[ShallowCell]) -> List[Shadow]:
+    """The cells of an area where echoes sink into noise above its reliable depth, joined by depth, the shallowest first."""
+    reason = tr("echoes drown in noise here: the concrete swallows more than elsewhere")
+    corners = [
+        [(c.x_min_m, c.y_min_m), (c.x_max_m, c.y_min_m), (c.x_max_m, c.y_max_m), (c.x_min_m, c.y_max_m)] for c in cells
+    ]
+    shadows = [Shadow(_polygon([*four, four[0]]), cell.depth_m, reason) for four, cell in zip(corners, cells)]
+    return _by_depth(shadows)
+
+
+def _between(one: Item, other: Item, wavelength_m: float):
+    """Direction, depth and quadrangle between two items that run side by side, nearly parallel and close; None for others."""
+    start, end = one.vertices_m[[0, -1]]
+    way = (end - start)[:2]
+    length = float(np.hypot(*way))
+    second = (other.vertices_m[-1] - other.vertices_m[0])[:2]
+    if length < 1e-6 or abs(way @ second) < PARALLEL * length * np.hypot(*second):
+        return None
+    along = way / length
+    across = np.array([-along[1], along[0]])
+    ends = other.vertices_m[[0, -1]] if way @ second > 0 else other.vertices_m[[-1, 0]]
+    u = (ends[:, :2] - start[:2]) @ along
+    low, high = max(0.0, u[0]), min(length, u[1])
+    if high - low < 1e-6:
+        return None
+    w = np.interp([low, high], u, (ends[:, :2] - start[:2]) @ across)
+    depths = np.median(one.vertices_m[:, 2]), np.median(other.vertices_m[:, 2])
+    opening = np.abs(w).max() - USUAL_DIAMETER_M
+    if opening >= OPENING_WAVELENGTHS * wavelength_m or abs(depths[0] - depths[1]) > OPENING_WAVELENGTHS * wavelength_m:
+        return None
+    near = start[:2] + np.outer([low, high], along)
+    far = near + w[:, None] * across
+    return along, float(max(depths)), _polygon([near[0], near[1], far[1], far[0], near[0]])
+
+
+def _polygon(points):
+    _, ogr, _ = import_gdal()
+    ring = ogr.Geometry(ogr.wkbLinearRing)
+    for x, y in points:
+        ring.AddPoint_2D(float(x), float(y))
+    polygon = ogr.Geometry(ogr.wkbPolygon)
+    polygon.AddGeometry(ring)
+    return polygon
+
+
+def _by_depth(shadows: Sequence[Shadow]) -> List[Shadow]:
+    """One shadow for each centimetre of depth, each without the ground of shallower ones."""
+    merged: List[Shadow] = []
+    taken = None
+    for depth in sorted({round(one.depth_m, 2) for one in shadows}):
+        own = [one for one in shadows if round(one.depth_m, 2) == depth]
+        geometry = own[0].geometry
+        for one in own[1:]:
+            geometry = geometry.Union(one.geometry)
+        if taken is not None:
+            geometry = geometry.Difference(taken)
+        taken = geometry if taken is None else taken.Union(geometry)
+        if not geometry.IsEmpty():
+            merged.append(Shadow(geometry, max(one.depth_m for one in own), own[0].reason))
+    return merged

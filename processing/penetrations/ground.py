@@ -1,0 +1,152 @@
+"""Items, coverage and slab base of a processed survey, as what penetrations are checked against."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Callable, List, Mapping, Optional, Sequence, Tuple
+
+import numpy as np
+
+from ..common.errors import ProcessingError, SurveyError
+from ..common.language import tr
+from ..edits.carried_over import HAND_SIGMA_M
+from ..items.model import KINDS
+from ..site.geotiff import GridReader
+from ..store.geopackage import read_layer
+from ..store.reading import raster_path
+from .clearance import Pieces, cut_up
+from .hidden import find_hidden
+from .known_ground import KnownGround, ScannedPiece
+from .model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
+
+# Where no wave speed is stored: 1 GHz in concrete of relative permittivity 9.
+USUAL_WAVELENGTH_M = 0.10
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What a survey says of one level, seen from one surface: items cut up, and what is known."""
+
+    level: str
+    surface: str
+    pieces: Pieces = field(repr=False)
+    known: KnownGround = field(repr=False)
+
+
+def planes(survey_path) -> List[Tuple[str, str]]:
+    """Level and surface of the survey's scan areas, sorted, each once."""
+    return sorted({(row["level"], row["surface"]) for _, row in read_layer(survey_path, "scan_areas")})
+
+
+def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
+    """The level meant: the one given, or the only one that has scan areas on `surface`.
+
+    Raises `ProcessingError` with the levels to choose from.
+    """
+    levels = [one for one, side in planes(survey_path) if side == surface]
+    if level:
+        if level in levels:
+            return level
+        listed = ", ".join(levels) or "none"
+        raise ProcessingError(
+            tr(
+                "Level {level} has no scan area on the surface {surface}; levels that have: {listed}.",
+                level=level,
+                surface=surface,
+                listed=listed,
+            )
+        )
+    if len(levels) == 1:
+        return levels[0]
+    if not levels:
+        raise ProcessingError(
+            tr("The survey has no scan area on the surface {surface}; choose another surface.", surface=surface)
+        )
+    raise ProcessingError(tr("The survey has several levels; name one of them: {levels}.", levels=", ".join(levels)))
+
+
+def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:
+    """Items, coverage and slab base of one level and surface from survey.gpkg.
+
+    Raises `SurveyError` where items were not detected yet.
+    """
+    survey_path = Path(survey_path)
+    check_rules(rules)
+    areas = [row for _, row in read_layer(survey_path, "scan_areas")]
+    here = [row for row in areas if (row["level"], row["surface"]) == (level, surface)]
+    coverage = read_layer(survey_path, "coverage")
+    item_rows = read_layer(survey_path, "items")
+    if not coverage and not item_rows:
+        raise SurveyError(
+            tr(
+                "{survey_path} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
+                survey_path=survey_path,
+            )
+        )
+    obstacles = [
+        _obstacle(line, row, rules)
+        for line, row in item_rows
+        if line is not None and (row["level"], row["surface"]) == (level, surface) and row["status"] not in NO_OBSTACLE
+    ]
+    pieces = cut_up(obstacles)
+    scanned = [
+        ScannedPiece(row["area_id"], rings, row["depth_m"], row["line_directions"], row["sigma_xy_m"] or 0.0)
+        for rings, row in coverage
+        if rings is not None and (row["level"], row["surface"]) == (level, surface)
+    ]
+    unplaced = [row["area_id"] for row in here if row["status"] != "fitted"]
+    strips = find_hidden(pieces, _longest_wavelength_m(survey_path, here))
+    base = _base_reader(survey_path, level, surface)
+    return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
+
+
+def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> Obstacle:
+    probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
+    kind = row["kind"] if row["kind"] in KINDS else "unknown"
+    return Obstacle(
+        row["item_id"] or tr("a drawn item"),
+        kind,
+        # Drawn without a height, it counts as lying at the surface, in the way of every hole.
+        np.nan_to_num(line * [1.0, 1.0, -1.0]),
+        HAND_SIGMA_M if row["sigma_xy_m"] is None else row["sigma_xy_m"],
+        HAND_SIGMA_M if row["sigma_depth_m"] is None else row["sigma_depth_m"],
+        1.0 if row["confidence"] is None else row["confidence"],
+        rule_for(probabilities, kind, rules),
+    )
+
+
+def _longest_wavelength_m(survey_path: Path, areas: Sequence[Mapping]) -> float:
+    """Of the areas' wavelengths in concrete at their centre frequency, the longest, metres."""
+    speeds = {row["area_id"]: row["speed_m_ns"] for _, row in read_layer(survey_path, "wave_speeds")}
+    found = [
+        1000.0 * speeds[row["area_id"]] / row["centre_frequency_mhz"]
+        for row in areas
+        if row["area_id"] in speeds and row["centre_frequency_mhz"]
+    ]
+    return max(found, default=USUAL_WAVELENGTH_M)
+
+
+def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
+    """Slab thickness and its sigma at points; NaN where the base is not seen."""
+    rows = [row for _, row in read_layer(survey_path, "rasters")]
+    rows = [
+        row
+        for row in rows
+        if row["content"] == "base" and not row["area_id"] and (row["level"], row["surface"]) == (level, surface)
+    ]
+    path = raster_path(survey_path, rows[0]["path"]) if rows else None
+    if path is None:
+        return KnownGround().base
+    reader = GridReader(path)
+    grid = reader.grid
+    cube = reader.read(0, 0, grid.rows, grid.columns)
+
+    def base(points_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
+        x, y = np.asarray(points_m, float).T
+        column = np.floor(x / grid.cell_m).astype(int) - grid.left
+        row = grid.top - 1 - np.floor(y / grid.cell_m).astype(int)
+        inside = (row >= 0) & (row < grid.rows) & (column >= 0) & (column < grid.columns)
+        found = cube[:, np.clip(row, 0, grid.rows - 1), np.clip(column, 0, grid.columns - 1)].astype(float)
+        found[:, ~inside] = np.nan
+        return found[0], found[1]
+
+    return base

@@ -1,0 +1,101 @@
+"""The tables that a report draws on, from the GeoPackage of a survey or of a record, which calls some columns otherwise."""
+
+import json
+from pathlib import Path
+from typing import Dict, List, Mapping, Tuple
+
+from ..common.errors import SurveyError
+from ..common.language import tr
+from ..penetrations.model import NO_OBSTACLE
+from ..radar.model import WaveSpeed
+from ..store.geopackage import read_layer
+from ..store.reading import read_crs_wkt, read_wave_speeds
+from .plane_content import with_depths
+
+SIDES = ("top", "soffit", "wall")  # in this order
+
+
+class SurveyTables:
+    """Each table read once; a missing one is empty.
+
+    Attributes
+    ----------
+    rows : dict
+        Table to its rows, (coordinates, values).
+    items : list of rows
+        Those that were neither refuted nor superseded.
+    planes : list of (level, surface)
+    wave_speeds : dict of WaveSpeed by area id
+    is_record : bool
+        Then what was noticed in single surveys, and what checked their wave speeds, is not here.
+    """
+
+    NAMES = (
+        *("scan_areas", "control_points", "items", "coverage", "mats", "seams", "ties"),
+        *("area_depths", "findings", "scan_lines"),
+    )
+
+    def __init__(self, path):
+        self.path = Path(path)
+        self.rows = {name: _alike(name, read_layer(self.path, name)) for name in self.NAMES}
+        if not self.rows["items"] and not self.rows["coverage"]:
+            raise SurveyError(
+                tr(
+                    "{file} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
+                    file=self.path,
+                )
+            )
+        self.crs_wkt = read_crs_wkt(self.path)
+        self.items = [
+            (line, with_depths(line, row)) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE
+        ]
+        places = {
+            (row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for _, row in self.rows[name]
+        }
+        self.planes = sorted(places, key=lambda one: (SIDES.index(one[1]), one[0]))
+        self.is_record = bool(read_layer(self.path, "about"))
+        self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values("scan_areas"))
+        if not self.rows["area_depths"]:
+            self.rows["area_depths"] = [(None, row) for row in self.values("scan_areas") if "thickness_m" in row]
+
+    def of_plane(self, name: str, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
+        """Rows of one level and surface."""
+        rows = self.items if name == "items" else self.rows[name]
+        return [(shape, row) for shape, row in rows if (row["level"], row["surface"]) == plane]
+
+    def values(self, name: str) -> List[Dict]:
+        """Rows without their shapes."""
+        return [row for _, row in self.rows[name]]
+
+
+def _alike(name: str, rows) -> List[Tuple[object, Dict]]:
+    """Rows with the names that a survey uses; in a record a mat's numbers are one column of JSON."""
+    keys = {"coverage": ("area_id", "area_key"), "mats": ("mat_id", "mat_key")}
+    if name not in keys:
+        return rows
+    ours, theirs = keys[name]
+    found = []
+    for shape, row in rows:
+        values = {**row, **json.loads(row.get("description") or "{}")} if name == "mats" else dict(row)
+        values.setdefault(ours, values.get(theirs))
+        found.append((shape, values))
+    return found
+
+
+def _speeds_of_areas(areas: List[Mapping]) -> Dict[str, WaveSpeed]:
+    """Wave speeds that stand with the scan areas, as in a record."""
+    return {
+        row["area_id"]: WaveSpeed(
+            row["area_id"],
+            row["speed_m_ns"],
+            row["sigma_m_ns"],
+            row["time_zero_ns"],
+            row["sigma_time_zero_ns"],
+            row.get("survey_method") or "",
+            row.get("correlation") or 0.0,
+            tuple((row.get("warnings") or "").splitlines()),
+            antenna_separation_m=row.get("antenna_separation_m") or 0.0,
+        )
+        for row in areas
+        if row.get("speed_m_ns") is not None
+    }

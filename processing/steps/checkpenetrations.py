@@ -1,0 +1,73 @@
+"""Planned penetrations checked against what is known."""
+
+from typing import Dict, List, Mapping, Optional, Sequence, Tuple
+
+from ..common import cautions
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..penetrations.check import Verdict
+from ..penetrations.model import Confidence, KindRule, Penetrations
+from ..store.layer import Layer
+from .shared.verdict_layers import (
+    VERDICT_FIELDS,
+    VERDICT_LAYER,
+    check_by_plane,
+    check_output,
+    draw_sections,
+    write_layers,
+)
+
+
+def check_step(
+    survey_path,
+    holes: Penetrations,
+    sides: Sequence[Tuple[str, Optional[str]]],
+    given: Sequence[Mapping],
+    fields: Mapping[str, type],
+    output_path,
+    rules: Mapping[str, KindRule],
+    confidence: Confidence = Confidence(),
+    sections_folder=None,
+    monitor: Monitor = Monitor(),
+) -> List[Verdict]:
+    """Checks planned penetrations and writes the layer `penetration_verdicts` into the GeoPackage `output_path`.
+
+    `sides` holds surface and level (None: the only one) of each hole, `given` the attributes that came with it, `fields`
+    their names and types; all go into the result. Other layers of an existing file are kept. With `sections_folder`, a
+    vertical section through each hole is drawn as SVG. Returns the verdicts in the order of `holes`.
+    """
+    confidence.check()
+    check_output(output_path)
+    verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.05, 0.6))
+    kept = {name: kind for name, kind in fields.items() if name not in VERDICT_FIELDS}
+    # Where each was checked, also if the table did not say so: plans and bodies are told apart by it.
+    kept.update(level=str, surface=str)
+    given = [
+        {**values, "level": ground.level, "surface": surface}
+        for values, ground, (surface, _level) in zip(given, grounds, sides)
+    ]
+    if sections_folder:
+        kept["section"] = str
+        names = draw_sections(sections_folder, holes, verdicts, grounds, confidence, monitor.part(0.6, 0.94))
+        given = [{**values, "section": name} for values, name in zip(given, names)]
+    rows = [
+        (
+            tuple(entry),
+            {
+                **{name: value for name, value in values.items() if name in kept},
+                **{name: getattr(verdict, name) for name in VERDICT_FIELDS},
+            },
+        )
+        for entry, values, verdict in zip(holes.entry_m, given, verdicts)
+    ]
+    text = tr("Verdicts on planned penetrations. {short}", short=cautions.SHORT)
+    monitor.step(0.95)
+    write_layers(output_path, [Layer(VERDICT_LAYER, "Point", {**kept, **VERDICT_FIELDS}, rows, text)], survey_path)
+    monitor.progress(1.0)
+    return verdicts
+
+
+def count_verdicts(verdicts: Sequence[Verdict]) -> Dict[str, int]:
+    """Number of each verdict that occurs."""
+    found = [one.verdict for one in verdicts]
+    return {name: found.count(name) for name in sorted(set(found))}

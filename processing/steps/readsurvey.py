@@ -1,0 +1,39 @@
+"""Reading and checking a survey."""
+
+from pathlib import Path
+
+from ..area.settings import ChainSettings
+from ..common.monitor import Monitor
+from ..edits import settling
+from ..floor.result import ChainResult
+from ..reports.run_report import report_html
+from ..store.locks import changes_survey
+from ..store.publish import write_text
+from .shared.survey_run import (
+    found_layers,
+    start,
+    write_survey,
+)
+
+
+@changes_survey
+def read_step(
+    survey_folder,
+    survey_path,
+    report_path=None,
+    settings: ChainSettings = ChainSettings(),
+    monitor: Monitor = Monitor(),
+) -> ChainResult:
+    """Reads and checks a survey, fits its areas and writes a new GeoPackage `survey_path` (areas, lines, control points,
+    findings, run log) and, if wanted, an HTML report. An existing file at `survey_path` is replaced.
+    """
+    result = start(survey_folder, Path(survey_path), settings, monitor.part(0.0, 0.95))
+    interval = settings.sample_interval_ns
+    steps = [("read survey", {"sample_interval_ns": interval}), ("fit areas", settings.of_fit())]
+    settling.settle(result, monitor)
+    found = found_layers(result) if result.by_hand or result.drawn_picks or result.dismissed else []
+    write_survey(result, result.survey_path, found, interval, steps)
+    if report_path:
+        result.report_path = Path(report_path)
+        write_text(result.report_path, report_html(result))
+    return result

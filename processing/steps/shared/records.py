@@ -1,0 +1,78 @@
+"""What the steps about a record share: its levels, its site grid, and the day from which it knows something."""
+
+from typing import Dict, List, Optional, Tuple
+
+from ...common.errors import ProcessingError
+from ...common.language import tr
+from ...record.history import as_known_on, check_date
+from ...record.open_store import open_store
+from ...record.schema import GEOMETRY, TABLES
+
+
+def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object, Dict]]]:
+    """All layers of a record by name, as `store.geopackage.read_layer` gives them: rows of (coordinates, values).
+
+    With `known_on` (ISO date), as the record knew it at the end of that day.
+    """
+    with open_store(record).session() as session:
+        book = as_known_on(session, known_on)
+        history = {name: session.read(TABLES[name]) for name in ("about", "revisions", "changes")}
+    tables = {**{name: book.rows(name) for name in book.tables}, **history}
+    return {
+        name: [(row.get(GEOMETRY), {key: value for key, value in row.items() if key != GEOMETRY}) for row in rows]
+        for name, rows in tables.items()
+    }
+
+
+def site_grid(record: str) -> str:
+    """WKT of the site grid that a record lies on."""
+    with open_store(record).session() as session:
+        return read_about(session)["crs_wkt"]
+
+
+def levels_of(record: str) -> List[str]:
+    """Names of the levels (and of the elevations of walls) that a record knows now."""
+    with open_store(record).session() as session:
+        return level_names(session)
+
+
+def level_names(session) -> List[str]:
+    return sorted({row["level"] for row in session.read(TABLES["levels"])})
+
+
+def check_level(session, level: Optional[str]) -> None:
+    """A level that the record has now but had not on an earlier day is no mistake: all of it was unknown then."""
+    known = level_names(session)
+    if level and level not in known:
+        names = ", ".join(known) or tr("none")
+        raise ProcessingError(tr("The record has no level {level}; it has: {known}.", level=level, known=names))
+
+
+def read_about(session) -> Dict[str, str]:
+    return {row["name"]: row["value"] for row in session.read(TABLES["about"])}
+
+
+def day_of(given: str, own: Optional[str], latest: str) -> str:
+    if given:
+        return check_date(given)
+    if not own and not latest:
+        raise ProcessingError(
+            tr("The survey states no date of its scans: say on which date it is recorded, as 2031-05-04.")
+        )
+    return max(own or "", latest)
+
+
+def newly_tied(session, crs_wkt: str, name: str) -> Optional[str]:
+    """The survey's coordinate system where the record lies on the plain local grid still and the survey does not."""
+    known = read_about(session).get("crs_wkt")
+    from ...site.crs import local_crs_wkt
+
+    if known != crs_wkt and local_crs_wkt() not in (known, crs_wkt):
+        raise ProcessingError(
+            tr(
+                "The survey lies on another site grid than the record {record}; give both the same with 'Define the site grid', or "
+                "choose another record.",
+                record=name,
+            )
+        )
+    return crs_wkt if known == local_crs_wkt() != crs_wkt else None

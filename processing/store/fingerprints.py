@@ -1,0 +1,105 @@
+"""What a run was made from: a fingerprint of each file of the survey folder, by content and never by date.
+
+The files fall into groups, because not every step looks at all of them: a control point that moves changes no wave speed.
+"""
+
+import hashlib
+from pathlib import Path
+from typing import Dict, Iterator, List, Mapping, MutableMapping, Optional, Tuple
+
+from ..common.errors import SurveyError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..site.observation_tables import DIRECTIONS_FILE, DISTANCES_FILE, TIES_FILE
+from ..site.walls import WALLS_FILE
+from ..survey.tables import AREAS_FILE, CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE, LINES_FILE, read_lines
+from .geopackage import read_layer
+from .layer import Layer
+
+LINES, PLACES, DEPTHS = "lines", "places", "known depths"
+TABLES = {
+    LINES: (AREAS_FILE, LINES_FILE),
+    PLACES: (CONTROL_POINTS_FILE, TIES_FILE, DIRECTIONS_FILE, DISTANCES_FILE, WALLS_FILE),
+    DEPTHS: (KNOWN_DEPTHS_FILE,),
+}
+TABLE = "input_files"
+MISSING = "missing"
+_BLOCK_BYTES = 2**20
+
+# Path, size and time of change of a file that was read before, with its fingerprint: within one session it need not be read again.
+Remembered = MutableMapping[Tuple[str, int, int], str]
+Inputs = Mapping[str, Mapping[str, str]]
+
+
+def fingerprint_file(path, remembered: Optional[Remembered] = None) -> str:
+    """BLAKE2b (RFC 7693) of a file's content, 16 bytes as hexadecimal text; `MISSING` where it cannot be read."""
+    try:
+        found = Path(path).stat()
+        key = (str(path), found.st_size, found.st_mtime_ns)
+        if remembered is not None and key in remembered:
+            return remembered[key]
+        digest = hashlib.blake2b(digest_size=16)
+        with Path(path).open("rb") as file:
+            for block in iter(lambda: file.read(_BLOCK_BYTES), b""):
+                digest.update(block)
+    except (OSError, ValueError):  # ValueError: a name that no file can have
+        return MISSING
+    if remembered is not None:
+        remembered[key] = digest.hexdigest()
+    return digest.hexdigest()
+
+
+def survey_inputs(folder, remembered: Optional[Remembered] = None, monitor: Monitor = Monitor()) -> Dict[str, Dict]:
+    """Group to file (as seen from `folder`, with slashes) to fingerprint, for all that a run reads from a survey folder.
+
+    Optional tables that are not there are left out; a line's file that is not there counts as `MISSING`.
+    """
+    folder = Path(folder)
+    files = [(group, name) for group, names in TABLES.items() for name in names if (folder / name).is_file()]
+    files += [(LINES, name) for name in _line_files(folder)]
+    found: Dict[str, Dict[str, str]] = {group: {} for group in TABLES}
+    for number, (group, name) in enumerate(files):
+        monitor.step(number / len(files))
+        found[group][name] = fingerprint_file(folder / name, remembered)
+    return found
+
+
+def _line_files(folder: Path) -> Iterator[str]:
+    try:
+        rows = read_lines(folder, [])
+    except SurveyError:
+        return  # the table's own fingerprint stands for it
+    yield from sorted({row.values["file"].replace("\\", "/") for row in rows})
+
+
+def summary(inputs: Inputs) -> Dict[str, str]:
+    """One fingerprint for each group of files."""
+    return {
+        group: hashlib.blake2b(repr(sorted(files.items())).encode(), digest_size=16).hexdigest()
+        for group, files in inputs.items()
+    }
+
+
+def input_layer(inputs: Inputs) -> Layer:
+    """`input_files`: the files that the latest step read, with their fingerprints."""
+    rows = [
+        (None, {"content": group, "file": name, "fingerprint": mark})
+        for group, files in inputs.items()
+        for name, mark in sorted(files.items())
+    ]
+    fields = dict.fromkeys(("content", "file", "fingerprint"), str)
+    return Layer(TABLE, None, fields, rows, tr("Files that the latest step read: BLAKE2b of their content."))
+
+
+def read_inputs(survey_path) -> Dict[str, Dict[str, str]]:
+    """The table `input_files` of a survey, in the form of `survey_inputs`."""
+    found: Dict[str, Dict[str, str]] = {group: {} for group in TABLES}
+    for _, row in read_layer(survey_path, TABLE):
+        found[row["content"]][row["file"]] = row["fingerprint"]
+    return found
+
+
+def changed_files(before: Inputs, now: Inputs, group: str) -> List[str]:
+    """Files of a group that were changed, added or taken away, in order of their names."""
+    earlier, later = before.get(group, {}), now.get(group, {})
+    return sorted(name for name in {*earlier, *later} if earlier.get(name) != later.get(name))

@@ -1,0 +1,254 @@
+"""Reading back what an earlier step left in survey.gpkg."""
+
+import json
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Collection, Dict, List, Mapping, Optional, Tuple
+
+import numpy as np
+
+from ..common.errors import SurveyError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..items.model import Item, Pick
+from ..radar.model import AreaDepths, ShallowCell, WaveSpeed
+from ..site.crs import local_crs_wkt
+from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
+from ..survey.model import Finding, Survey
+from ..survey.read import read_survey
+from .geopackage import read_layer, read_metadata
+from .layers import CRS_KEY, RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FOLDER_KEY
+
+TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
+
+
+def find_survey_folder(survey_path) -> Path:
+    """The folder that `survey_path` was made from.
+
+    It is looked for where it was, then where it would be if folder and GeoPackage were moved together.
+    Raises `SurveyError` if neither is there.
+    """
+    survey_path = Path(survey_path)
+    folder, relative = (read_metadata(survey_path, key) for key in (SURVEY_FOLDER_KEY, RELATIVE_FOLDER_KEY))
+    if not folder:
+        raise SurveyError(
+            tr(
+                "{survey_path} does not say from which survey folder it was made; read the survey again.",
+                survey_path=survey_path,
+            )
+        )
+    candidates = [Path(folder)] + ([survey_path.resolve().parent / relative] if relative else [])
+    found = next((candidate for candidate in candidates if candidate.is_dir()), None)
+    if found is None:
+        raise SurveyError(
+            tr(
+                "The survey folder {folder} of {name} is not there any more; read the survey again.",
+                folder=folder,
+                name=survey_path.name,
+            )
+        )
+    return found
+
+
+def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
+    """The survey that `survey_path` was made from, read again from its folder. Raises `SurveyError` if that is not there."""
+    folder = find_survey_folder(survey_path)
+    interval = read_metadata(survey_path, SAMPLE_INTERVAL_KEY)
+    return read_survey(folder, float(interval) if interval else None, monitor)
+
+
+def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
+    """Wave speeds by area id from the layer `wave_speeds`; empty where there is none."""
+    rows = [values for _, values in read_layer(survey_path, "wave_speeds")]
+    areas = {values["area_id"]: values for _, values in read_layer(survey_path, "scan_areas")}
+    return {
+        row["area_id"]: WaveSpeed(
+            row["area_id"],
+            row["speed_m_ns"],
+            row["sigma_m_ns"],
+            row["time_zero_ns"],
+            row["sigma_time_zero_ns"],
+            row["method"],
+            row["correlation"] or 0.0,
+            tuple((row["warnings"] or "").splitlines()),
+            focus_speed_m_ns=_or_nan(row["focus_speed_m_ns"]),
+            focus_sigma_m_ns=_or_nan(row["focus_sigma_m_ns"]),
+            pulse_phase_rad=row.get("pulse_phase_rad") or 0.0,  # surveys of earlier versions have none
+            antenna_separation_m=areas.get(row["area_id"], {}).get("antenna_separation_m") or 0.0,
+        )
+        for row in rows
+    }
+
+
+def _or_nan(value: Optional[float]) -> float:
+    return float("nan") if value is None else value
+
+
+def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
+    """Where the areas lie, as the latest fit left it in `scan_areas` and `control_points`."""
+    points: Dict[Tuple[str, str], Mapping] = {}
+    for _, row in read_layer(survey_path, "control_points"):
+        points[row["area_id"], row["point_id"]] = row
+    rows = {row["area_id"]: row for _, row in read_layer(survey_path, "scan_areas")}
+    return {
+        area.area_id: _fit_of(
+            rows[area.area_id],
+            tuple(_point_fit(p.point_id, points.get((area.area_id, p.point_id))) for p in area.control_points),
+        )
+        for area in survey.areas
+    }
+
+
+def read_places(survey_path) -> Dict[str, AreaFit]:
+    """Where the areas lie, by area id, without their control points."""
+    return {row["area_id"]: _fit_of(row, ()) for _, row in read_layer(survey_path, "scan_areas")}
+
+
+def _fit_of(row: Mapping, points: Tuple[PointFit, ...]) -> AreaFit:
+    mirrored = row["surface"] == "soffit"
+    if row["status"] != FITTED:
+        return AreaFit(row["area_id"], NOT_POSITIONED, mirrored=mirrored, points=points)
+    exact = json.loads(row["fit"])
+    return AreaFit(
+        row["area_id"],
+        FITTED,
+        exact["rotation_rad"],
+        np.array(exact["shift_m"]),
+        mirrored,
+        np.array(exact["centroid_m"]),
+        np.array(exact["covariance"]),
+        row["sigma0"],
+        row["degrees_of_freedom"] or 0.0,
+        points,
+        scale=exact["scale"],
+    )
+
+
+def _point_fit(point_id: str, row: Optional[Mapping]) -> PointFit:
+    if row is None or row["residual_x_m"] is None:
+        return PointFit(point_id, False)
+    residual, redundancy, detectable = (
+        np.array([row[f"{name}_{axis}{unit}"] for axis in "xy"], float)
+        for name, unit in (("residual", "_m"), ("redundancy", ""), ("detectable", "_m"))
+    )
+    return PointFit(point_id, bool(row["used"]), residual, redundancy, row["standardized"], detectable)
+
+
+def read_picks(survey_path) -> List[Pick]:
+    """Picks in their areas' local grids, with the ids of the areas' own items; without those that lack a place on a line."""
+    needed = ("area_id", "line_id", "local_x_m", "local_y_m", "depth_m", "sigma_along_m", "sigma_depth_m")
+    rows = [row for _, row in read_layer(survey_path, "picks")]
+    return [pick_of(row) for row in rows if all(row[name] is not None for name in needed)]
+
+
+def pick_of(row: Mapping) -> Pick:
+    """The pick that a row of `picks` holds."""
+    return Pick(
+        row["pick_id"],
+        row["area_item_id"],
+        row["area_id"],
+        row["line_id"],
+        row["local_x_m"],
+        row["local_y_m"],
+        row["depth_m"],
+        row["sigma_along_m"],
+        row["sigma_depth_m"],
+        row["polarity"] or 0,
+        _or_nan(row["strength_db"]),
+        _or_nan(row["polarization_ratio_db"]),
+    )
+
+
+def read_joined_ids(survey_path) -> Dict[str, str]:
+    """The areas' own item ids, as picks and `area_items` have them, to those of the layer `items`."""
+    rows = [row for _, row in read_layer(survey_path, "picks")]
+    return {row["area_item_id"]: row["item_id"] for row in rows if row["area_item_id"] and row["item_id"]}
+
+
+def read_area_items(survey_path) -> List[Item]:
+    """Items of each area for itself, in its local grid."""
+    return [
+        Item(
+            row["item_id"],
+            (row["area_id"],),
+            np.array(json.loads(row["vertices_m"])),
+            json.loads(row["kind_probabilities"]),
+            row["confidence"],
+            row["sigma_xy_m"],
+            row["sigma_depth_m"],
+            row["pick_count"],
+            row["reasons"] or "",
+        )
+        for _, row in read_layer(survey_path, "area_items")
+    ]
+
+
+def read_area_depths(survey_path) -> Dict[str, AreaDepths]:
+    """What the echoes of each area say of the slab, by area id."""
+    return {
+        row["area_id"]: AreaDepths(
+            row["reliable_m"],
+            row["thickness_m"],
+            row["sigma_thickness_m"],
+            # Surveys of earlier versions do not have this column.
+            tuple(ShallowCell(*cell) for cell in json.loads(row.get("shallow_cells") or "[]")),
+        )
+        for _, row in read_layer(survey_path, "area_depths")
+    }
+
+
+def read_survey_name(path) -> str:
+    """What a survey is called: its folder's name; of a file without one, its own."""
+    folder = read_metadata(path, SURVEY_FOLDER_KEY)
+    return PurePosixPath(folder).name if folder else Path(path).stem
+
+
+def read_crs_wkt(path) -> str:
+    """The coordinate system of the site grid of a survey or record; the plain local one where there is neither yet, or it was
+    never tied.
+    """
+    path = Path(path)
+    if not path.is_file():
+        return local_crs_wkt()
+    about = {row["name"]: row["value"] for _, row in read_layer(path, "about")}  # a record has it there
+    return read_metadata(path, CRS_KEY) or about.get("crs_wkt") or local_crs_wkt()
+
+
+def read_findings(survey_path, but_of: Collection[str] = ()) -> List[Finding]:
+    """The rows of `findings`, in order, without those found at one of `but_of`."""
+    return [
+        Finding(row["severity"], row["where_found"], row["text"])
+        for _, row in read_layer(survey_path, "findings")
+        if row["where_found"] not in but_of
+    ]
+
+
+def read_run_log(survey_path) -> List[Mapping]:
+    """The rows of `run_log`, in order."""
+    return [values for _, values in read_layer(survey_path, "run_log")]
+
+
+def read_raster_paths(survey_path) -> List[Path]:
+    """Absolute paths of the rasters that the survey lists; empty where there is no survey yet."""
+    survey_path = Path(survey_path)
+    if not survey_path.is_file():
+        return []
+    found = (raster_path(survey_path, values["path"]) for _, values in read_layer(survey_path, "rasters"))
+    return [path for path in found if path is not None]
+
+
+def raster_path(survey_path, listed: str) -> Optional[Path]:
+    """Where a raster lies that the survey's table `rasters` lists; None where no GeoTIFF lies there.
+
+    The survey may be a stranger's: GDAL would take some names for addresses on a network, and open a list of further places under
+    the name of a picture. So only a file counts that begins as a TIFF does, and none of another computer than the survey's.
+    """
+    folder = Path(survey_path).resolve().parent
+    computer = PureWindowsPath(listed).drive
+    if computer.startswith("\\\\") and computer.lower() != PureWindowsPath(folder).drive.lower():
+        return None
+    path = folder / listed
+    try:
+        with path.open("rb") as file:
+            return path if file.read(4) in TIFF_STARTS else None
+    except (OSError, ValueError):  # ValueError: a name that no file can have
+        return None

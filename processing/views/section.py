@@ -1,0 +1,233 @@
+"""What lies below one line: the radargram of a scan line, or the depth slices cut along any line; composed, not drawn."""
+
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Dict, List, Mapping, Optional, Tuple
+
+import numpy as np
+
+from ..area.settings import ChainSettings
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..common.words import word
+from ..floor import areas
+from ..floor.result import ChainResult
+from ..geometry.polygons import distance_inside, edges_of
+from ..radar.model import WaveSpeed
+from ..site.frame import AreaFit
+from ..store import reading
+from ..store.geopackage import read_layer
+from ..survey.model import ScanLine
+from .radargrams import PANELS, LinePicture, Panel, compose_line
+from .section_path import SectionPath
+
+PIECE_M = 2.0  # cut out of the slices at a time: a long slanting line must not read the whole floor
+TABLES = ("scan_areas.csv", "scan_lines.csv")
+
+
+@dataclass(frozen=True)
+class Section:
+    """All that is drawn below one line, except picks and items, which may be edited meanwhile.
+
+    Attributes
+    ----------
+    panels : tuple of Panel
+        Of a scan line those of `radargrams.PANELS`, in order; of a drawn line one with the echo strength of the slices, dB.
+    reliable_m : ndarray, shape (station,)
+        Depth to which the ground counts as scanned at `reliable_at_m`, metres; NaN where it does not count as scanned.
+    is_placed : bool
+        Are the path's coordinates those of the site grid? Those of an area without a position are local.
+    picture : LinePicture or None
+        Of a scan line: its speed, separation and how times turn into depths.
+    """
+
+    title: str
+    level: str
+    surface: str
+    path: SectionPath
+    panels: Tuple[Panel, ...] = field(repr=False)
+    reliable_at_m: np.ndarray = field(repr=False)
+    reliable_m: np.ndarray = field(repr=False)
+    is_placed: bool = True
+    picture: Optional[LinePicture] = None
+    speed: Optional[WaveSpeed] = None
+    fit: Optional[AreaFit] = None
+
+    @property
+    def line(self) -> Optional[ScanLine]:
+        """The scan line; None for a drawn line."""
+        return self.picture.line if self.picture is not None else None
+
+    def local_at(self, distance_m: float) -> np.ndarray:
+        """Local coordinates, shape (2,), of a place on a scan line."""
+        return np.asarray(self.line.start_m) + distance_m * self.line.direction
+
+    def depth_of_time(self, time_ns):
+        """Depth of what lies right below, from its two-way time; inverse of `LinePicture.time_of_depth`."""
+        path = np.maximum(np.asarray(time_ns, float), 0.0) * self.picture.speed_m_ns
+        return 0.5 * np.sqrt(np.maximum(path**2 - self.picture.separation_m**2, 0.0))
+
+
+@dataclass
+class _Kept:
+    """One area as it was last looked at."""
+
+    stamp: Tuple
+    result: ChainResult
+    prepared: Dict[str, object] = field(default_factory=dict)
+
+
+class SectionSource:
+    """Composes sections of one survey. Keeps the survey and the area that was looked at last; usable from any thread."""
+
+    def __init__(self, survey_path):
+        self.survey_path = Path(survey_path)
+        self._lock = threading.Lock()
+        self._kept: Optional[_Kept] = None
+
+    def of_line(self, area_id: str, line_id: str, dipole_axis: str, monitor: Monitor = Monitor()) -> Section:
+        """The radargram of one scan line, as recorded, processed and migrated.
+
+        Raises `SurveyError` or `ProcessingError` where the survey's files are gone or the line cannot be used, `Cancelled`.
+        """
+        with self._lock:
+            result = self._survey(monitor.part(0.0, 0.3))
+            area = result.areas.get(area_id)
+            if area is None:
+                raise ProcessingError(tr("The survey has no area {area}; process it again.", area=area_id))
+            prepared = self._prepared(area_id, monitor.part(0.3, 0.7))
+            speed = areas.wave_speed(result, prepared, monitor.part(0.7, 0.9))
+        numbers = [
+            number
+            for number, one in enumerate(prepared.lines)
+            if (one.line.line_id, one.line.dipole_axis) == (line_id, dipole_axis)
+        ]
+        if not numbers:
+            raise ProcessingError(
+                tr(
+                    "Area {area} has no usable line {line} with dipoles {axis} the travel; see what was noticed while reading.",
+                    area=area_id,
+                    line=line_id,
+                    axis=word(dipole_axis),
+                )
+            )
+        monitor.step(0.9)
+        picture = compose_line(prepared, numbers[0], speed, PANELS, ())
+        fit = result.fits[area_id]
+        local = np.array([picture.line.start_m, picture.line.end_m])
+        stations = np.array([0.0, picture.line.length_m])
+        path = SectionPath(fit.to_site(local) if fit.is_fitted else local, stations)
+        at, reliable = self._reliable(path, area.level, area.surface, area_id) if fit.is_fitted else _nowhere(path)
+        monitor.step(1.0)
+        return Section(
+            picture.title,
+            area.level,
+            area.surface,
+            path,
+            picture.panels,
+            at,
+            reliable,
+            fit.is_fitted,
+            picture,
+            speed,
+            fit,
+        )
+
+    def along(self, vertices_m, level: str, surface: str, monitor: Monitor = Monitor()) -> Section:
+        """The depth slices of one plane cut along a line, `vertices_m` in the site grid, shape (n, 2), at least two.
+
+        Raises `ProcessingError` where the plane has no slices or the line no length.
+        """
+        path = SectionPath.drawn(vertices_m)
+        if len(path.vertices_m) < 2:
+            raise ProcessingError(tr("The section has no length; click two places that are apart."))
+        rows = [row for _, row in read_layer(self.survey_path, "rasters")]
+        found = [
+            reading.raster_path(self.survey_path, row["path"])
+            for row in rows
+            if (row["content"], row["level"], row["surface"], row["area_id"] or "") == ("slices", level, surface, "")
+        ]
+        if not found or found[0] is None:
+            raise ProcessingError(
+                tr("{level} has no depth slices to cut; run 'Depth slices' or 'Process a survey' first.", level=level)
+            )
+        panel = cut_slices(found[0], path, monitor.part(0.0, 0.9))
+        at, reliable = self._reliable(path, level, surface)
+        title = tr("Section of {length:.2f} m through the depth slices of {level}", length=path.length_m, level=level)
+        return Section(title, level, surface, path, (panel,), at, reliable)
+
+    def _survey(self, monitor: Monitor) -> ChainResult:
+        """The survey as it is now: its folder is read again only when its tables have changed."""
+        path = self.survey_path
+        if self._kept is None or self._kept.stamp != _stamp(self._kept.result.survey.folder):
+            survey = reading.read_stored_survey(path, monitor)
+            self._kept = _Kept(_stamp(survey.folder), ChainResult(path, survey))
+        result = self._kept.result
+        result.fits = reading.read_fits(path, result.survey)
+        result.wave_speeds.update(reading.read_wave_speeds(path))
+        return result
+
+    def _prepared(self, area_id: str, monitor: Monitor):
+        kept = self._kept
+        if area_id not in kept.prepared:
+            kept.prepared.clear()  # one area at a time: its traces are large
+            area = kept.result.areas[area_id]
+            kept.prepared[area_id] = areas.prepare(kept.result, area, ChainSettings(), monitor)
+        return kept.prepared[area_id]
+
+    def _reliable(
+        self, path: SectionPath, level: str, surface: str, area_id: str = ""
+    ) -> Tuple[np.ndarray, np.ndarray]:
+        """Depth that counts as scanned along a path, by the layer `coverage`; of several pieces the deepest counts."""
+        at = np.linspace(0.0, path.length_m, max(round(path.length_m / 0.02), 1) + 1)
+        depth = np.full(len(at), np.nan)
+        points = path.points_at(at)
+        for rings, row in read_layer(self.survey_path, "coverage"):
+            own = (row["level"], row["surface"]) == (level, surface) and (not area_id or row["area_id"] == area_id)
+            if own and row["depth_m"] is not None:
+                # Lines lie on the edge of what they cover: a millimetre outside still counts.
+                inside = distance_inside(points, edges_of(rings)) >= -0.001
+                depth[inside] = np.fmax(depth[inside], row["depth_m"])
+        return at, depth
+
+
+def _nowhere(path: SectionPath) -> Tuple[np.ndarray, np.ndarray]:
+    return path.stations_m, np.full(len(path.stations_m), np.nan)
+
+
+def _stamp(folder: Path) -> Tuple:
+    """Changes when the survey's tables do."""
+    return tuple((folder / name).stat().st_mtime_ns if (folder / name).is_file() else 0 for name in TABLES)
+
+
+def cut_slices(path_of_raster, path: SectionPath, monitor: Monitor = Monitor()) -> Panel:
+    """Echo strength below a path, dB; each column is the cell it runs through, nothing is interpolated. NaN: not scanned."""
+    from ..site.geotiff import GridReader
+
+    reader = GridReader(path_of_raster)
+    cell = reader.grid.cell_m
+    count = max(round(path.length_m / cell), 1) + 1
+    distance = np.linspace(0.0, path.length_m, count)
+    x, y = path.points_at(distance).T
+    left, top = reader.grid.origin_m
+    columns, rows = np.floor((x - left) / cell).astype(int), np.floor((top - y) / cell).astype(int)
+    inside = (columns >= 0) & (columns < reader.grid.columns) & (rows >= 0) & (rows < reader.grid.rows)
+    values = np.full((count, len(reader.bands)), np.nan, np.float32)
+    size = max(round(PIECE_M / cell), 1)
+    for start in range(0, count, size):
+        monitor.step(start / count)
+        own = np.flatnonzero(inside[start : start + size]) + start
+        if len(own):
+            row, column = rows[own].min(), columns[own].min()
+            cube = reader.read(row, column, np.ptp(rows[own]) + 1, np.ptp(columns[own]) + 1)
+            values[own] = cube[:, rows[own] - row, columns[own] - column].T
+    strongest = float(np.nanmax(values)) if np.isfinite(values).any() else 1.0
+    return Panel("depth slices", values, distance, _middles(reader), strongest, True)
+
+
+def _middles(reader) -> np.ndarray:
+    """Middle depth of each band, metres."""
+    tags: List[Mapping[str, str]] = [dict(band.tags) for band in reader.bands]
+    return np.array([(float(tag["depth_min_m"]) + float(tag["depth_max_m"])) / 2 for tag in tags])

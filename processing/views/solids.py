@@ -1,0 +1,200 @@
+"""Bodies for a view in space: items as tubes, slab surfaces, penetrations as cylinders, made of flat faces.
+
+Heights are true: zero at the scanned surface, downwards negative (upwards positive for a soffit, whose depths go up into the slab),
+times an exaggeration where one is asked for. Diameters of items are drawn sizes; they are not measured. A tube's side towards
+the scanned surface lies at the measured depth, which is that of the item's top.
+"""
+
+import math
+from pathlib import Path
+from typing import Dict, List, Mapping, Tuple
+
+import numpy as np
+
+from ..common import cautions
+from ..common.errors import ProcessingError
+from ..common.language import tr
+from ..common.monitor import Monitor
+from ..penetrations.model import Penetrations
+from ..store.geopackage import read_layer, write_geopackage
+from ..store.layer import Layer
+from ..store.reading import read_area_depths, read_crs_wkt
+
+SOLIDS_FILE = "in_3d.gpkg"
+ITEMS, SURFACES, HOLES = "item_bodies", "slab_surfaces", "penetration_bodies"
+TOP, BASE = "scanned surface", "slab base"
+# How thick each kind is drawn, metres: sizes that are usual for it (common practice, no source), not measured ones.
+DRAWN_DIAMETERS_M = {"bar": 0.012, "tendon": 0.045, "metal_conduit": 0.025, "plastic_conduit": 0.025, "unknown": 0.018}
+SIDES = 12
+MOST_EXAGGERATION = 20.0
+
+
+def tube(vertices_m, diameter_m: float, sides: int = SIDES) -> List[np.ndarray]:
+    """Faces of a tube with closed ends along a line.
+
+    `vertices_m` has the shape (n, 3). Each face is a closed ring of corners, shape (k + 1, 3), counter-clockwise as seen from
+    outside, so that its normal points outwards. The tube has `sides` flat sides whose edges lie on the circle of the given
+    diameter; at a bend it is cut along the bisecting plane, so that neither part is thinner. Its frame is carried along
+    without twist. Returns nothing for a line without length.
+    """
+    line = np.asarray(vertices_m, float)
+    line = line[np.r_[True, np.linalg.norm(np.diff(line, axis=0), axis=1) > 1e-9]]
+    if len(line) < 2:
+        return []
+    along = np.diff(line, axis=0)
+    along /= np.linalg.norm(along, axis=1)[:, None]
+    angles = 2.0 * np.pi * np.arange(sides) / sides
+    first = _across(along[0])
+    circle = 0.5 * diameter_m * (np.cos(angles)[:, None] * first + np.sin(angles)[:, None] * np.cross(along[0], first))
+    rings = [line[0] + circle]
+    for number, here in enumerate(line[1:], 1):
+        before = along[number - 1]
+        after = along[number] if number < len(along) else before
+        # Slid along its straight part to the plane in which both parts meet.
+        normal = before + after
+        if np.linalg.norm(normal) < 1e-6:  # turns back on itself
+            normal = before
+        corners = rings[-1] + (((here - rings[-1]) @ normal) / (before @ normal))[:, None] * before
+        rings.append(corners)
+    faces = [_closed(rings[0][::-1])]
+    for near, far in zip(rings, rings[1:]):
+        for side in range(sides):
+            other = (side + 1) % sides
+            faces.append(_closed(np.array([near[side], near[other], far[other], far[side]])))
+    return [*faces, _closed(rings[-1])]
+
+
+def _across(direction: np.ndarray) -> np.ndarray:
+    """A unit vector at right angles to another, level where that is possible."""
+    level = np.cross([0.0, 0.0, 1.0], direction)
+    if np.linalg.norm(level) < 1e-9:
+        return np.array([1.0, 0.0, 0.0])
+    return level / np.linalg.norm(level)
+
+
+def _closed(corners: np.ndarray) -> np.ndarray:
+    return np.vstack([corners, corners[:1]])
+
+
+def flat_face(ring_m, height_m: float) -> np.ndarray:
+    """A ring in plan, shape (n, 2), as a level face that looks up, shape (n, 3)."""
+    ring = np.asarray(ring_m, float)
+    x, y = ring[:-1].T
+    if np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) < 0.0:
+        ring = ring[::-1]
+    return np.column_stack([ring, np.full(len(ring), height_m)])
+
+
+def write_solids(
+    survey_path, output_path=None, verdicts_path=None, exaggeration: float = 1.0, monitor: Monitor = Monitor()
+) -> Path:
+    """Writes the bodies of a survey into a GeoPackage (beside the survey where `output_path` is not given) and returns its path.
+
+    `verdicts_path` is a GeoPackage with the layer `penetration_verdicts`, if there is one. Raises `ProcessingError`,
+    `SurveyError`, `Cancelled`.
+    """
+    if not 0.0 < exaggeration <= MOST_EXAGGERATION:
+        text = tr("Heights can be drawn up to {most} times, not {given} times.")
+        raise ProcessingError(text.format(most=f"{MOST_EXAGGERATION:g}", given=exaggeration))
+    survey_path = Path(survey_path)
+    output = Path(output_path or survey_path.with_name(SOLIDS_FILE))
+    layers = [
+        _items(survey_path, exaggeration, monitor.part(0.0, 0.8)),
+        _surfaces(survey_path, exaggeration),
+        _holes(verdicts_path, exaggeration),
+    ]
+    monitor.step(0.9)
+    write_geopackage(output, layers, read_crs_wkt(survey_path))
+    return output
+
+
+def _sense(surface: str) -> float:
+    """Into the concrete: up for what was scanned from below, else down."""
+    return 1.0 if surface == "soffit" else -1.0
+
+
+def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
+    numbers = ("depth_min_m", "depth_max_m", "sigma_depth_m", "drawn_diameter_m")
+    fields = {**dict.fromkeys(("item_id", "kind", "level", "surface", "status"), str), **dict.fromkeys(numbers, float)}
+    rows, found = [], read_layer(survey_path, "items")
+    for number, (line, values) in enumerate(found):
+        monitor.step(number / len(found))
+        if line is None:
+            continue
+        diameter = DRAWN_DIAMETERS_M.get(values["kind"], DRAWN_DIAMETERS_M["unknown"])
+        body = np.array(line, float)
+        # The stored height is minus the depth to the top, whichever way the surface looks.
+        body[:, 2] = _sense(values["surface"]) * (0.5 * diameter - exaggeration * body[:, 2])
+        faces = tube(body, diameter)
+        if faces:
+            kept = {name: values.get(name) for name in fields if name != "drawn_diameter_m"}
+            rows.append((faces, {**kept, "drawn_diameter_m": diameter}))
+    text = tr(
+        "Items as tubes of a drawn size, heights {exaggeration:g} times. {short}",
+        exaggeration=exaggeration,
+        short=cautions.SHORT,
+    )
+    return Layer(ITEMS, "MultiPolygonZ", fields, rows, text)
+
+
+def _surfaces(survey_path: Path, exaggeration: float) -> Layer:
+    fields = {**dict.fromkeys(("area_id", "level", "surface", "face"), str), "thickness_m": float, "sigma_m": float}
+    depths, rows = read_area_depths(survey_path), []
+    for rings, values in read_layer(survey_path, "scan_areas"):
+        if rings is None:
+            continue
+        kept = {name: values[name] for name in ("area_id", "level", "surface")}
+        rows.append(([flat_face(rings[0], 0.0)], {**kept, "face": TOP}))
+        known = depths.get(values["area_id"])
+        if known is not None and known.thickness_m:
+            height = _sense(values["surface"]) * known.thickness_m * exaggeration
+            thickness = {"thickness_m": known.thickness_m, "sigma_m": known.sigma_thickness_m}
+            rows.append(([flat_face(rings[0], height)], {**kept, "face": BASE, **thickness}))
+    text = tr("Scanned surface of each area, and the slab base where it is seen; without it the thickness is unknown.")
+    return Layer(SURFACES, "MultiPolygonZ", fields, rows, text)
+
+
+def _holes(verdicts_path, exaggeration: float) -> Layer:
+    fields = {
+        **dict.fromkeys(("penetration_id", "verdict", "level", "surface"), str),
+        "diameter_m": float,
+        "depth_m": float,
+    }
+    rows = []
+    if verdicts_path and Path(verdicts_path).is_file():
+        for place, values in read_layer(verdicts_path, "penetration_verdicts"):
+            if place is not None:
+                kept = {name: values.get(name) for name in fields}
+                rows.append((hole_body(place, values, exaggeration), kept))
+    text = tr(
+        "Penetrations as cylinders of the drilled diameter, heights {exaggeration:g} times. {short}",
+        exaggeration=exaggeration,
+        short=cautions.SHORT,
+    )
+    return Layer(HOLES, "MultiPolygonZ", fields, rows, text)
+
+
+def hole_body(place, values: Mapping, exaggeration: float = 1.0) -> List[np.ndarray]:
+    """The drilled cylinder of a penetration with the columns of its row; upright where it states no direction."""
+    tilt, azimuth = (math.radians(values.get(name) or 0.0) for name in ("tilt_deg", "azimuth_deg"))
+    hole = Penetrations.upright(np.asarray(place, float)[:2], values["diameter_m"], values["depth_m"], 0.0)
+    hole = Penetrations(
+        hole.ids,
+        hole.entry_m,
+        hole.diameter_m,
+        hole.depth_m,
+        hole.tolerance_m,
+        np.array([azimuth]),
+        np.array([tilt]),
+    )
+    start = np.array([*hole.entry_m[0], 0.0])
+    step = hole.axis[0] * hole.depth_m[0] * [1.0, 1.0, _sense(values.get("surface") or "top") * exaggeration]
+    return tube([start, start + step], float(hole.diameter_m[0]))
+
+
+def planes_in(path) -> List[Tuple[str, str]]:
+    """Levels and sides that have bodies in a file that `write_solids` wrote, plans first."""
+    order: Dict[Tuple[str, str], int] = {}
+    for _, row in read_layer(path, SURFACES):
+        order.setdefault((row["level"], row["surface"]), ("top", "soffit", "wall").index(row["surface"]))
+    return sorted(order, key=lambda plane: (order[plane], plane[0]))
