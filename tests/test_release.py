@@ -187,8 +187,8 @@ iface.mainWindow.return_value, iface.mapCanvas.return_value = window, canvas
 iface.addToolBar.side_effect = window.addToolBar
 from inslab.plugin.docks.desk import Desk
 from inslab.plugin.docks.registry import PANELS
-from inslab.plugin.background import WorkTask
-from inslab.plugin.docks.survey_runs import SurveyRunner, run_of
+from inslab.plugin.project.background import WorkTask
+from inslab.plugin.docks.survey.runs import SurveyRunner, run_of
 from inslab.plugin.provider import InslabProvider
 provider = InslabProvider()
 QgsApplication.processingRegistry().addProvider(provider)

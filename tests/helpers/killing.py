@@ -17,7 +17,7 @@ sys.path.insert(0, sys.argv[1] + "/helpers")
 import pytest, stand_ins
 from inslab.processing.area.settings import ChainSettings
 from inslab.processing.steps.processsurvey import process_survey
-from inslab.processing.outputs import area_task
+from inslab.processing.area import compute
 patch = pytest.MonkeyPatch()
 calls = stand_ins.stand_in(patch)
 calls.keep_results()

@@ -18,9 +18,9 @@ import importlib.util, os, sys, time
 spec = importlib.util.spec_from_file_location("inslab", {init!r}, submodule_search_locations=[{root!r}])
 sys.modules["inslab"] = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(sys.modules["inslab"])
-from inslab.processing.errors import ProcessingError
-from inslab.processing.monitor import Monitor
-from inslab.processing.together import run_together, use_cores
+from inslab.processing.common.errors import ProcessingError
+from inslab.processing.common.monitor import Monitor
+from inslab.processing.common.together import run_together, use_cores
 use_cores(2)
 """
 

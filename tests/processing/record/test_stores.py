@@ -29,7 +29,7 @@ import sys
 sys.path[:0] = [{tests!r}, {helpers!r}]
 import conftest
 from records import mat, merge, survey
-from inslab.processing.record.store import open_store
+from inslab.processing.record.open_store import open_store
 record, start, count, on = sys.argv[1], float(sys.argv[2]), int(sys.argv[3]), sys.argv[4]
 content = survey(mat(count, y0=start, spacing=0.1), on, (0.0, 0.0), (4.0, start + 0.1 * count))
 store = open_store(record)

@@ -32,8 +32,8 @@ STEP = """
 import sys
 sys.path.insert(0, sys.argv[1])
 import conftest
-from inslab.processing.chain import fit_areas_step
-from inslab.processing.monitor import Monitor
+from inslab.processing.steps.fitareas import fit_areas_step
+from inslab.processing.common.monitor import Monitor
 said = []
 def wait(share):
     if share > 0.55 and not said:

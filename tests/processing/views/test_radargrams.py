@@ -154,7 +154,7 @@ def test_missing_drawing_package_is_said(picture, tmp_path, monkeypatch):
         return real(name, *rest)
 
     monkeypatch.setattr(builtins, "__import__", refuse)
-    with pytest.raises(MissingPackageError, match="the Python package matplotlib"):
+    with pytest.raises(MissingPackageError, match="that this QGIS lacks: matplotlib"):
         draw(picture, tmp_path / "x.png")
 
 
