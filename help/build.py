@@ -26,13 +26,16 @@ SUBJECTS = (
         "tutorial",
         "survey_panel",
         "set_up_form",
+        "survey_folder",
+        "map",
         "depth_panel",
         "section_panel",
+        "corrections",
         "record_panel",
         "view_3d",
         "penetrations",
     ),
-    *("record", "limits", "troubleshooting", "glossary"),
+    *("record", "steps", "limits", "troubleshooting", "glossary"),
 )
 # Group of algorithms: the page that says more about it.
 MORE = {
