@@ -8,12 +8,13 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
 from .check import check_penetrations
 from .clear_space import ClearSpace
 from .clearance import Pieces, cut_up, find_meetings
-from .known_ground import KnownGround, find_unknowns
 from .model import Confidence, KindRule, Penetrations
+from .touched_unknown import find_unknowns
 
 STATION_M = 0.005
 CROSSED = 0.5

@@ -9,9 +9,10 @@ from ..common.errors import ProcessingError
 from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..floor.unknown_ground import KnownGround
 from .clearance import Meetings, Pieces, find_meetings, search_distance_m
-from .known_ground import KnownGround, find_unknowns
 from .model import Confidence, KindRule, Penetrations
+from .touched_unknown import find_unknowns
 
 AT_A_TIME = 2000
 # A hole hits where touching is at least as likely as not.

@@ -12,10 +12,11 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import edges_of
 from .clearance import Pieces
-from .known_ground import KnownGround, edge_distance_m
 from .model import Confidence, KindRule
+from .touched_unknown import edge_distance_m
 
 # A sloping item counts at the depth of its shallowest point within such a step of depth.
 DEPTH_STEP_M = 0.0002

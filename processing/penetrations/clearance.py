@@ -9,6 +9,7 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
+from ..floor.hidden_ground import StraightPieces
 from .model import Confidence, Obstacle, Penetrations
 
 # An item is found where it is scanned, but the object runs on: its ends count as that much longer.
@@ -25,17 +26,9 @@ SIZE_PARTS = (np.arange(5) + 0.5) / 5
 
 
 @dataclass(frozen=True)
-class Pieces:
-    """All items cut into short straight pieces.
+class Pieces(StraightPieces):
+    """All items cut into short straight pieces, with what is assumed of each (`Obstacle`): one entry an obstacle."""
 
-    `start_m`, `end_m` : ndarray, shape (piece, 3), x, y, depth to the top, metres. `owner` : index of the obstacle.
-    The other arrays have one entry an obstacle.
-    """
-
-    obstacles: Tuple[Obstacle, ...]
-    start_m: np.ndarray
-    end_m: np.ndarray
-    owner: np.ndarray
     sigma_xy_m: np.ndarray
     sigma_depth_m: np.ndarray
     confidence: np.ndarray

@@ -7,9 +7,9 @@ import numpy as np
 
 from ..common.kind_names import kind_name
 from ..common.language import tr
+from ..floor.unknown_ground import KnownGround
 from .check import check_penetrations
 from .clearance import Pieces, find_meetings
-from .known_ground import KnownGround
 from .model import Confidence, KindRule, Penetrations
 
 # Two axes locate a point where they cross at no less than this.

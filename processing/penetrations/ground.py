@@ -9,13 +9,13 @@ import numpy as np
 from ..common.errors import ProcessingError, SurveyError
 from ..common.language import tr
 from ..edits.carried_over import HAND_SIGMA_M
+from ..floor.hidden_ground import find_hidden
+from ..floor.unknown_ground import KnownGround, ScannedPiece
 from ..items.model import KINDS
 from ..site.geotiff import GridReader
 from ..store.geopackage import read_layer
 from ..store.reading import raster_path
 from .clearance import Pieces, cut_up
-from .hidden import find_hidden
-from .known_ground import KnownGround, ScannedPiece
 from .model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
 
 # Where no wave speed is stored: 1 GHz in concrete of relative permittivity 9.
@@ -94,7 +94,7 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
         if rings is not None and (row["level"], row["surface"]) == (level, surface)
     ]
     unplaced = [row["area_id"] for row in here if row["status"] != "fitted"]
-    strips = find_hidden(pieces, _longest_wavelength_m(survey_path, here))
+    strips = find_hidden(pieces, pieces.largest_radius_m, pieces.keep_out_m, _longest_wavelength_m(survey_path, here))
     base = _base_reader(survey_path, level, surface)
     return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
 

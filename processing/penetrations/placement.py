@@ -8,11 +8,11 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
 from .check import Verdict, check_penetrations
 from .clear_space import ClearSpace
 from .clearance import Pieces
-from .known_ground import KnownGround
 from .model import Confidence, KindRule, Penetrations
 
 # Places are tried on this raster; the map's value between its points is taken as the lowest it can be there.

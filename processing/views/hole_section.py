@@ -9,9 +9,10 @@ import numpy as np
 from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.packages import missing_packages
+from ..floor.unknown_ground import KnownGround
+from ..geometry.polygons import distance_inside
 from ..penetrations.check import Verdict
 from ..penetrations.clearance import Pieces, search_distance_m
-from ..penetrations.known_ground import KnownGround, distance_inside
 from ..penetrations.model import Confidence, Penetrations
 
 CAUTION = tr(

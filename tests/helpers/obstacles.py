@@ -2,8 +2,9 @@
 
 import numpy as np
 
+from inslab.processing.floor.hidden_ground import find_hidden
+from inslab.processing.floor.unknown_ground import KnownGround, ScannedPiece
 from inslab.processing.penetrations.clearance import cut_up
-from inslab.processing.penetrations.known_ground import KnownGround, ScannedPiece
 from inslab.processing.penetrations.model import DEFAULT_RULES, KindRule, Obstacle
 
 RULES = {
@@ -24,6 +25,11 @@ def line(item_id, start, end, **more):
 def pieces(*obstacles):
     """Items cut up."""
     return cut_up(obstacles)
+
+
+def hidden(cut, wavelength_m):
+    """Strips of hidden ground among items cut up, with what is assumed of them."""
+    return find_hidden(cut, cut.largest_radius_m, cut.keep_out_m, wavelength_m)
 
 
 def box(x0, y0, x1, y1):

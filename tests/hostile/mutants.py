@@ -78,7 +78,7 @@ SUBJECTS = {
             "penetrations/model.py": ("processing/penetrations/test_check.py",),
             "geometry/polygons.py": ("processing/geometry/test_polygons.py",),
         },
-        tuple(f"processing/penetrations/test_{name}.py" for name in ("clearance", "check", "known_ground")),
+        tuple(f"processing/penetrations/test_{name}.py" for name in ("clearance", "check", "touched_unknown")),
         ("test_stated_probabilities", "test_probability_of_touching", "test_distances_count"),
     ),
     "fit": Subject(

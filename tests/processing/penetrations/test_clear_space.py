@@ -2,12 +2,11 @@
 
 import numpy as np
 import pytest
-from obstacles import RULES, ground, line, pieces
+from obstacles import RULES, ground, hidden, line, pieces
 
 from inslab.processing.common.errors import ProcessingError
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.clear_space import ClearSpace, fill_floor
-from inslab.processing.penetrations.hidden import find_hidden
 from inslab.processing.penetrations.model import Confidence, Penetrations
 
 ITEMS = [
@@ -18,7 +17,7 @@ ITEMS = [
     line("d2", (0.76, 0.3, 0.05), (0.76, 0.9, 0.05)),
 ]
 PIECES = pieces(*ITEMS)
-KNOWN = ground((0, 0, 1, 1), strips=find_hidden(PIECES, 0.08), sigma_xy_m=0.002)
+KNOWN = ground((0, 0, 1, 1), strips=hidden(PIECES, 0.08), sigma_xy_m=0.002)
 AXIS = np.arange(0.0025, 1.0, 0.005)
 
 

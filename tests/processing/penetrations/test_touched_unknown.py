@@ -6,17 +6,10 @@ import shapely.geometry as sg
 import shapely.ops
 from obstacles import RULES, box, ground
 
+from inslab.processing.floor.unknown_ground import KnownGround, ScannedPiece
 from inslab.processing.geometry.polygons import distance_inside, edges_of, union
-from inslab.processing.penetrations.known_ground import (
-    ONE_WAY,
-    OUTSIDE,
-    TOO_DEEP,
-    KnownGround,
-    ScannedPiece,
-    edge_distance_m,
-    find_unknowns,
-)
 from inslab.processing.penetrations.model import Confidence, Penetrations
+from inslab.processing.penetrations.touched_unknown import ONE_WAY, OUTSIDE, TOO_DEEP, edge_distance_m, find_unknowns
 
 SURE = Confidence()
 

@@ -10,7 +10,6 @@ from typing import List, Tuple
 import numpy as np
 
 from ..common.language import tr
-from .clearance import Pieces
 
 # Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
 # wave polarized along them pass freely only where they are more than about a wavelength apart (common practice, no source).
@@ -28,6 +27,20 @@ WHOLE = 0.25
 PLACE = 0.15
 # It may lie this much shallower than its neighbours, metres.
 SHALLOWER_M = 0.010
+
+
+@dataclass(frozen=True)
+class StraightPieces:
+    """Items of one level and surface cut into short straight pieces.
+
+    `obstacles` : the items, with `item_id` and `kind`. `start_m`, `end_m` : ndarray, shape (piece, 3), x, y, depth to the top,
+    metres. `owner` : index of the piece's item.
+    """
+
+    obstacles: Tuple
+    start_m: np.ndarray
+    end_m: np.ndarray
+    owner: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -57,19 +70,31 @@ class _Pairs:
         return _Pairs(self.a[which], self.b[which], self.near[which], self.far[which], self.aside[which])
 
 
-def find_hidden(pieces: Pieces, wavelength_m: float) -> List[HiddenStrip]:
-    """All strips of hidden ground among the items of one level and surface; `wavelength_m` is the longest one in the concrete."""
+def find_hidden(
+    pieces: StraightPieces, largest_radius_m: np.ndarray, keep_out_m: np.ndarray, wavelength_m: float
+) -> List[HiddenStrip]:
+    """All strips of hidden ground among the items of one level and surface.
+
+    Parameters
+    ----------
+    largest_radius_m, keep_out_m : ndarray, shape (item,)
+        What is assumed of each item: its size, and the distance to keep from it, metres. A bar that may have been missed takes
+        those of its neighbours.
+    wavelength_m : float
+        The longest one in the concrete, metres.
+    """
     pairs = _side_by_side(pieces, FARTHEST_M, wavelength_m)
-    return [*_dense(pieces, pairs, wavelength_m), *_missing(pieces, pairs, wavelength_m)]
+    missing = _missing(pieces, pairs, largest_radius_m, keep_out_m, wavelength_m)
+    return [*_dense(pieces, pairs, wavelength_m), *missing]
 
 
-def _directions(pieces: Pieces) -> Tuple[np.ndarray, np.ndarray]:
+def _directions(pieces: StraightPieces) -> Tuple[np.ndarray, np.ndarray]:
     way = (pieces.end_m - pieces.start_m)[:, :2]
     length = np.hypot(*way.T)
     return way / np.maximum(length, 1e-12)[:, None], length
 
 
-def _feature_space(pieces: Pieces, reach_m: float, layer_m: float) -> np.ndarray:
+def _feature_space(pieces: StraightPieces, reach_m: float, layer_m: float) -> np.ndarray:
     """Places in plan, in depth and in direction (as a double angle, so that forth and back are one), scaled to one reach."""
     along, _ = _directions(pieces)
     middle = (pieces.start_m + pieces.end_m) / 2
@@ -78,7 +103,7 @@ def _feature_space(pieces: Pieces, reach_m: float, layer_m: float) -> np.ndarray
     return np.column_stack([middle[:, :2], middle[:, 2] * reach_m / layer_m, scaled])
 
 
-def _side_by_side(pieces: Pieces, farthest_m: float, wavelength_m: float) -> _Pairs:
+def _side_by_side(pieces: StraightPieces, farthest_m: float, wavelength_m: float) -> _Pairs:
     from scipy.spatial import cKDTree
 
     if not len(pieces.owner):
@@ -105,7 +130,7 @@ def _side_by_side(pieces: Pieces, farthest_m: float, wavelength_m: float) -> _Pa
     return found.only((high - low > 1e-6) & (np.abs(aside) <= farthest_m))
 
 
-def _dense(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStrip]:
+def _dense(pieces: StraightPieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStrip]:
     """Strips between items less than about a wavelength apart: unknown below the deeper one."""
     close = pairs.only((np.abs(pairs.aside) < DENSE_WAVELENGTHS * wavelength_m) & (pairs.a < pairs.b))
     tops = (pieces.start_m[:, 2] + pieces.end_m[:, 2]) / 2
@@ -118,7 +143,9 @@ def _dense(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStr
     return strips
 
 
-def _missing(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStrip]:
+def _missing(
+    pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m, wavelength_m: float
+) -> List[HiddenStrip]:
     """Strips about the places where an even mat lacks a bar."""
     is_bar = np.array([one.kind in ("bar", "unknown") for one in pieces.obstacles], bool)
     bars = pairs.only(is_bar[pieces.owner[pairs.a]] & is_bar[pieces.owner[pairs.b]] & (np.abs(pairs.aside) >= LAP_M))
@@ -134,7 +161,7 @@ def _missing(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenS
     whole = even & (np.abs(np.abs(neighbours.aside) - count * spacing) <= WHOLE * spacing)
     for k in np.flatnonzero((count >= 2) & whole & (neighbours.a < neighbours.b)):
         a, b = neighbours.a[k], neighbours.b[k]
-        half = PLACE * spacing[k] + pieces.largest_radius_m[pieces.owner[a]] + pieces.keep_out_m[pieces.owner[a]]
+        half = PLACE * spacing[k] + largest_radius_m[pieces.owner[a]] + keep_out_m[pieces.owner[a]]
         names = tr(" and ").join(pieces.obstacles[pieces.owner[one]].item_id for one in (a, b))
         reason = tr(
             "a bar may have been missed there: {names} are {aside:.0f} mm apart in a mat with a spacing of "
@@ -143,7 +170,7 @@ def _missing(pieces: Pieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenS
             aside=1000 * abs(neighbours.aside[k]),
             spacing=1000 * spacing[k],
         )
-        depth = float(min(tops[a], tops[b]) - pieces.keep_out_m[pieces.owner[a]] - SHALLOWER_M)
+        depth = float(min(tops[a], tops[b]) - keep_out_m[pieces.owner[a]] - SHALLOWER_M)
         across = neighbours.far[k] - neighbours.near[k]
         unit = across / np.hypot(*across.T)[:, None]
         for part in range(1, int(count[k])):
@@ -161,7 +188,7 @@ def _nearest_on_its_side(pairs: _Pairs, pieces: int) -> np.ndarray:
     return np.abs(pairs.aside) <= nearest[side] + LAP_M
 
 
-def _usual_spacing(pieces: Pieces, neighbours: _Pairs, wavelength_m: float) -> np.ndarray:
+def _usual_spacing(pieces: StraightPieces, neighbours: _Pairs, wavelength_m: float) -> np.ndarray:
     """Median spacing of the mat around each pair, metres; infinite where there is no even mat.
 
     It is looked up once for all pairs of a cell of a quarter of `AROUND_M` (in plan, depth and direction).

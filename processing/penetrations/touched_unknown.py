@@ -1,97 +1,18 @@
-"""What is known: the ground that was scanned both ways, deep enough, and not hidden. All else is unknown."""
+"""Which holes touch unknown ground (`floor.unknown_ground`), and why that ground is unknown, in words."""
 
-from dataclasses import dataclass, field
-from functools import lru_cache
-from typing import Callable, Dict, Optional, Sequence, Tuple
+from dataclasses import dataclass
+from typing import Dict, Sequence, Tuple
 
 import numpy as np
 
 from ..common.language import tr
-from ..geometry.polygons import Rings, distance_inside, edges_of, to_polygon, union
-from .hidden import HiddenStrip
+from ..floor.hidden_ground import HiddenStrip
+from ..floor.unknown_ground import KnownGround
+from ..geometry.polygons import distance_inside, edges_of
 from .model import Confidence, KindRule, Penetrations
 
-# A hole counts as through where it goes deeper than the slab base less two of its sigmas.
-BASE_SIGMAS = 2.0
+# Points along an inclined hole at which it is compared with what is known, metres.
 STATION_M = 0.005
-
-
-@dataclass(frozen=True)
-class ScannedPiece:
-    """One polygon of the layer `coverage`, all of one level and surface.
-
-    `rings_m`: outer ring and holes, site x, y, metres. `depth_m`: depth to which it counts as scanned; None: not known.
-    """
-
-    area_id: str
-    rings_m: Rings = field(compare=False)
-    depth_m: Optional[float]
-    line_directions: int
-    sigma_xy_m: float
-
-
-def _no_base(points_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
-    return np.full(len(points_m), np.nan), np.full(len(points_m), np.nan)
-
-
-@dataclass(frozen=True)
-class KnownGround:
-    """What is known of one level and surface.
-
-    Attributes
-    ----------
-    pieces : sequence of ScannedPiece
-    strips : sequence of HiddenStrip
-    base : callable
-        Points (n, 2) to slab thickness and its 1-sigma, metres, shape (n,); NaN where the base is not seen.
-    unplaced : sequence of str
-        Areas of this level and surface that have no position on the site grid.
-    """
-
-    pieces: Sequence[ScannedPiece] = ()
-    strips: Sequence[HiddenStrip] = ()
-    base: Callable[[np.ndarray], Tuple[np.ndarray, np.ndarray]] = _no_base
-    unplaced: Sequence[str] = ()
-
-    @property
-    def depths_m(self) -> np.ndarray:
-        """The depths that pieces scanned both ways reach, deepest first, without repetition, metres."""
-        return np.array(sorted({one.depth_m for one in self.pieces if _both_ways(one)}, reverse=True))
-
-    def needed_depth_m(self, points_m: np.ndarray, depth_m) -> np.ndarray:
-        """Depth to which the ground must have been seen for something that reaches `depth_m` at `points_m`, metres.
-
-        Below the slab base nothing needs to be seen; where the base is not seen, no more is known than the depth itself.
-        """
-        thickness, sigma = self.base(np.asarray(points_m, float))
-        to_base = thickness - BASE_SIGMAS * sigma
-        return np.where(np.isfinite(to_base), np.minimum(depth_m, to_base), depth_m)
-
-    def outline(self, depth_m: float, sigmas: float) -> np.ndarray:
-        """Edges of the ground scanned both ways down to `depth_m`, each piece shrunk by that many sigmas of its position."""
-        return _edges(tuple(one for one in self.pieces if _both_ways(one) and one.depth_m >= depth_m), sigmas)
-
-    def outline_of_all(self, directions: int, sigmas: float) -> np.ndarray:
-        """Edges of all ground scanned in at least so many directions, to whatever depth."""
-        return _edges(tuple(one for one in self.pieces if one.line_directions >= directions), sigmas)
-
-
-def _both_ways(piece: ScannedPiece) -> bool:
-    return piece.line_directions >= 2 and piece.depth_m is not None
-
-
-def _edges(pieces: Tuple[ScannedPiece, ...], sigmas: float) -> np.ndarray:
-    # Polygons do not enter the comparison of pieces, so that equal ones could only differ in what the cache must not mix up.
-    return _cached_edges(tuple((tuple(map(_frozen, one.rings_m)), -sigmas * one.sigma_xy_m) for one in pieces))
-
-
-def _frozen(ring: np.ndarray) -> Tuple[Tuple[float, float], ...]:
-    return tuple(map(tuple, np.asarray(ring, float)[:, :2].tolist()))
-
-
-@lru_cache(maxsize=256)
-def _cached_edges(pieces) -> np.ndarray:
-    return edges_of(union([[np.array(ring) for ring in rings] for rings, _ in pieces], [grow for _, grow in pieces]))
 
 
 def edge_distance_m(rule: KindRule, tolerance_m, confidence: Confidence):
@@ -207,8 +128,3 @@ def _add_hidden(holes, hole, points, strips: Sequence[HiddenStrip], reasons) -> 
                 > -holes.diameter_m[i] / 2
             ):
                 reasons[i] = HIDDEN, strip.reason
-
-
-def strip_polygons(ground: KnownGround, depth_m: float) -> list:
-    """OGR polygons of the strips that hide what lies at `depth_m`."""
-    return [to_polygon([one.corners_m]) for one in ground.strips if one.depth_m < depth_m]

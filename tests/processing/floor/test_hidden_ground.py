@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from obstacles import RULES, ground, line, pieces
+from obstacles import RULES, ground, hidden, line, pieces
 
-from inslab.processing.penetrations.hidden import find_hidden
-from inslab.processing.penetrations.known_ground import HIDDEN, find_unknowns
 from inslab.processing.penetrations.model import Confidence, Penetrations
+from inslab.processing.penetrations.touched_unknown import HIDDEN, find_unknowns
 
 WAVELENGTH = 0.08
 
@@ -16,7 +15,7 @@ def bars(places, top=0.04, **more):
 
 
 def kinds(holes, *items):
-    known = ground((-1, -1, 4, 2), strips=find_hidden(pieces(*items), WAVELENGTH))
+    known = ground((-1, -1, 4, 2), strips=hidden(pieces(*items), WAVELENGTH))
     reasons = find_unknowns(holes, known, RULES["unknown"], Confidence()).reasons
     return [reasons[i][0] if i in reasons else None for i in range(len(holes))]
 
@@ -33,7 +32,7 @@ def test_below_a_dense_mat():
 )
 def test_no_dense_mat(other):
     """A bar in another layer, one that crosses, one more than a wavelength away."""
-    assert find_hidden(pieces(*bars((0.3,)), line("other", *other)), WAVELENGTH) == []
+    assert hidden(pieces(*bars((0.3,)), line("other", *other)), WAVELENGTH) == []
 
 
 EVEN = np.arange(0.15, 2.0, 0.15)
@@ -54,25 +53,25 @@ def test_an_even_mat_that_lacks_a_bar(lacking):
 
 def test_a_whole_mat_hides_nothing():
     random = np.random.default_rng(1)
-    assert find_hidden(pieces(*bars(EVEN + random.normal(0, 0.006, len(EVEN)))), WAVELENGTH) == []
+    assert hidden(pieces(*bars(EVEN + random.normal(0, 0.006, len(EVEN)))), WAVELENGTH) == []
 
 
 def test_what_is_no_even_mat_lacks_nothing():
-    assert find_hidden(pieces(*bars((0.1, 0.2, 0.5, 0.62, 1.0, 1.4, 1.5))), WAVELENGTH) == []
-    assert find_hidden(pieces(*bars((0.15, 0.30, 0.60))), WAVELENGTH) == []  # too few to tell
+    assert hidden(pieces(*bars((0.1, 0.2, 0.5, 0.62, 1.0, 1.4, 1.5))), WAVELENGTH) == []
+    assert hidden(pieces(*bars((0.15, 0.30, 0.60))), WAVELENGTH) == []  # too few to tell
 
 
 def test_a_mat_with_two_spacings():
     """Bars at 0.15 m, then at 0.20 m: neither part lacks any."""
     places = np.r_[np.arange(0, 1.51, 0.15), np.arange(1.70, 3.2, 0.20)]
-    assert find_hidden(pieces(*bars(places)), WAVELENGTH) == []
+    assert hidden(pieces(*bars(places)), WAVELENGTH) == []
 
 
 def test_an_item_of_another_kind_is_no_bar_of_the_mat():
     left = [x for number, x in enumerate(EVEN) if number != 5]
     conduit = line("c", (EVEN[5], 0, 0.05), (EVEN[5], 1, 0.05), kind="plastic_conduit")
-    assert len(find_hidden(pieces(*bars(left), conduit), WAVELENGTH)) > 0
+    assert len(hidden(pieces(*bars(left), conduit), WAVELENGTH)) > 0
 
 
 def test_no_items():
-    assert find_hidden(pieces(), WAVELENGTH) == []
+    assert hidden(pieces(), WAVELENGTH) == []
