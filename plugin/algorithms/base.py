@@ -1,9 +1,7 @@
 """What all Inslab algorithms share: names, help, errors as sentences, progress and cancelling."""
 
 import importlib.util
-import sqlite3
 import traceback
-from contextlib import closing
 from pathlib import Path
 
 from qgis.core import (
@@ -24,6 +22,7 @@ from ...processing.common.errors import Cancelled, InslabError
 from ...processing.common.language import tr
 from ...processing.common.monitor import Monitor
 from ...processing.common.packages import missing_packages, packages
+from ...processing.record.open_store import is_record
 from ...processing.survey.tables import AREAS_FILE, LINES_FILE
 from ..help import page_url
 from ..project.layers import LOG_TABLE, PLAIN_TABLES, ResultLoader, table_source
@@ -181,16 +180,6 @@ def not_a_survey(path: str, or_record: bool = False) -> list:
     if not or_record and is_record(path):
         return [tr("{file} is a record, not a survey: choose the survey.gpkg that 'Read a survey' wrote.", file=path)]
     return in_editing(path)
-
-
-def is_record(path: str) -> bool:
-    """The record of a building? It has tables of the names of a survey's, with other columns, and its history besides."""
-    try:
-        with closing(sqlite3.connect(f"{Path(path).resolve().as_uri()}?mode=ro", uri=True)) as file:
-            found = file.execute("SELECT 1 FROM sqlite_master WHERE name = 'changes'").fetchone()
-    except sqlite3.Error:
-        return False  # what is wrong with it is said when it is read
-    return found is not None
 
 
 def in_editing(path) -> list:

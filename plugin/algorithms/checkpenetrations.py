@@ -11,7 +11,7 @@ from qgis.core import (
 from ...processing.common.errors import ProcessingError
 from ...processing.common.language import tr
 from ...processing.penetrations.model import VERDICTS
-from ...processing.steps.checkpenetrations import check_step, count_verdicts
+from ...processing.steps.checkpenetrations import check_penetrations_step, count_verdicts
 from ...processing.steps.shared.survey_state import PENETRATIONS, file_parameters, note_step, result_parameters
 from ...processing.steps.shared.verdict_layers import VERDICT_LAYER
 from ..project.layers import table_source
@@ -89,7 +89,7 @@ class CheckPenetrations(InslabAlgorithm):
                 )
             )
         noted = file_parameters(planned) if planned else {}  # as it was when it was read
-        verdicts = check_step(
+        verdicts = check_penetrations_step(
             survey_path,
             table.holes,
             table.sides,

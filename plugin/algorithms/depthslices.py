@@ -9,7 +9,7 @@ from ...processing.common.language import tr
 from ...processing.steps.depthslices import depth_slices_step
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .imaging import HELP as SLICE_HELP
-from .imaging import chain_settings, slice_parameters
+from .imaging import run_settings, slice_parameters
 
 
 class DepthSlices(InslabAlgorithm):
@@ -50,6 +50,6 @@ class DepthSlices(InslabAlgorithm):
     def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
-        result = depth_slices_step(survey_path, folder, chain_settings(self, parameters, context), monitor)
+        result = depth_slices_step(survey_path, folder, run_settings(self, parameters, context), monitor)
         self.show_when_done(context, survey_path)
         return {self.OUTPUT_FOLDER: folder, self.RASTER_COUNT: len(result.rasters)}

@@ -16,7 +16,7 @@ from qgis.core import (
 from ...processing.common.errors import ProcessingError
 from ...processing.common.language import tr
 from ...processing.penetrations.drill_sheet import GridAxis
-from ...processing.steps.drillsheet import SHEET_LAYER, sheet_rows, write_sheet_table
+from ...processing.steps.drillsheet import SHEET_LAYER, drill_sheet_step, write_sheet_table
 from ...processing.steps.shared.verdict_layers import check_output
 from ..layouts.drill_sheet import write_drill_sheets
 from ..project.layers import table_source
@@ -92,7 +92,7 @@ class DrillSheet(InslabAlgorithm):
         survey = self.parameterAsFile(parameters, self.SURVEY, context)
         check_output(output)
         with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
-            rows = sheet_rows(
+            rows = drill_sheet_step(
                 survey,
                 table.holes,
                 table.sides,

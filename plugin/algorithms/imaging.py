@@ -1,6 +1,6 @@
 """The parameters that all algorithms with depth slices share."""
 
-from ...processing.area.settings import ChainSettings
+from ...processing.area.settings import RunSettings
 from ...processing.common.language import tr
 from .base import positive_number
 
@@ -24,9 +24,9 @@ SAMPLE_INTERVAL_HELP = {
 def slice_parameters():
     """The parameters `DEPTH_STEP`, `MAX_DEPTH` and `CELL`."""
     return [
-        positive_number(DEPTH_STEP, tr("Thickness of a slice (m)"), ChainSettings.depth_step_m, 0.001, 0.1),
+        positive_number(DEPTH_STEP, tr("Thickness of a slice (m)"), RunSettings.depth_step_m, 0.001, 0.1),
         positive_number(MAX_DEPTH, tr("Greatest depth (m)"), None, 0.02, 3.0, optional=True),
-        positive_number(CELL, tr("Cell (m)"), ChainSettings.cell_m, 0.001, 0.1),
+        positive_number(CELL, tr("Cell (m)"), RunSettings.cell_m, 0.001, 0.1),
     ]
 
 
@@ -37,7 +37,7 @@ def sample_interval_parameter():
     )
 
 
-def chain_settings(algorithm, parameters, context) -> ChainSettings:
+def run_settings(algorithm, parameters, context) -> RunSettings:
     """The settings that the user gave; what `algorithm` has no parameter for keeps its default."""
 
     def value(name):
@@ -50,4 +50,4 @@ def chain_settings(algorithm, parameters, context) -> ChainSettings:
         "cell_m": value(CELL),
         "sample_interval_ns": value(SAMPLE_INTERVAL),
     }
-    return ChainSettings(**{name: number for name, number in given.items() if number is not None})
+    return RunSettings(**{name: number for name, number in given.items() if number is not None})

@@ -12,7 +12,7 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.penetrations.placement import PlacementRules
-from ...processing.steps.placepenetrations import PLACE_LAYER, place_step
+from ...processing.steps.placepenetrations import PLACE_LAYER, place_penetrations_step
 from ..project.layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
@@ -97,7 +97,7 @@ class PlacePenetrations(InslabAlgorithm):
         ]
         destination = self.parameterAsOutputLayer(parameters, self.OUTPUT, context)
         output = inputs.geopackage_of(destination)
-        placed, failed = place_step(
+        placed, failed = place_penetrations_step(
             self.parameterAsFile(parameters, self.SURVEY, context),
             table.holes,
             table.sides,

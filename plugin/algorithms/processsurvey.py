@@ -13,12 +13,12 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.steps.processsurvey import process_survey
+from ...processing.steps.processsurvey import process_survey_step
 from ...processing.steps.shared.survey_run import SURVEY_FILE
 from . import counts
 from .base import InslabAlgorithm, in_editing, missing_table_or_folder
 from .imaging import HELP as SLICE_HELP
-from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter, slice_parameters
+from .imaging import SAMPLE_INTERVAL_HELP, run_settings, sample_interval_parameter, slice_parameters
 
 
 class ProcessSurvey(InslabAlgorithm):
@@ -92,11 +92,11 @@ class ProcessSurvey(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         folder = self.parameterAsString(parameters, self.OUTPUT_FOLDER, context)
-        result = process_survey(
+        result = process_survey_step(
             self.parameterAsFile(parameters, self.SURVEY_FOLDER, context),
             folder,
-            chain_settings(self, parameters, context),
-            monitor,
+            run_settings(self, parameters, context),
+            monitor=monitor,
         )
         self.show_when_done(context, result.survey_path)
         return {

@@ -15,7 +15,7 @@ from ...processing.common.language import tr
 from ...processing.record.query import Question
 from ...processing.record.schema import SURFACES
 from ...processing.reports.record_answer import UNKNOWN_LAYER
-from ...processing.steps.queryrecord import query_record
+from ...processing.steps.queryrecord import query_record_step
 from ...processing.steps.shared.records import site_grid
 from ..project.layers import table_source
 from ..record import records
@@ -110,7 +110,7 @@ class QueryRecord(InslabAlgorithm):
         )
         output = self.parameterAsFileOutput(parameters, self.OUTPUT, context)
         report = self.parameterAsFileOutput(parameters, self.REPORT, context) or None
-        answer, sentences = query_record(words, question, output, report, monitor)
+        answer, sentences = query_record_step(words, question, output, report, monitor)
         return {
             self.OUTPUT: output,
             **({self.REPORT: report} if report else {}),

@@ -7,9 +7,9 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.steps.readsurvey import read_step
+from ...processing.steps.readsurvey import read_survey_step
 from .base import InslabAlgorithm, in_editing, missing_table_or_folder
-from .imaging import SAMPLE_INTERVAL_HELP, chain_settings, sample_interval_parameter
+from .imaging import SAMPLE_INTERVAL_HELP, run_settings, sample_interval_parameter
 
 
 class ReadSurvey(InslabAlgorithm):
@@ -64,11 +64,11 @@ class ReadSurvey(InslabAlgorithm):
     def compute(self, parameters, context, monitor):
         survey_path = self.parameterAsFileOutput(parameters, self.SURVEY, context)
         report_path = self.parameterAsFileOutput(parameters, self.REPORT, context) or None
-        result = read_step(
+        result = read_survey_step(
             self.parameterAsFile(parameters, self.SURVEY_FOLDER, context),
             survey_path,
             report_path,
-            chain_settings(self, parameters, context),
+            run_settings(self, parameters, context),
             monitor,
         )
         self.show_when_done(context, survey_path)

@@ -13,7 +13,7 @@ from qgis.core import (
 from ...processing.common.language import tr
 from ...processing.items.model import KINDS
 from ...processing.penetrations.chase import ChaseRules
-from ...processing.steps.routechase import CHASE_LAYER, chase_step
+from ...processing.steps.routechase import CHASE_LAYER, route_chase_step
 from ..project.layers import table_source
 from ..styles.penetrations import style_chase
 from . import penetration_inputs as inputs
@@ -124,7 +124,7 @@ class RouteChase(InslabAlgorithm):
             cross_kinds=tuple(self.parameterAsEnumStrings(parameters, self.CROSS_KINDS, context)),
             crossing_edges_m=inputs.polygon_edges(self, parameters, self.CROSSING_AREAS, context),
         )
-        chase = chase_step(
+        chase = route_chase_step(
             self.parameterAsFile(parameters, self.SURVEY, context),
             (start.x(), start.y()),
             (end.x(), end.y()),

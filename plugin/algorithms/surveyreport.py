@@ -1,8 +1,5 @@
 """Write the report for a client: PDF and HTML."""
 
-import tempfile
-from pathlib import Path
-
 from qgis.core import (
     QgsProcessingAlgorithm,
     QgsProcessingOutputNumber,
@@ -11,19 +8,12 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.reports.client_report import Cover, compose_report
-from ...processing.reports.content import paper_html
-from ...processing.steps.radargrams import radargrams_step
-from ...processing.steps.shared.survey_state import REPORT as STEP
-from ...processing.steps.shared.survey_state import file_parameters, note_step, result_parameters
-from ...processing.store.publish import write_text
-from ...processing.views.radargrams import PANELS
+from ...processing.reports.client_report import Cover
+from ...processing.steps.surveyreport import survey_report_step
 from ..layouts.map_sheets import MapDrawer
 from ..layouts.survey_report import map_png, write_report_pdf
 from . import penetration_inputs as inputs
-from .base import InslabAlgorithm, is_record, not_a_survey, survey_parameter
-
-PANEL = (PANELS[1],)  # as processed: what a client can see
+from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
 
 class SurveyReport(InslabAlgorithm):
@@ -112,19 +102,17 @@ class SurveyReport(InslabAlgorithm):
             for name in (self.TITLE_TEXT, self.CLIENT, self.AUTHOR, self.REMARKS)
         )
         holes = inputs.hole_rows(self, parameters, context)
-        checked = inputs.source_file(self, parameters, context) if holes else None
-        noted = file_parameters(checked) if checked else {}  # as it was when it was read
-        with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
-            pictures = []
-            if lines:
-                pictures = radargrams_step(survey, Path(folder), lines, PANEL, monitor.part(0.0, 0.4))
-            paper = compose_report(survey, Cover(*words), holes, pictures)
-            drawer = MapDrawer(survey, holes)
-            html = paper_html(paper, lambda sheet: map_png(drawer, sheet, monitor)) if page else None
-            pages = write_report_pdf(report, paper, drawer, monitor.part(0.4, 1.0))
-        if page:
-            write_text(page, html)
-        if not is_record(survey):
-            note_step(survey, STEP, {**noted, **result_parameters(survey, report)}, monitor)
-        monitor.log(tr("The report has {count} pages.", count=pages))
+        drawer = MapDrawer(survey, holes)
+        pages = survey_report_step(
+            survey,
+            report,
+            lambda path, paper, own: write_report_pdf(path, paper, drawer, own),
+            page,
+            lambda sheet: map_png(drawer, sheet, monitor),
+            Cover(*words),
+            holes,
+            inputs.source_file(self, parameters, context) if holes else None,
+            lines,
+            monitor,
+        )
         return {self.REPORT: report, **({self.HTML: page} if page else {}), self.PAGE_COUNT: pages}

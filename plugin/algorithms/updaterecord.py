@@ -12,7 +12,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.steps.updaterecord import update_record
+from ...processing.steps.updaterecord import update_record_step
 from ..record import records
 from .base import InslabAlgorithm, in_editing, not_a_survey, survey_parameter
 
@@ -93,7 +93,7 @@ class UpdateRecord(InslabAlgorithm):
 
     def compute(self, parameters, context, monitor):
         words = records.record_words(self.parameterAsString(parameters, self.RECORD, context))
-        report, changed = update_record(
+        report, changed = update_record_step(
             self.parameterAsFile(parameters, self.SURVEY, context),
             words,
             self.parameterAsString(parameters, self.RECORDED_ON, context).strip(),

@@ -15,7 +15,7 @@ from ...processing.common.language import tr
 from ...processing.items.model import KINDS
 from ...processing.record.schema import METHODS, REFUTED, VERIFIED
 from ...processing.record.verification import DEPTH_SIGMA_M, Verification
-from ...processing.steps.verifyitem import verify
+from ...processing.steps.verifyitem import verify_item_step
 from ..record import records
 from .base import InslabAlgorithm, in_editing, positive_number
 
@@ -121,7 +121,7 @@ class VerifyItem(InslabAlgorithm):
             photo=self._text(parameters, self.PHOTO, context),
             note=self._text(parameters, self.NOTE, context),
         )
-        report, _changed = verify(words, verification, monitor)
+        report, _changed = verify_item_step(words, verification, monitor)
         for sentence in report.warnings:
             monitor.warn(sentence)
         return {

@@ -8,7 +8,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.steps.withdrawverification import withdraw_verification
+from ...processing.steps.withdrawverification import withdraw_verification_step
 from ..record import records
 from .base import InslabAlgorithm, in_editing
 
@@ -64,7 +64,7 @@ class WithdrawVerification(InslabAlgorithm):
     def compute(self, parameters, context, monitor):
         words = records.record_words(self.parameterAsString(parameters, self.RECORD, context))
         given = (self.VERIFICATION, self.WITHDRAWN_ON, self.WHY, self.WITHDRAWN_BY)
-        report, _ = withdraw_verification(
+        report, _ = withdraw_verification_step(
             words, *(self.parameterAsString(parameters, name, context).strip() for name in given), monitor
         )
         return {

@@ -32,7 +32,7 @@ VERDICT_WORDS = {
 
 
 def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: List[Mapping], monitor) -> None:
-    """Writes one PDF with a page for each row of `steps.drillsheet.sheet_rows`; raises `ProcessingError` if it cannot.
+    """Writes one PDF with a page for each row of `steps.drillsheet.drill_sheet_step`; raises `ProcessingError` if it cannot.
 
     The layers are opened here and belong to no project that a user sees.
     """

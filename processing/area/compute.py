@@ -21,7 +21,7 @@ from ..common.packages import packages
 from ..radar.line_faults import Mending
 from ..radar.model import AreaDepths, DepthVolume, SlabBase, WaveSpeed
 from ..survey.model import Finding, ScanArea
-from .settings import ChainSettings
+from .settings import RunSettings
 
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
 STATED_THICKNESS = "slab_thickness_m"  # column of the table of areas
@@ -41,7 +41,7 @@ class AreaTask:
     speed : WaveSpeed or None
         From an earlier step; estimated if None.
     cell_m, depth_step_m, max_depth_m, mending
-        As in `ChainSettings`.
+        As in `RunSettings`.
     volume, items : bool
         Whether slab base and depth volume, and picks and items, are wanted besides the wave speed.
     """
@@ -49,8 +49,8 @@ class AreaTask:
     area: ScanArea
     known_depths: Tuple = ()
     speed: Optional[WaveSpeed] = None
-    cell_m: float = ChainSettings.cell_m
-    depth_step_m: float = ChainSettings.depth_step_m
+    cell_m: float = RunSettings.cell_m
+    depth_step_m: float = RunSettings.depth_step_m
     max_depth_m: Optional[float] = None
     mending: Mending = field(default_factory=Mending)
     volume: bool = True

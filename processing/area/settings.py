@@ -10,7 +10,7 @@ from ..site.results import FitSettings
 
 
 @dataclass(frozen=True)
-class ChainSettings:
+class RunSettings:
     """What a run can be told.
 
     Attributes

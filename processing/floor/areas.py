@@ -12,7 +12,7 @@ from ..area.cache import AreaCache
 from ..area.compute import AreaResult, AreaTask, bare, sentence, timed
 from ..area.plain_data import from_bytes
 from ..area.runners import Runner, run_on_cores, task_text
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.errors import Cancelled, MissingPackageError, ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
@@ -30,7 +30,7 @@ Take = Callable[[ScanArea, AreaResult], None]
 
 def work_areas(
     result: ChainResult,
-    settings: ChainSettings,
+    settings: RunSettings,
     monitor: Monitor,
     *,
     areas: Optional[Sequence[ScanArea]] = None,
@@ -77,7 +77,7 @@ def _cache_or_none(cache: Optional[AreaCache]) -> Iterator[AreaCache]:
 def task_of(
     result: ChainResult,
     area: ScanArea,
-    settings: ChainSettings,
+    settings: RunSettings,
     monitor: Monitor,
     volume: bool = True,
     items: bool = True,
@@ -226,7 +226,7 @@ def tell(found: AreaResult, monitor: Monitor) -> None:
         (monitor.warn if kind == "warn" else monitor.log)(text)
 
 
-def prepare(result: ChainResult, area: ScanArea, settings: ChainSettings, monitor: Monitor):
+def prepare(result: ChainResult, area: ScanArea, settings: RunSettings, monitor: Monitor):
     """Mended, aligned and levelled lines of an area, here and now (`radar.preprocessing.PreparedArea`)."""
     found = AreaResult(area.area_id)
     prepared = compute.prepare(AreaTask(area, mending=settings.mending), found, monitor)
@@ -239,7 +239,7 @@ def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
     """The area's wave speed: the one that `result` has already, or an estimate here and now, which is kept there."""
     area = prepared.area
     if area.area_id not in result.wave_speeds:
-        task, found = task_of(result, area, ChainSettings(), monitor), AreaResult(area.area_id)
+        task, found = task_of(result, area, RunSettings(), monitor), AreaResult(area.area_id)
         result.wave_speeds[area.area_id] = compute.wave_speed(task, prepared, found, monitor)
         result.findings.extend(found.findings)
         tell(found, monitor)

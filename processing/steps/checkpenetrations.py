@@ -18,7 +18,7 @@ from .shared.verdict_layers import (
 )
 
 
-def check_step(
+def check_penetrations_step(
     survey_path,
     holes: Penetrations,
     sides: Sequence[Tuple[str, Optional[str]]],

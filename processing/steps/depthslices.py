@@ -5,7 +5,7 @@ from pathlib import Path
 
 from ..area import compute
 from ..area.compute import AreaResult
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.monitor import Monitor
 from ..floor import areas
 from ..floor.result import ChainResult
@@ -22,7 +22,7 @@ from .shared.survey_run import (
 
 @changes_survey
 def depth_slices_step(
-    survey_path, output_folder, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+    survey_path, output_folder, settings: RunSettings = RunSettings(), monitor: Monitor = Monitor()
 ) -> ChainResult:
     """Writes depth slices and slab base of the survey in `survey_path` into `output_folder` (slices/, base/).
 

@@ -1,6 +1,6 @@
 """Items of every area, joined across areas."""
 
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.monitor import Monitor
 from ..edits import settling
 from ..floor import areas
@@ -11,9 +11,7 @@ from .shared.survey_run import SAID_OF_ITEMS, found_layers, reopen, update_surve
 
 
 @changes_survey
-def detect_items_step(
-    survey_path, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
-) -> ChainResult:
+def detect_items_step(survey_path, settings: RunSettings = RunSettings(), monitor: Monitor = Monitor()) -> ChainResult:
     """Detects items in every area, joins them across areas and writes `picks`, `items` and `coverage` into `survey_path`.
 
     Takes wave speeds from the layer `wave_speeds` where it exists and estimates the others.

@@ -26,7 +26,7 @@ SHEET_FIELDS = {
 }
 
 
-def sheet_rows(
+def drill_sheet_step(
     survey_path,
     holes: Penetrations,
     sides: Sequence[Tuple[str, Optional[str]]],
@@ -72,7 +72,7 @@ def sheet_rows(
 
 
 def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None:
-    """Writes the rows of `sheet_rows` as the layer `drill_sheet` (points, on the survey's site grid) into `output_path`."""
+    """Writes the rows of `drill_sheet_step` as the layer `drill_sheet` (points, on the survey's site grid) into `output_path`."""
     table = [
         ((row["x_m"], row["y_m"]), {key: value for key, value in row.items() if key in SHEET_FIELDS}) for row in rows
     ]

@@ -28,7 +28,7 @@ PLACE_FIELDS = {
 }
 
 
-def place_step(
+def place_penetrations_step(
     survey_path,
     holes: Penetrations,
     sides: Sequence[Tuple[str, Optional[str]]],

@@ -11,7 +11,7 @@ from ..area import compute
 from ..area.cache import CACHE_FOLDER, AreaCache
 from ..area.compute import AreaResult
 from ..area.runners import Runner, run_on_cores
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..edits import settling
@@ -32,12 +32,12 @@ from .shared.survey_run import (
 )
 
 
-def process_survey(
+def process_survey_step(
     survey_folder,
     output_folder,
-    settings: ChainSettings = ChainSettings(),
-    monitor: Monitor = Monitor(),
+    settings: RunSettings = RunSettings(),
     runner: Runner = run_on_cores,
+    monitor: Monitor = Monitor(),
 ) -> ChainResult:
     """The whole chain: reads `survey_folder` and writes survey.gpkg, slices/, base/ and report.html into `output_folder`.
 

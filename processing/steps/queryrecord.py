@@ -13,7 +13,7 @@ from ..store.publish import write_text
 from .shared.records import check_level, read_about
 
 
-def query_record(
+def query_record_step(
     record: str, question: Question, output_path=None, report_path=None, monitor: Monitor = Monitor()
 ) -> Tuple[Answer, List[str]]:
     """What the record says of a place, as known on a date: its rows, and the answer in sentences.

@@ -4,7 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import List, Sequence
 
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.packages import import_matplotlib
@@ -38,7 +38,7 @@ def radargrams_step(
 
         def work(area: ScanArea, own: Monitor) -> None:
             own.log(tr("Area {area_id}: {count} lines.", area_id=area.area_id, count=len(area.lines)))
-            prepared = areas.prepare(result, area, ChainSettings(), own.part(0.0, 0.2))
+            prepared = areas.prepare(result, area, RunSettings(), own.part(0.0, 0.2))
             speed = areas.wave_speed(result, prepared, own.part(0.2, 0.5))
             here = [pick for pick in picks if pick.area_id == area.area_id]
             there = [item for item in items if area.area_id in item.area_ids]

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.monitor import Monitor
 from ..edits import settling
 from ..floor.result import ChainResult
@@ -17,11 +17,11 @@ from .shared.survey_run import (
 
 
 @changes_survey
-def read_step(
+def read_survey_step(
     survey_folder,
     survey_path,
     report_path=None,
-    settings: ChainSettings = ChainSettings(),
+    settings: RunSettings = RunSettings(),
     monitor: Monitor = Monitor(),
 ) -> ChainResult:
     """Reads and checks a survey, fits its areas and writes a new GeoPackage `survey_path` (areas, lines, control points,

@@ -23,7 +23,7 @@ CHASE_FIELDS = {
 }
 
 
-def chase_step(
+def route_chase_step(
     survey_path,
     start_m: Tuple[float, float],
     end_m: Tuple[float, float],

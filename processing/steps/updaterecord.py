@@ -13,7 +13,7 @@ from ..store.layers import software_version
 from .shared.records import day_of, newly_tied
 
 
-def update_record(
+def update_record_step(
     survey_path,
     record: str,
     recorded_on: str = "",

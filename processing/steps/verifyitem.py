@@ -11,7 +11,9 @@ from ..store.layers import software_version
 from .shared.records import day_of
 
 
-def verify(record: str, verification: Verification, monitor: Monitor = Monitor()) -> Tuple[VerificationReport, Changed]:
+def verify_item_step(
+    record: str, verification: Verification, monitor: Monitor = Monitor()
+) -> Tuple[VerificationReport, Changed]:
     """Enters an opening of the concrete; the record knows it from its date on, or from its latest change where that is later."""
     store = open_store(record)
     with store.session() as session:

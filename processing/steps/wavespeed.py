@@ -1,6 +1,6 @@
 """Wave speed and time zero of every area."""
 
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.monitor import Monitor
 from ..floor import areas
 from ..floor.result import ChainResult
@@ -11,7 +11,7 @@ from .shared.survey_run import reopen, update_survey
 
 @changes_survey
 def wave_speed_step(
-    survey_path, known_depths_path=None, settings: ChainSettings = ChainSettings(), monitor: Monitor = Monitor()
+    survey_path, known_depths_path=None, settings: RunSettings = RunSettings(), monitor: Monitor = Monitor()
 ) -> ChainResult:
     """Estimates wave speed and time zero of each area and writes the layer `wave_speeds` into `survey_path`.
 

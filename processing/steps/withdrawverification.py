@@ -13,7 +13,7 @@ from .shared.records import day_of
 from .verifyitem import consequences
 
 
-def withdraw_verification(
+def withdraw_verification_step(
     record: str, name: str, withdrawn_on: str, why: str, withdrawn_by: str = "", monitor: Monitor = Monitor()
 ) -> Tuple[VerificationReport, Changed]:
     """Withdraws a verification that was entered by mistake; the record knows it from this date on.

@@ -7,7 +7,7 @@ from typing import Dict, List, Mapping, Optional, Tuple
 
 import numpy as np
 
-from ..area.settings import ChainSettings
+from ..area.settings import RunSettings
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
@@ -174,7 +174,7 @@ class SectionSource:
         if area_id not in kept.prepared:
             kept.prepared.clear()  # one area at a time: its traces are large
             area = kept.result.areas[area_id]
-            kept.prepared[area_id] = areas.prepare(kept.result, area, ChainSettings(), monitor)
+            kept.prepared[area_id] = areas.prepare(kept.result, area, RunSettings(), monitor)
         return kept.prepared[area_id]
 
     def _reliable(

@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 import conftest  # noqa: F401 - makes the package importable
 import numpy as np
 
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.steps.processsurvey import process_survey_step
 from inslab.processing.survey.formats.registry import read_traces
 
 TRACES, SAMPLES, SIZE_M, STEP_M = 240, 512, 1.2, 0.1
@@ -77,7 +77,7 @@ def measure(one, count):
             read_traces(path)
         reading = time.perf_counter() - start
         start = time.perf_counter()
-        process_survey(folder, Path(temporary) / "result")
+        process_survey_step(folder, Path(temporary) / "result")
         seconds = time.perf_counter() - start
         own, workers = (
             resource.getrusage(who).ru_maxrss / 1e3 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)

@@ -15,13 +15,13 @@ sys.path.insert(0, sys.argv[1])
 import conftest
 sys.path.insert(0, sys.argv[1] + "/helpers")
 import pytest, stand_ins
-from inslab.processing.area.settings import ChainSettings
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.area.settings import RunSettings
+from inslab.processing.steps.processsurvey import process_survey_step
 from inslab.processing.area import compute
 patch = pytest.MonkeyPatch()
 calls = stand_ins.stand_in(patch)
 calls.keep_results()
-process_survey(sys.argv[2], sys.argv[3], ChainSettings(depth_step_m=float(sys.argv[4])))
+process_survey_step(sys.argv[2], sys.argv[3], RunSettings(depth_step_m=float(sys.argv[4])))
 print("computed", len(calls.estimated), flush=True)
 """
 

@@ -11,7 +11,7 @@ from qgis.PyQt.QtCore import Qt
 from ....processing.common import cautions
 from ....processing.common.language import tr
 from ....processing.record.query import Answer, Question
-from ....processing.steps.queryrecord import query_record
+from ....processing.steps.queryrecord import query_record_step
 from ....processing.steps.shared.records import site_grid
 from ...plain_text import as_html
 from ...project.background import WorkTask
@@ -109,7 +109,7 @@ class RecordPanel(QgsDockWidget):
         def work(monitor) -> Answered:
             polygon, line = place.on_grid(site_grid(words), context)
             question = Question(polygon=polygon, line=line, **asked)
-            return Answered(*query_record(words, question, path, None, monitor), path)
+            return Answered(*query_record_step(words, question, path, None, monitor), path)
 
         self.say([tr("Asking about {place} …", place=place.words)])
         self.task = self._run(tr("Ask the record"), work, self._done)

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import List, Mapping, Sequence, Tuple
 
 from ...area import compute
-from ...area.settings import ChainSettings
+from ...area.settings import RunSettings
 from ...common.errors import ProcessingError
 from ...common.language import tr
 from ...common.monitor import Monitor
@@ -24,7 +24,7 @@ SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
 SAID_OF_ITEMS = (settling.HAND, settling.JOINING)
 
 
-def start(survey_folder, survey_path: Path, settings: ChainSettings, monitor: Monitor) -> ChainResult:
+def start(survey_folder, survey_path: Path, settings: RunSettings, monitor: Monitor) -> ChainResult:
     """Read the survey and fit its areas. An earlier result at `survey_path` passes its site grid on."""
     seconds = {}
     with compute.timed(seconds, "read"):

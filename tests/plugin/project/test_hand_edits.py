@@ -13,7 +13,7 @@ from inslab.plugin.project import layers
 from inslab.processing.items.model import KINDS
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.store.geopackage import read_layer
 
 
@@ -32,7 +32,7 @@ def survey_path(tmp_path, monkeypatch):
     bars = [((0.0, y, 0.05), (0.4, y, 0.05)) for y in (0.1, 0.2, 0.3)]
     calls.bars = dict.fromkeys(stand_ins.AREAS, bars)
     path = tmp_path / "survey.gpkg"
-    read_step(stand_ins.write_survey(tmp_path / "job"), path)
+    read_survey_step(stand_ins.write_survey(tmp_path / "job"), path)
     detect_items_step(path)
     return path
 

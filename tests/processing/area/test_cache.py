@@ -9,11 +9,11 @@ from stand_ins import AREAS
 
 from inslab.processing.area import cache, compute
 from inslab.processing.area.cache import CACHE_FOLDER
-from inslab.processing.area.settings import ChainSettings
+from inslab.processing.area.settings import RunSettings
 from inslab.processing.common import language
 from inslab.processing.common.errors import Cancelled, ProcessingError
 from inslab.processing.common.monitor import Monitor
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.steps.processsurvey import process_survey_step
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
@@ -27,9 +27,9 @@ def run(folder, monkeypatch, tmp_path):
     radar = stand_ins.stand_in(monkeypatch)
     radar.keep_results()
 
-    def once(settings=ChainSettings(), **more):
+    def once(settings=RunSettings(), **more):
         radar.estimated.clear()
-        process_survey(folder, run_it.output, settings, **more)
+        process_survey_step(folder, run_it.output, settings, **more)
         return list(radar.estimated)
 
     run_it = once
@@ -126,7 +126,7 @@ def test_known_depths_and_a_stated_thickness_count_for_their_area(run, folder):
 @pytest.mark.parametrize("name", ["cell_m", "depth_step_m", "max_depth_m"])
 def test_settings_count_for_all(run, name):
     run()
-    assert run(ChainSettings(**{name: 0.02})) == list(AREAS)
+    assert run(RunSettings(**{name: 0.02})) == list(AREAS)
 
 
 def test_another_program_or_language_counts_for_all(run, monkeypatch):

@@ -16,7 +16,7 @@ from inslab.processing.area.plain_data import from_bytes, to_bytes
 from inslab.processing.area.runners import find_python, run_here, run_on_cores, task_text
 from inslab.processing.common.errors import Cancelled
 from inslab.processing.common.monitor import Monitor
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.steps.processsurvey import process_survey_step
 from inslab.processing.survey.read import read_survey
 
 pytest.importorskip("osgeo")
@@ -40,7 +40,7 @@ def survey(small_survey, tmp_path_factory):
 def serial(survey):
     """Files of the survey's result, computed in this process, and where they lie."""
     output = survey.parent / "result"
-    process_survey(survey, output, runner=run_here)
+    process_survey_step(survey, output, runner=run_here)
     found = files(output)
     return found, output
 
@@ -73,10 +73,10 @@ def test_the_result_is_the_same_to_the_last_bit(survey, serial, runner, monkeypa
     if runner != "cache":
         shutil.rmtree(output)  # the same place, because the result says where it lies
         progress = []
-        process_survey(survey, output, monitor=Monitor(progress=progress.append), runner=run_on_cores)
+        process_survey_step(survey, output, monitor=Monitor(progress=progress.append), runner=run_on_cores)
         assert progress == sorted(progress)
     else:
-        process_survey(survey, output, runner=lambda *_: pytest.fail("something was computed"))
+        process_survey_step(survey, output, runner=lambda *_: pytest.fail("something was computed"))
     assert files(output) == expected
 
 

@@ -11,8 +11,8 @@ from inslab.processing.common.monitor import Monitor
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.fitareas import fit_areas_step
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.processsurvey import process_survey
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.processsurvey import process_survey_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.store.geopackage import read_layer
 
 # Three bars along x in each area; A1 and A2 overlap, so that theirs are joined.
@@ -27,7 +27,7 @@ def detected(folder, tmp_path, monkeypatch):
     calls = stand_ins.stand_in(monkeypatch)
     calls.bars = {area_id: list(BARS) for area_id in AREAS}
     path = tmp_path / "survey.gpkg"
-    read_step(folder, path)
+    read_survey_step(folder, path)
     detect_items_step(path)
     return path, calls
 
@@ -343,15 +343,15 @@ def test_picks_are_kept_alike(detected):
 
 def test_the_whole_chain_and_reading_again_keep_edits_of_their_survey(detected, folder, tmp_path):
     path, _ = detected
-    process_survey(folder, tmp_path)
+    process_survey_step(folder, tmp_path)
     line, _ = items(path)["A1-2"]
     editing.change(path, "items", "A1-2", line + [0, 0.03, 0])
     editing.delete(path, "items", "A1-1")
-    result = process_survey(folder, tmp_path)
+    result = process_survey_step(folder, tmp_path)
     assert "A1-1" not in items(path)
     assert items(path)["A1-2"][0] == pytest.approx(line + [0, 0.03, 0])
     assert "Kept as the surveyor left them: 1 item (A1-2)" in result.report_path.read_text(encoding="utf-8")
-    read_step(folder, path)
+    read_survey_step(folder, path)
     assert set(items(path)) == {"A1-2"}
     detect_items_step(path)
     assert "A1-1" not in items(path)
@@ -363,11 +363,11 @@ def test_edits_of_one_survey_are_never_replaced_by_another(detected, tmp_path):
     other = stand_ins.write_survey(tmp_path / "other")
     areas = other / "scan_areas.csv"
     areas.write_text(areas.read_text(encoding="utf-8").replace("2031-05-04", "2031-06-01"), encoding="utf-8")
-    read_step(other, tmp_path / "copy.gpkg")
+    read_survey_step(other, tmp_path / "copy.gpkg")
     editing.delete(path, "items", "A1-1")
     before = path.read_bytes()
     with pytest.raises(ProcessingError, match="hand edits of another survey"):
-        process_survey(other, tmp_path)
+        process_survey_step(other, tmp_path)
     assert path.read_bytes() == before
 
 

@@ -3,7 +3,7 @@
 import pytest
 import stand_ins
 
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.steps.processsurvey import process_survey_step
 from inslab.processing.store.geopackage import read_layer
 
 
@@ -16,7 +16,7 @@ def test_mats_of_each_plane_are_listed_and_reported(tmp_path, monkeypatch):
     top = [((0.0, y, 0.05), (0.4, y, 0.05)) for y in (0.05, 0.15, 0.30)]
     soffit = [((x, 0.0, 0.03 + x / 100), (x, 0.4, 0.03 + x / 100)) for x in (0.1, 0.2, 0.3)]
     calls.bars.update(A1=top, A2=top, S1=soffit, W1=[], LOST=top)
-    result = process_survey(stand_ins.write_survey(tmp_path / "survey"), tmp_path / "out")
+    result = process_survey_step(stand_ins.write_survey(tmp_path / "survey"), tmp_path / "out")
     soffit_mat, top_mat = [row for _, row in read_layer(result.survey_path, "mats")]
     assert (top_mat["mat_id"], top_mat["level"], top_mat["surface"], top_mat["area_ids"]) == (
         "M2",
@@ -39,6 +39,6 @@ def test_mats_of_each_plane_are_listed_and_reported(tmp_path, monkeypatch):
 
 def test_without_a_mat_the_report_says_nothing_of_it(tmp_path, monkeypatch):
     stand_ins.stand_in(monkeypatch)
-    result = process_survey(stand_ins.write_survey(tmp_path / "survey"), tmp_path / "out")
+    result = process_survey_step(stand_ins.write_survey(tmp_path / "survey"), tmp_path / "out")
     assert read_layer(result.survey_path, "mats") == []
     assert "Mats of bars" not in result.report_path.read_text(encoding="utf-8")

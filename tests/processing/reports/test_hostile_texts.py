@@ -23,7 +23,7 @@ from inslab.processing.reports.content import (
 from inslab.processing.reports.fit_part import fit_sections
 from inslab.processing.reports.record_answer import answer_page
 from inslab.processing.reports.run_report import report_html
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo.ogr")
@@ -59,7 +59,7 @@ def hostile_survey(small_survey, tmp_path):
 
 
 def test_the_report_of_a_survey(hostile_survey, tmp_path):
-    result = read_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
+    result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
     check_page((tmp_path / "report.html").read_text(encoding="utf-8"), hostile_survey.name, HOSTILE[0], ALL_HOSTILE)
     result.findings.append(Finding("warning", HOSTILE[1], HOSTILE[3]))
     result.failures["A1"] = ALL_HOSTILE
@@ -68,7 +68,7 @@ def test_the_report_of_a_survey(hostile_survey, tmp_path):
 
 def test_the_name_of_an_instrument_in_the_fit(hostile_survey, tmp_path):
     """The only text of a file that stands in a sentence of the report rather than in a table."""
-    result = read_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
+    result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
     result.site_fit = replace(result.site_fit, scales={HOSTILE[0]: (1.001, 0.0002)})
     check_page("\n".join(fit_sections(result)), f"Scale of {HOSTILE[0]}: +1000")
 

@@ -13,7 +13,7 @@ from inslab.processing.penetrations.model import Penetrations
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.geotiff import Band, GridWriter
 from inslab.processing.site.grid import SiteGrid
-from inslab.processing.steps.checkpenetrations import check_step
+from inslab.processing.steps.checkpenetrations import check_penetrations_step
 from inslab.processing.steps.shared.verdict_layers import VERDICT_LAYER, write_layers
 from inslab.processing.store.geopackage import read_layer, replace_layers, write_geopackage
 from inslab.processing.store.layer import Layer
@@ -35,7 +35,7 @@ def check(survey, tmp_path, places, sides=("top", None), depth=0.2, diameter=0.0
     holes = Penetrations.upright(places, diameter, depth, 0.003)
     given = [{"penetration_id": name} for name in holes.ids]
     sides = [sides] * len(holes) if isinstance(sides, tuple) else sides
-    return check_step(survey, holes, sides, given, {"penetration_id": str}, tmp_path / "v.gpkg", RULES)
+    return check_penetrations_step(survey, holes, sides, given, {"penetration_id": str}, tmp_path / "v.gpkg", RULES)
 
 
 def test_other_surfaces_do_not_count(survey, tmp_path):

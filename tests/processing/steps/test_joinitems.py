@@ -11,7 +11,7 @@ from inslab.processing.common.monitor import Monitor
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.fitareas import fit_areas_step
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.store.geopackage import read_layer
 
 
@@ -20,7 +20,7 @@ def detected(folder, tmp_path, monkeypatch):
     """survey.gpkg with items, and what stood in for detection."""
     calls = stand_ins.stand_in(monkeypatch)
     path = tmp_path / "survey.gpkg"
-    read_step(folder, path)
+    read_survey_step(folder, path)
     detect_items_step(path)
     return path, calls
 
@@ -80,7 +80,7 @@ def test_areas_that_disagree_are_flagged_once_and_not_averaged(detected):
 
 
 def test_joining_needs_items(folder, tmp_path):
-    read_step(folder, tmp_path / "survey.gpkg")
+    read_survey_step(folder, tmp_path / "survey.gpkg")
     with pytest.raises(ProcessingError, match="no items yet; run 'Detect items'"):
         join_items_step(tmp_path / "survey.gpkg")
 

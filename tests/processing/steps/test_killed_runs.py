@@ -13,9 +13,9 @@ import pytest
 import stand_ins
 from small_disk import small_disk
 
-from inslab.processing.area.settings import ChainSettings
+from inslab.processing.area.settings import RunSettings
 from inslab.processing.common.errors import ProcessingError
-from inslab.processing.steps.processsurvey import process_survey
+from inslab.processing.steps.processsurvey import process_survey_step
 from inslab.processing.store import locks, publish
 from inslab.processing.store.locks import LOCK_FILE
 
@@ -114,7 +114,7 @@ def test_a_second_run_into_one_folder_is_refused(job):
         publish.staging_folder(output),
         pytest.raises(ProcessingError, match=r"Another run is writing into .*a result ü; wait"),
     ):
-        process_survey(folder, output)
+        process_survey_step(folder, output)
     assert killing.contents(output) == earlier
 
 
@@ -145,13 +145,13 @@ def test_a_full_disk_is_said_in_a_sentence(folder, radar, tmp_path, room):
     """A small file system of its own, where the tests may make one: an earlier result, then room for a part of the new one."""
     with small_disk(tmp_path / "small disk", "3M") as small:
         output = small / "out"
-        process_survey(folder, output)
+        process_survey_step(folder, output)
         earlier = killing.contents(output)
         shutil.rmtree(output / ".inslab-cache")
         free = shutil.disk_usage(small).free
         (small / "filler").write_bytes(bytes(int(free - room * 800_000)))
         try:
-            process_survey(folder, output, ChainSettings(depth_step_m=0.02))
+            process_survey_step(folder, output, RunSettings(depth_step_m=0.02))
         except ProcessingError as error:
             said = str(error)
         else:
@@ -162,7 +162,7 @@ def test_a_full_disk_is_said_in_a_sentence(folder, radar, tmp_path, room):
         else:
             assert room > 0.5
         (small / "filler").unlink()
-        process_survey(folder, output, ChainSettings(depth_step_m=0.02))
+        process_survey_step(folder, output, RunSettings(depth_step_m=0.02))
         assert not killing.left_over(output)
 
 
@@ -180,7 +180,7 @@ def test_a_full_disk_at_any_step_is_said(job, radar, monkeypatch, step):
     else:
         monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(ProcessingError, match=r"room|No space left"):
-        process_survey(folder, output, ChainSettings(depth_step_m=0.03))
+        process_survey_step(folder, output, RunSettings(depth_step_m=0.03))
     monkeypatch.undo()
     assert killing.contents(output) == earlier
 
@@ -189,7 +189,7 @@ def test_a_folder_that_cannot_be_written_is_named(folder, radar, tmp_path, monke
     in_the_way = tmp_path / "in the way ü"
     in_the_way.write_text("a file")
     with pytest.raises(ProcessingError, match="in the way ü cannot be written to"):
-        process_survey(folder, in_the_way)
+        process_survey_step(folder, in_the_way)
 
     def read_only(*_arguments, **_more):  # root may write anywhere, so the system's answer is stood in for
         raise PermissionError(errno.EROFS, os.strerror(errno.EROFS))
@@ -206,6 +206,6 @@ def test_a_folder_that_cannot_be_written_is_named(folder, radar, tmp_path, monke
 
 def test_names_with_spaces_and_other_letters_are_fine(folder, radar, tmp_path):
     output = tmp_path / "Straße 7 – 2. Stock, süd & 東"
-    result = process_survey(shutil.copytree(folder, tmp_path / "Müller & Söhne 東"), output)
+    result = process_survey_step(shutil.copytree(folder, tmp_path / "Müller & Söhne 東"), output)
     assert (output / "slices" / "A1.tif").is_file()
     assert result.failures == {}

@@ -12,7 +12,7 @@ import stand_ins
 from stand_ins import AREAS, KINDS
 
 from inslab.processing.area.cache import CACHE_FOLDER
-from inslab.processing.area.settings import ChainSettings
+from inslab.processing.area.settings import RunSettings
 from inslab.processing.common import cautions
 from inslab.processing.common.errors import Cancelled, MissingPackageError, ProcessingError, SurveyError
 from inslab.processing.common.monitor import Monitor
@@ -21,8 +21,8 @@ from inslab.processing.site.geotiff import GridReader
 from inslab.processing.steps.depthslices import depth_slices_step
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.fitareas import fit_areas_step
-from inslab.processing.steps.processsurvey import process_survey
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.processsurvey import process_survey_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.steps.wavespeed import wave_speed_step
 from inslab.processing.store.geopackage import read_layer
 
@@ -65,7 +65,7 @@ def snapshot(folder):
 
 
 def test_everything_a_run_promises_is_written(folder, radar, tmp_path):
-    result = process_survey(folder, tmp_path / "out")
+    result = process_survey_step(folder, tmp_path / "out")
     assert sorted(snapshot(tmp_path / "out")) == [
         "base/L1 soffit.tif",
         "base/L1 wall.tif",
@@ -92,7 +92,7 @@ def test_everything_a_run_promises_is_written(folder, radar, tmp_path):
 
 
 def test_items_lie_where_they_are_and_say_how_sure_they_are(folder, radar, tmp_path):
-    path = process_survey(folder, tmp_path / "out").survey_path
+    path = process_survey_step(folder, tmp_path / "out").survey_path
     found = {values["area_ids"]: (line, values) for line, values in read_layer(path, "items")}
     assert set(found) == {"A1,A2", "S1", "W1", "LOST"}  # one object = one item, and planes are never mixed
     line, values = found["A1,A2"]
@@ -113,7 +113,7 @@ def test_items_lie_where_they_are_and_say_how_sure_they_are(folder, radar, tmp_p
 
 def test_a_soffit_s_depths_are_also_counted_from_above(folder, radar, tmp_path):
     """The slab is 0.25 m thick: what lies 50 to 60 mm above the soffit lies 190 to 200 mm below the top."""
-    path = process_survey(folder, tmp_path / "out").survey_path
+    path = process_survey_step(folder, tmp_path / "out").survey_path
     found = {values["area_ids"]: values for values in rows(path, "items")}
     soffit = found["S1"]
     assert (soffit["other_face_min_m"], soffit["other_face_max_m"]) == pytest.approx((0.19, 0.20))
@@ -129,7 +129,7 @@ def test_walls_are_drawn_in_plan(folder, radar, tmp_path):
     (folder / "walls.csv").write_text(
         "level,wall,start_x_m,start_y_m,end_x_m,end_y_m\nL1,north,5,30,5,50\n", encoding="utf-8"
     )
-    path = process_survey(folder, tmp_path / "out").survey_path
+    path = process_survey_step(folder, tmp_path / "out").survey_path
     (whole, wall), (part, scanned) = read_layer(path, "walls")
     assert whole.tolist() == [[5, 30], [5, 50]]
     assert (wall["level"], wall["elevation"], wall["area_id"]) == ("L1", "L1 north", None)
@@ -141,7 +141,7 @@ def test_walls_are_drawn_in_plan(folder, radar, tmp_path):
 
 
 def test_picks_follow_their_items_and_unplaced_ones_have_no_position(folder, radar, tmp_path):
-    path = process_survey(folder, tmp_path / "out").survey_path
+    path = process_survey_step(folder, tmp_path / "out").survey_path
     picks = read_layer(path, "picks")
     assert len(picks) == 25
     items = {values["item_id"] for values in rows(path, "items")}
@@ -154,7 +154,7 @@ def test_picks_follow_their_items_and_unplaced_ones_have_no_position(folder, rad
 
 
 def test_an_area_without_position_is_unknown_ground(folder, radar, tmp_path):
-    result = process_survey(folder, tmp_path / "out")
+    result = process_survey_step(folder, tmp_path / "out")
     areas = {values["area_id"]: (rings, values) for rings, values in read_layer(result.survey_path, "scan_areas")}
     assert areas["LOST"][0] is None
     assert areas["LOST"][1]["status"] == "not positioned"
@@ -169,7 +169,7 @@ def test_an_area_without_position_is_unknown_ground(folder, radar, tmp_path):
 
 
 def test_mosaics_hold_one_plane_each(folder, radar, tmp_path):
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     top = GridReader(tmp_path / "out/slices/L1.tif")
     assert top.bands[4].description == "0.040-0.050 m"
     assert top.grid.columns * top.grid.cell_m == pytest.approx(0.7, abs=0.021)
@@ -181,9 +181,9 @@ def test_mosaics_hold_one_plane_each(folder, radar, tmp_path):
 
 
 def test_same_input_gives_the_same_output(folder, radar, tmp_path):
-    once = process_survey(folder, tmp_path / "out")
+    once = process_survey_step(folder, tmp_path / "out")
     first = snapshot(tmp_path / "out"), tables(once.survey_path)
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     second = snapshot(tmp_path / "out"), tables(once.survey_path)
     assert first[1] == second[1]
     assert first[0] == second[0]
@@ -191,7 +191,7 @@ def test_same_input_gives_the_same_output(folder, radar, tmp_path):
 
 def test_the_report_escapes_what_files_say_and_carries_the_cautions(folder, radar, tmp_path):
     radar.fail["A2"] = ProcessingError("Area A2: nothing <usable>.")
-    text = process_survey(folder, tmp_path / "out").report_path.read_text(encoding="utf-8")
+    text = process_survey_step(folder, tmp_path / "out").report_path.read_text(encoding="utf-8")
     assert "Survey job &lt;7&gt; &amp; ä" in text
     assert "nothing &lt;usable&gt;" in text
     assert "Check &lt;this&gt;." in text
@@ -202,7 +202,7 @@ def test_the_report_escapes_what_files_say_and_carries_the_cautions(folder, rada
 
 
 def test_layers_carry_the_cautions(folder, radar, tmp_path):
-    path = process_survey(folder, tmp_path / "out").survey_path
+    path = process_survey_step(folder, tmp_path / "out").survey_path
     with closing(sqlite3.connect(path)) as file:
         texts = dict(file.execute("SELECT table_name, description FROM gpkg_contents"))
     for layer in ("items", "picks", "coverage"):
@@ -213,7 +213,7 @@ def test_a_failed_area_is_named_and_the_rest_still_runs(folder, radar, tmp_path)
     radar.fail["A2"] = ProcessingError("Area A2: no line shows a direct wave.")
     radar.fail["S1"] = ZeroDivisionError("division by zero")
     log = []
-    result = process_survey(folder, tmp_path / "out", monitor=Monitor(log=log.append))
+    result = process_survey_step(folder, tmp_path / "out", monitor=Monitor(log=log.append))
     assert result.failures["A2"] == "no line shows a direct wave."
     assert "fault of the program (ZeroDivisionError" in result.failures["S1"]
     assert any("Traceback" in line for line in log)
@@ -225,12 +225,12 @@ def test_a_failed_area_is_named_and_the_rest_still_runs(folder, radar, tmp_path)
 
 @pytest.mark.parametrize("stop_at", [0.0, 0.3, 0.86, 0.98])
 def test_a_cancelled_run_leaves_the_earlier_result(folder, radar, tmp_path, stop_at):
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     before = snapshot(tmp_path / "out")
     done = [0.0]
     monitor = Monitor(progress=done.append, cancelled=lambda: done[-1] >= stop_at)
     with pytest.raises(Cancelled):
-        process_survey(folder, tmp_path / "out", ChainSettings(depth_step_m=0.02), monitor)
+        process_survey_step(folder, tmp_path / "out", RunSettings(depth_step_m=0.02), monitor=monitor)
     assert snapshot(tmp_path / "out") == before
     assert not [
         path for path in (tmp_path / "out").iterdir() if path.name.startswith(".") and path.name != CACHE_FOLDER
@@ -239,19 +239,19 @@ def test_a_cancelled_run_leaves_the_earlier_result(folder, radar, tmp_path, stop
 
 
 def test_a_run_in_which_every_area_fails_leaves_the_earlier_result(folder, radar, tmp_path):
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     before = snapshot(tmp_path / "out")
     radar.fail.update({area_id: MemoryError() for area_id in AREAS})
     with pytest.raises(ProcessingError, match=r"No scan area could be processed.*A1: the memory does not suffice"):
-        process_survey(folder, tmp_path / "out")
+        process_survey_step(folder, tmp_path / "out")
     assert snapshot(tmp_path / "out") == before
 
 
 def test_rasters_of_areas_that_are_gone_go_too(folder, radar, tmp_path):
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     (tmp_path / "out/slices/of the user.tif").write_bytes(b"mine")
     radar.fail["S1"] = ProcessingError("no")
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     names = {path.name for path in (tmp_path / "out/slices").iterdir()}
     assert names == {"A1.tif", "A2.tif", "W1.tif", "L1.tif", "L1 wall.tif", "of the user.tif"}
 
@@ -259,13 +259,13 @@ def test_rasters_of_areas_that_are_gone_go_too(folder, radar, tmp_path):
 def test_a_missing_package_stops_the_run_with_what_to_install(folder, radar, tmp_path, monkeypatch):
     radar.fail["A1"] = ModuleNotFoundError("No module named 'scipy'", name="scipy")
     with pytest.raises(MissingPackageError, match="python3-scipy"):
-        process_survey(folder, tmp_path / "out")
+        process_survey_step(folder, tmp_path / "out")
 
 
 def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
-    whole = process_survey(folder, tmp_path / "whole")
+    whole = process_survey_step(folder, tmp_path / "whole")
     path = tmp_path / "steps" / "survey.gpkg"
-    read = read_step(folder, path, tmp_path / "steps" / "read.html")
+    read = read_survey_step(folder, path, tmp_path / "steps" / "read.html")
     assert "scan areas" in read.report_path.read_text(encoding="utf-8").lower()
     radar.estimated.clear()
     speeds = wave_speed_step(path)
@@ -297,7 +297,7 @@ def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
 def test_known_depths_of_the_folder_or_of_a_table_take_part(folder, radar, tmp_path):
     rows_of = "area_id,feature,local_x_m,local_y_m,depth_m,sigma_m,speed_m_ns,sigma_m_ns"
     (folder / "known_depths.csv").write_text(f"{rows_of}\nA1,base,0.2,0.2,0.26,0.001,,\nB7,base,0.2,0.2,0.2,,,\n")
-    whole = process_survey(folder, tmp_path / "out")
+    whole = process_survey_step(folder, tmp_path / "out")
     speeds = {row["area_id"]: row for row in rows(whole.survey_path, "wave_speeds")}
     # The stand-in's base shows 0.25 m, to 2 %: 4 % more path is 4 % more speed, which counts for a fifth.
     assert 0.1105 < speeds["A1"]["speed_m_ns"] < 0.112
@@ -319,14 +319,14 @@ def test_a_stated_thickness_that_the_slab_base_contradicts_is_told(folder, radar
     path = folder / "scan_areas.csv"
     head, *areas = path.read_text(encoding="utf-8").splitlines()
     path.write_text("\n".join([f"{head},slab_thickness_m", f"{areas[0]},0.28", f"{areas[1]},0.255"]), encoding="utf-8")
-    result = process_survey(folder, tmp_path / "out")
+    result = process_survey_step(folder, tmp_path / "out")
     told = [found for found in result.findings if "states a thickness" in found.text]
     assert [found.where for found in told] == ["area A1"]
     assert "shows 0.250 m where the table of areas states a thickness of 0.280 m" in told[0].text
 
 
 def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
-    read_step(folder, tmp_path / "out" / "survey.gpkg", settings=ChainSettings(sample_interval_ns=0.04))
+    read_survey_step(folder, tmp_path / "out" / "survey.gpkg", settings=RunSettings(sample_interval_ns=0.04))
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
     folder.rename(elsewhere / folder.name)
@@ -340,7 +340,7 @@ def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(fol
 
 def test_a_step_refuses_a_survey_whose_folder_has_changed(folder, radar, tmp_path):
     path = tmp_path / "survey.gpkg"
-    read_step(folder, path)
+    read_survey_step(folder, path)
     table = folder / "scan_areas.csv"
     table.write_text(table.read_text(encoding="utf-8").replace("W1,", "W2,"), encoding="utf-8")
     with pytest.raises(ProcessingError, match="read the survey again"):
@@ -349,14 +349,14 @@ def test_a_step_refuses_a_survey_whose_folder_has_changed(folder, radar, tmp_pat
 
 def test_settings_that_make_no_sense_are_named(folder, tmp_path):
     with pytest.raises(ProcessingError, match="cell_m must be above zero metres, not 0"):
-        process_survey(folder, tmp_path / "out", ChainSettings(cell_m=0))
+        process_survey_step(folder, tmp_path / "out", RunSettings(cell_m=0))
     assert not (tmp_path / "out").exists()
 
 
 def test_qgis_reads_layers_and_rasters_with_a_valid_crs(folder, radar, tmp_path, qgis_app):
     from qgis.core import QgsRasterLayer, QgsUnitTypes, QgsVectorLayer
 
-    result = process_survey(folder, tmp_path / "out")
+    result = process_survey_step(folder, tmp_path / "out")
     opened = [QgsVectorLayer(f"{result.survey_path}|layername=items", "items", "ogr")]
     opened += [QgsRasterLayer(str(file.path), Path(file.path).stem) for file in result.rasters]
     for layer in opened:
@@ -368,17 +368,17 @@ def test_qgis_reads_layers_and_rasters_with_a_valid_crs(folder, radar, tmp_path,
 
 
 def test_a_base_above_the_depth_asked_for_is_said(folder, radar, tmp_path):
-    result = process_survey(folder, tmp_path / "out", ChainSettings(max_depth_m=0.3))
+    result = process_survey_step(folder, tmp_path / "out", RunSettings(max_depth_m=0.3))
     said = [finding.text for finding in result.findings if "slab base lies at 250 mm" in finding.text]
     assert len(said) == len(result.survey.areas)
-    result = process_survey(folder, tmp_path / "out", ChainSettings(max_depth_m=0.2))
+    result = process_survey_step(folder, tmp_path / "out", RunSettings(max_depth_m=0.2))
     assert not any("slab base lies at" in finding.text for finding in result.findings)
 
 
 def test_a_result_of_another_version_is_left_alone_and_named(folder, radar, tmp_path):
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     with closing(sqlite3.connect(tmp_path / "out" / "survey.gpkg")) as file, file:
         file.execute("DROP TABLE last_written")
         file.execute("ALTER TABLE picks RENAME COLUMN area_item_id TO another")
     with pytest.raises(ProcessingError, match="written by another version of Inslab"):
-        process_survey(folder, tmp_path / "out")
+        process_survey_step(folder, tmp_path / "out")

@@ -14,8 +14,8 @@ from inslab.processing.steps.depthslices import depth_slices_step
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.fitareas import fit_areas_step
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.processsurvey import process_survey
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.processsurvey import process_survey_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.steps.shared import survey_state
 from inslab.processing.steps.sitegrid import site_grid_step
 from inslab.processing.steps.wavespeed import wave_speed_step
@@ -48,7 +48,7 @@ fit_areas_step(sys.argv[2], monitor=Monitor(progress=wait))
 def survey(folder, tmp_path):
     path = tmp_path / "a result ü" / "survey.gpkg"
     path.parent.mkdir()
-    read_step(folder, path)
+    read_survey_step(folder, path)
     return path
 
 
@@ -80,13 +80,13 @@ def test_the_second_of_two_processes_is_refused_and_works_afterwards(survey, fol
     before = survey.read_bytes()
     for step in (
         lambda: fit_areas_step(survey),
-        lambda: read_step(folder, survey_path=survey),
+        lambda: read_survey_step(folder, survey_path=survey),
         lambda: wave_speed_step(survey),
         lambda: depth_slices_step(survey, survey.parent / "elsewhere"),
         lambda: detect_items_step(survey),
         lambda: join_items_step(survey),
         lambda: site_grid_step(survey),
-        lambda: process_survey(folder, survey.parent),
+        lambda: process_survey_step(folder, survey.parent),
     ):
         with pytest.raises(ProcessingError, match=BUSY):
             step()
@@ -122,7 +122,7 @@ def test_a_step_may_write_rasters_beside_the_survey(folder, tmp_path, monkeypatc
     stand_ins.stand_in(monkeypatch)
     survey = tmp_path / "out" / "survey.gpkg"
     survey.parent.mkdir()
-    read_step(folder, survey)
+    read_survey_step(folder, survey)
     result = depth_slices_step(survey, survey.parent)
     assert result.rasters
     assert all(file.path.is_file() for file in result.rasters)

@@ -10,7 +10,7 @@ from inslab.processing.floor import areas
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.geotiff import GridWriter, depth_bands
 from inslab.processing.site.grid import SiteGrid
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.views.section import SectionSource, cut_slices
 from inslab.processing.views.section_path import SectionPath, meetings
 
@@ -18,7 +18,7 @@ from inslab.processing.views.section_path import SectionPath, meetings
 @pytest.fixture(scope="module")
 def source(small_survey, tmp_path_factory):
     path = tmp_path_factory.mktemp("read") / "survey.gpkg"
-    read_step(small_survey, path)
+    read_survey_step(small_survey, path)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
             areas, "wave_speed", lambda _result, prepared, _monitor: surveys.true_speed(prepared.area.area_id)

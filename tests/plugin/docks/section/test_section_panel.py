@@ -16,7 +16,7 @@ from inslab.plugin.docks.section.picks import PickEditor
 from inslab.plugin.project.background import WorkTask
 from inslab.processing.floor import areas
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.store.geopackage import read_layer
 from inslab.processing.views.section import SectionSource
 
@@ -287,7 +287,7 @@ def test_a_line_of_an_area_without_a_position_is_edited(project, survey_copy, tm
     table = survey_copy / "control_points.csv"
     table.write_text(table.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
     path = tmp_path / "survey.gpkg"
-    read_step(survey_copy, path)
+    read_survey_step(survey_copy, path)
     monkeypatch.setattr(areas, "wave_speed", lambda *_: surveys.true_speed("A1"))
     rows = [row for _, row in read_layer(path, "scan_lines") if row["line_id"] == "X02"]
     section = SectionSource(path).of_line("A1", "X02", "across")

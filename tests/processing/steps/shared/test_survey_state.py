@@ -11,8 +11,8 @@ from inslab.processing.common.errors import SurveyError
 from inslab.processing.steps.depthslices import depth_slices_step
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.joinitems import join_items_step
-from inslab.processing.steps.processsurvey import process_survey
-from inslab.processing.steps.readsurvey import read_step
+from inslab.processing.steps.processsurvey import process_survey_step
+from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.steps.shared import survey_state
 from inslab.processing.steps.shared.survey_state import (
     DONE,
@@ -52,7 +52,7 @@ def folder(tmp_path):
 def survey(folder, tmp_path, monkeypatch):
     """Path of a survey.gpkg that the whole chain just wrote."""
     stand_ins.stand_in(monkeypatch)
-    process_survey(folder, tmp_path / "out")
+    process_survey_step(folder, tmp_path / "out")
     return tmp_path / "out" / "survey.gpkg"
 
 
@@ -95,7 +95,7 @@ def test_fingerprints_are_those_of_the_content(folder, tmp_path):
 
 
 def test_reading_alone_leaves_the_rest_to_do(folder, tmp_path):
-    read_step(folder, tmp_path / "survey.gpkg")
+    read_survey_step(folder, tmp_path / "survey.gpkg")
     found = states(tmp_path / "survey.gpkg")
     assert [name for name, state in found.items() if state != NOT_DONE] == ["read survey", "fit areas"]
     assert steps_to_run(read_states(tmp_path / "survey.gpkg")) == CHAIN[2:]
@@ -186,7 +186,7 @@ def test_findings_belong_to_the_step_that_made_them(folder, tmp_path):
     points = folder / "control_points.csv"
     points.write_text(points.read_text() + "A1,P9,0.1,0.1,99,99,0.003\nA1,P10,x,0,0,0,0.003\n")
     (folder / "scan_areas.csv").write_text((folder / "scan_areas.csv").read_text() + "A7,L1,sideways,0.06,1500,,,\n")
-    read_step(folder, tmp_path / "survey.gpkg")
+    read_survey_step(folder, tmp_path / "survey.gpkg")
     found = {one.step.name: one for one in read_states(tmp_path / "survey.gpkg")}
     assert found["read survey"].state == found["fit areas"].state == WARNINGS
     assert any("sideways" in one.text for one in found["read survey"].findings)
