@@ -8,7 +8,7 @@ from ..common.language import tr
 from ..reports.plane_content import Drawing, GridChange
 from ..store.geopackage import write_geopackage
 from ..store.layer import Layer
-from ..store.layers import CRS_KEY
+from ..store.schema import CRS_KEY
 from .dxf import notes
 
 PARTS = (("items", "LineStringZ"), ("scan_areas", "Polygon"), ("coverage", "Polygon"), ("penetrations", "Point"))

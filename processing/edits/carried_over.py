@@ -11,6 +11,7 @@ from ..floor.edited_rows import SURVEYOR, Drawn
 from ..floor.placing import plane_of
 from ..items.model import KINDS, Item
 from ..site.frame import AreaFit
+from ..store.schema import ITEMS, PICKS
 from ..survey.model import SURFACES, ScanArea
 
 # 1-sigma in plan and in depth of what is drawn without one (common practice, no source).
@@ -79,9 +80,9 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
     if line is None or len(line) < 2:
         return None
     placed = drawn.position is not None
-    area_ids = [name for name in (values.get("area_ids") or "").split(",") if places.had(name, placed)]
+    area_ids = [name for name in (values.get(ITEMS.area_ids) or "").split(",") if places.had(name, placed)]
     if placed and not area_ids:
-        area_ids = places.areas_at(line, (values.get("level"), values.get("surface")))
+        area_ids = places.areas_at(line, (values.get(ITEMS.level), values.get(ITEMS.surface)))
     if not area_ids:
         return None
     warnings = []
@@ -94,7 +95,7 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
                 "depth_min_m and depth_max_m."
             )
         )
-    kind = values.get("kind")
+    kind = values.get(ITEMS.kind)
     if kind not in KINDS:
         warnings.append(
             tr("its kind '{value}' is none of {kinds}; it counts as unknown.", value=kind or "", kinds=", ".join(KINDS))
@@ -104,9 +105,10 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
     if max(probabilities, key=probabilities.get) != kind or not 0.99 < sum(probabilities.values()) < 1.01:
         probabilities = {name: float(name == kind) for name in KINDS}
     sigma_xy, sigma_depth = (
-        HAND_SIGMA_M if values.get(name) is None else float(values[name]) for name in ("sigma_xy_m", "sigma_depth_m")
+        HAND_SIGMA_M if values.get(name) is None else float(values[name])
+        for name in (ITEMS.sigma_xy_m, ITEMS.sigma_depth_m)
     )
-    confidence = values.get("confidence")
+    confidence = values.get(ITEMS.confidence)
     item = Item(
         item_id,
         tuple(area_ids),
@@ -115,23 +117,25 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
         1.0 if confidence is None else float(confidence),
         sigma_xy,
         max(sigma_depth, half_range),
-        int(values.get("pick_count") or 0),
-        values.get("reasons") or tr("Drawn by the surveyor."),
-        values.get("flag") or "",
+        int(values.get(ITEMS.pick_count) or 0),
+        values.get(ITEMS.reasons) or tr("Drawn by the surveyor."),
+        values.get(ITEMS.flag) or "",
     )
     columns = {name: value for name, value in values.items() if name not in known_columns and value is not None}
-    columns.update(source=SURVEYOR, status=values.get("status") or "detected")
+    columns.update(source=SURVEYOR, status=values.get(ITEMS.status) or "detected")
     return Taken(item, columns, warnings)
 
 
 def take_pick(drawn: Drawn, pick_id: str, places: Places, item_ids: Sequence[str]) -> Optional[Tuple[object, Dict]]:
     """The surveyor's row of `picks` where it lies now, as (coordinates, values); None where it has no place."""
     values, before = dict(drawn.values), drawn.before
-    depth = values.get("depth_m")
-    area_id = values.get("area_id") if values.get("area_id") in places.areas else None
+    depth = values.get(PICKS.depth_m)
+    area_id = values.get(PICKS.area_id) if values.get(PICKS.area_id) in places.areas else None
     if drawn.position is not None:
         point = np.asarray(drawn.position, float)[None]
-        area_id = area_id or next(iter(places.areas_at(point, (values.get("level"), values.get("surface")))), None)
+        area_id = area_id or next(
+            iter(places.areas_at(point, (values.get(PICKS.level), values.get(PICKS.surface)))), None
+        )
         if area_id is None or not places.then[area_id].is_fitted:
             return None
         x, y = places.local(point, area_id)[0]
@@ -139,22 +143,22 @@ def take_pick(drawn: Drawn, pick_id: str, places: Places, item_ids: Sequence[str
         # Drawn flat, or only the number changed: the number counts; otherwise the point's own height.
         if depth is None or (before is not None and abs(height - before.vertices_m[0, 2]) > MOVED_M):
             depth = height
-    elif area_id is not None and values.get("local_x_m") is not None and values.get("local_y_m") is not None:
-        x, y = values["local_x_m"], values["local_y_m"]
+    elif area_id is not None and values.get(PICKS.local_x_m) is not None and values.get(PICKS.local_y_m) is not None:
+        x, y = values[PICKS.local_x_m], values[PICKS.local_y_m]
     else:
         return None
     depth = float(depth or 0.0)
     area, now = places.areas[area_id], places.now[area_id]
     values.update(pick_id=pick_id, area_id=area_id, level=area.level, surface=area.surface, source=SURVEYOR)
     values.update(local_x_m=float(x), local_y_m=float(y), depth_m=depth)
-    for name in ("sigma_along_m", "sigma_depth_m"):
+    for name in (PICKS.sigma_along_m, PICKS.sigma_depth_m):
         if values.get(name) is None:
             values[name] = HAND_SIGMA_M
-    if values.get("item_id") not in item_ids:
-        values["item_id"] = None
+    if values.get(PICKS.item_id) not in item_ids:
+        values[PICKS.item_id] = None
     if not now.is_fitted:
-        return None, {**values, "sigma_xy_m": None}
-    values["sigma_xy_m"] = float(np.hypot(values["sigma_along_m"], now.sigma_at([[x, y]])[0]))
+        return None, {**values, PICKS.sigma_xy_m: None}
+    values[PICKS.sigma_xy_m] = float(np.hypot(values[PICKS.sigma_along_m], now.sigma_at([[x, y]])[0]))
     return (*now.to_site([[x, y]])[0], -depth), values
 
 
@@ -169,7 +173,7 @@ def _line_of(drawn: Drawn) -> Optional[np.ndarray]:
     if drawn.position is not None:
         line = np.asarray(drawn.position, float)
         return line if line.shape[1] == 3 else np.column_stack([line, np.full(len(line), np.nan)])
-    text = drawn.values.get("local_geometry") or ""
+    text = drawn.values.get(ITEMS.local_geometry) or ""
     numbers = [float(number) for number in re.findall(r"-?\d+(?:\.\d+)?", text)]
     return np.reshape(numbers, (-1, 3)) if numbers and len(numbers) % 3 == 0 else None
 
@@ -180,7 +184,7 @@ def _depths(drawn: Drawn, line: np.ndarray) -> Tuple[Optional[np.ndarray], float
     Heights of the vertices count, unless only the two depths in the table were changed. A vertex drawn without a height lies
     where its neighbours put it.
     """
-    stated = [drawn.values.get(name) for name in ("depth_min_m", "depth_max_m")]
+    stated = [drawn.values.get(name) for name in (ITEMS.depth_min_m, ITEMS.depth_max_m)]
     stated = [float(value) for value in stated if value is not None]
     depth = -line[:, 2]
     has_height = np.isfinite(depth) & (depth > 0)

@@ -19,16 +19,22 @@ from ..floor.edited_rows import COMPUTED, SURVEYOR, Drawn, Edits, Known
 from ..items.model import Item, Pick
 from ..store import reading
 from ..store.geopackage import read_layer
-from ..store.layer import Layer, RowsOf
+from ..store.layer import Layer, RowsOf, layer_of
+from ..store.schema import DISMISSED, ITEMS, LAST_WRITTEN, PICKS, SCAN_AREAS
 
-IDS = {"items": "item_id", "picks": "pick_id"}
-KNOWN_FIELDS = dict.fromkeys(("layer", "row_id", "area_id", "line_id", "kind", "vertices_m"), str)
+IDS = {ITEMS.name: ITEMS.item_id, PICKS.name: PICKS.pick_id}
+# Which row a row of `last_written` or `dismissed` means; `Known` calls them so, too.
+_ROW = (LAST_WRITTEN.layer, LAST_WRITTEN.row_id, LAST_WRITTEN.area_id, LAST_WRITTEN.line_id, LAST_WRITTEN.kind)
 
 
 def identity(areas: Iterable[Mapping]) -> frozenset:
     """What tells scan areas, given as their values by name, from those of another survey."""
     return frozenset(
-        tuple(area[name] or "" for name in ("area_id", "level", "surface", "scanned_on")) for area in areas
+        tuple(
+            area[name] or ""
+            for name in (SCAN_AREAS.area_id, SCAN_AREAS.level, SCAN_AREAS.surface, SCAN_AREAS.scanned_on)
+        )
+        for area in areas
     )
 
 
@@ -51,9 +57,9 @@ def read_edits(survey_path) -> Edits:
 
 
 def _compare(survey_path: Path) -> Edits:
-    written = {(one.layer, one.row_id): one for one in _read_known(survey_path, "last_written")}
-    dismissed = _read_known(survey_path, "dismissed")
-    drawn: Dict[str, List[Drawn]] = {"items": [], "picks": []}
+    written = {(one.layer, one.row_id): one for one in _read_known(survey_path, LAST_WRITTEN.name)}
+    dismissed = _read_known(survey_path, DISMISSED.name)
+    drawn: Dict[str, List[Drawn]] = {ITEMS.name: [], PICKS.name: []}
     untouched: List[Known] = []
     picks: List[Pick] = []
     for layer, rows in drawn.items():
@@ -61,12 +67,12 @@ def _compare(survey_path: Path) -> Edits:
         for position, values in read_layer(survey_path, layer):
             row_id = values[IDS[layer]]
             before = left.pop(row_id, None)
-            if values.get("source") != SURVEYOR and (
+            if values.get(ITEMS.source) != SURVEYOR and (
                 not written or (before is not None and before.fingerprint == fingerprint(position, values))
             ):
                 if before is not None:
                     untouched.append(before)
-                if layer == "picks":
+                if layer == PICKS.name:
                     picks.append(reading.pick_of(values))
                 continue
             rows.append(Drawn(row_id, position, values, before))
@@ -76,19 +82,19 @@ def _compare(survey_path: Path) -> Edits:
     there = {(layer, one.row_id) for layer, rows in drawn.items() for one in rows}
     dismissed = [one if (one.layer, one.instead) in there else replace(one, instead=None) for one in dismissed]
     return Edits(
-        tuple(drawn["items"]),
-        tuple(drawn["picks"]),
+        tuple(drawn[ITEMS.name]),
+        tuple(drawn[PICKS.name]),
         tuple(dismissed),
         tuple(untouched),
         tuple(picks),
         reading.read_places(survey_path),
-        identity(row for _, row in read_layer(survey_path, "scan_areas")),
+        identity(row for _, row in read_layer(survey_path, SCAN_AREAS.name)),
     )
 
 
 def edited_since(survey_path) -> bool:
     """Was a row of `items` or `picks` drawn, changed or deleted after a run wrote these layers last?"""
-    written = {(one.layer, one.row_id): one.fingerprint for one in _read_known(survey_path, "last_written")}
+    written = {(one.layer, one.row_id): one.fingerprint for one in _read_known(survey_path, LAST_WRITTEN.name)}
     if not written:
         return False
     there = {
@@ -104,7 +110,7 @@ def fingerprint(position, values: Mapping) -> str:
     told = []
     for name in sorted(values):
         value = values[name]
-        if name == "source" or value is None or value == "" or value != value:
+        if name == ITEMS.source or value is None or value == "" or value != value:
             continue
         told.append(f"{name}={float(value):.6g}" if not isinstance(value, str) else f"{name}={value}")
     if position is not None:
@@ -122,37 +128,30 @@ def last_written_layer(items: Sequence[Item], item_rows: Layer, picks: Sequence[
         layer, number = written
         position, values = layer.rows[number]
         if layer is item_rows:
-            area_id, line_id, kind = values["area_ids"].split(",")[0], None, values["kind"]
-            course = lines[values["item_id"]]
+            area_id, line_id, kind = values[ITEMS.area_ids].split(",")[0], None, values[ITEMS.kind]
+            course = lines[values[ITEMS.item_id]]
         else:
-            area_id, line_id, kind = values["area_id"], values["line_id"], None
-            place = local.get(values["pick_id"]) or tuple(
-                values[name] for name in ("local_x_m", "local_y_m", "depth_m")
+            area_id, line_id, kind = values[PICKS.area_id], values[PICKS.line_id], None
+            place = local.get(values[PICKS.pick_id]) or tuple(
+                values[name] for name in (PICKS.local_x_m, PICKS.local_y_m, PICKS.depth_m)
             )
             course = np.array([place])
         known = Known(layer.name, values[IDS[layer.name]], area_id, line_id, kind, course)
-        return _known_row(known, values["source"], fingerprint(position, values))
+        return _known_row(known, values[PICKS.source], fingerprint(position, values))
 
     rows = RowsOf([(layer, number) for layer in (item_rows, pick_rows) for number in range(len(layer.rows))], row_of)
-    fields = {**KNOWN_FIELDS, "source": str, "fingerprint": str}
-    text = tr("Items and picks as they were last written, to tell what was edited by hand since. Not to be edited.")
-    return Layer("last_written", None, fields, rows, text)
+    return layer_of(LAST_WRITTEN, rows)
 
 
 def dismissed_layer(dismissed: Iterable[Known]) -> Layer:
     """`dismissed`: what was computed and gave way to what a surveyor drew or deleted."""
-    rows = [(None, {**_known_row(one)[1], "instead": one.instead}) for one in dismissed]
-    text = tr(
-        "Computed items and picks that a surveyor deleted, or changed (then 'instead' names the row in their "
-        "place). Runs do not bring them back; delete a row here to let it come back. A deleted object is not "
-        "proven to be absent."
-    )
-    return Layer("dismissed", None, {**KNOWN_FIELDS, "instead": str}, rows, text)
+    rows = [(None, {**_known_row(one)[1], DISMISSED.instead: one.instead}) for one in dismissed]
+    return layer_of(DISMISSED, rows)
 
 
 def _known_row(known: Known, source: Optional[str] = None, mark: Optional[str] = None) -> Tuple[None, Dict]:
-    values = {name: getattr(known, name) for name in ("layer", "row_id", "area_id", "line_id", "kind")}
-    values["vertices_m"] = json.dumps(np.asarray(known.vertices_m, float).tolist())
+    values = {name: getattr(known, name) for name in _ROW}
+    values[LAST_WRITTEN.vertices_m] = json.dumps(np.asarray(known.vertices_m, float).tolist())
     if source is not None:
         values.update(source=source, fingerprint=mark)
     return None, values
@@ -161,11 +160,11 @@ def _known_row(known: Known, source: Optional[str] = None, mark: Optional[str] =
 def _read_known(survey_path, table: str) -> List[Known]:
     return [
         Known(
-            *(row[name] for name in ("layer", "row_id", "area_id", "line_id", "kind")),
-            np.array(json.loads(row["vertices_m"])),
-            row.get("source", COMPUTED),
-            row.get("fingerprint", ""),
-            row.get("instead"),
+            *(row[name] for name in _ROW),
+            np.array(json.loads(row[LAST_WRITTEN.vertices_m])),
+            row.get(LAST_WRITTEN.source, COMPUTED),
+            row.get(LAST_WRITTEN.fingerprint, ""),
+            row.get(DISMISSED.instead),
         )
         for _, row in read_layer(survey_path, table)
     ]

@@ -15,7 +15,7 @@ from ..floor.result import ChainResult
 from ..items.join import flagged
 from ..items.model import Item, Pick
 from ..items.same_object import MOST_OF_IT, KnownLines, beside
-from ..store.item_layers import ITEM_FIELDS
+from ..store.schema import ITEMS, PICKS
 from ..survey.model import Survey
 from .carried_over import Places, Taken, take_item, take_pick
 from .hand_edits import identity, read_edits
@@ -67,7 +67,7 @@ def _keep_edits(result: ChainResult, edits: Edits, monitor: Monitor) -> None:
 
 def _carried(known: Known, places: Places) -> Known:
     """Where a row lies now; picks are local anyway."""
-    if known.layer == "picks" or known.area_id not in places.areas:
+    if known.layer == PICKS.name or known.area_id not in places.areas:
         return known
     return replace(known, vertices_m=places.carried(known.vertices_m, known.area_id))
 
@@ -80,10 +80,10 @@ def _take_items(result: ChainResult, edits: Edits, places: Places, monitor: Moni
         item_id = drawn.row_id if drawn.row_id and drawn.row_id not in used else _free(drawn.row_id or "hand", names)
         used.add(item_id)
         names.add(item_id)
-        one = take_item(drawn, item_id, places, tuple(ITEM_FIELDS))
+        one = take_item(drawn, item_id, places, tuple(ITEMS.columns))
         if one is None:
             what = tr("Item {item} has no line, or lies in no area with a position; it was left out.", item=item_id)
-            _leave_out(result, "items", item_id, what, monitor)
+            _leave_out(result, ITEMS.name, item_id, what, monitor)
             continue
         taken.append(one)
         for sentence in one.warnings:
@@ -93,13 +93,13 @@ def _take_items(result: ChainResult, edits: Edits, places: Places, monitor: Moni
 
 def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence[Known]) -> int:
     """Replaces what was computed again by the surveyor's items; returns how many computed ones are not added."""
-    dismissed = [one for one in result.dismissed if one.layer == "items"]
+    dismissed = [one for one in result.dismissed if one.layer == ITEMS.name]
     known: Dict[Tuple, List[Tuple[np.ndarray, bool, Optional[str]]]] = defaultdict(list)  # line, gives way, to which
     for one in taken:
         known[_frame(result, one.item.area_ids[0])].append((one.item.vertices_m, True, one.item.item_id))
     for gives_way, rows in ((True, dismissed), (False, untouched)):
         for one in rows:
-            if one.layer == "items" and one.area_id in result.areas:
+            if one.layer == ITEMS.name and one.area_id in result.areas:
                 known[_frame(result, one.area_id)].append((one.vertices_m, gives_way, one.instead))
     lines = {frame: KnownLines([line for line, _, _ in rows]) for frame, rows in known.items()}
     names = {one.item.item_id for one in taken}
@@ -130,8 +130,8 @@ def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence
 
 def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: Monitor) -> None:
     """A finding where a new item runs along what a surveyor deleted, and beyond."""
-    deleted = [one for one in result.dismissed if one.instead is None and one.layer == "items"]
-    lines = KnownLines([one.vertices_m for one in untouched if one.layer == "items"])
+    deleted = [one for one in result.dismissed if one.instead is None and one.layer == ITEMS.name]
+    lines = KnownLines([one.vertices_m for one in untouched if one.layer == ITEMS.name])
     for item in result.items if deleted else ():
         if item.item_id in result.by_hand or lines.find_same(item.vertices_m, item.sigma_xy_m) is not None:
             continue
@@ -158,15 +158,15 @@ def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Se
         row = take_pick(drawn, pick_id, places, item_ids)
         if row is None:
             what = tr("Pick {pick} lies in no area with a position; it was left out.", pick=pick_id)
-            _leave_out(result, "picks", pick_id, what, monitor)
+            _leave_out(result, PICKS.name, pick_id, what, monitor)
             continue
         result.drawn_picks.append(row)
         values = row[1]
-        place = np.array([values["local_x_m"], values["local_y_m"], values["depth_m"]])
-        known[values["area_id"]].append((values.get("line_id"), place, True))
+        place = np.array([values[PICKS.local_x_m], values[PICKS.local_y_m], values[PICKS.depth_m]])
+        known[values[PICKS.area_id]].append((values.get(PICKS.line_id), place, True))
     for gives_way, rows in ((True, result.dismissed), (False, untouched)):
         for one in rows:
-            if one.layer == "picks":
+            if one.layer == PICKS.name:
                 known[one.area_id].append((one.line_id, one.vertices_m[0], gives_way))
     sightings = {area_id: _Sightings(rows) for area_id, rows in known.items()}
     kept = []
@@ -229,8 +229,8 @@ def _counted(items: int, picks: int, item_ids: Sequence[str]) -> str:
 
 
 def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> None:
-    deleted = [one.row_id for one in result.dismissed if one.instead is None and one.layer == "items"]
-    picks = sum(one.instead is None and one.layer == "picks" for one in result.dismissed)
+    deleted = [one.row_id for one in result.dismissed if one.instead is None and one.layer == ITEMS.name]
+    picks = sum(one.instead is None and one.layer == PICKS.name for one in result.dismissed)
     sentences = []
     if items or result.drawn_picks:
         kept = _counted(items, len(result.drawn_picks), list(result.by_hand))

@@ -1,13 +1,13 @@
 """What a record holds: its tables, their fields, and the words allowed in them. The one place that says so.
 
-Both stores make their tables from `TABLES`, and the table of fields in `docs/record.md` is made by `as_markdown`. `items` holds
+Both stores make their tables from `TABLES`, and the table of fields in `docs/record.md` is made from it, too. `items` holds
 every field of a survey's layer `items`, under the same name and with the same meaning, so that what reads one reads the other.
 """
 
-from dataclasses import dataclass
-from typing import Dict, Mapping, Optional, Tuple
+from typing import Mapping
 
 from ..items.model import KINDS
+from ..store.table_schema import Field, Table, counts, numbers, texts
 
 SCHEMA_VERSION = "1"
 GEOMETRY = "geom"
@@ -23,58 +23,17 @@ QUALITY_LEVELS = ("A", "B", "D")
 SURFACES = ("top", "soffit", "wall")
 
 
-@dataclass(frozen=True)
-class Field:
-    """One column: name, type (``str``, ``int``, ``float`` or ``bool``), what it says, and the only words allowed in it, if any."""
-
-    name: str
-    kind: type
-    text: str
-    domain: Tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Table:
-    """One table. `fields[0]` is its key, a text that is never used again; `geometry` as in GeoPackage, or None."""
-
-    name: str
-    geometry: Optional[str]
-    text: str
-    fields: Tuple[Field, ...]
-
-    @property
-    def key(self) -> str:
-        return self.fields[0].name
-
-    @property
-    def columns(self) -> Dict[str, type]:
-        """Name to type of every field but the geometry."""
-        return {field.name: field.kind for field in self.fields}
-
-
-def _texts(**texts: str) -> Tuple[Field, ...]:
-    return tuple(Field(name, str, text) for name, text in texts.items())
-
-
-def _numbers(**texts: str) -> Tuple[Field, ...]:
-    return tuple(Field(name, float, text) for name, text in texts.items())
-
-
-def _counts(**texts: str) -> Tuple[Field, ...]:
-    return tuple(Field(name, int, text) for name, text in texts.items())
-
-
 _LEVEL = Field("level", str, "level, or the elevation of a wall")
 _SURFACE = Field("surface", str, "surface that was scanned; depths count from it", SURFACES)
 _SURVEY = Field("survey_id", str, "survey it comes from")
 _KIND = Field("kind", str, "most probable kind", KINDS)
-_KINDS = _numbers(**{f"p_{kind}": f"probability that it is of the kind {kind}, 0 to 1" for kind in KINDS})
+_KINDS = numbers(**{f"p_{kind}": f"probability that it is of the kind {kind}, 0 to 1" for kind in KINDS})
 _SCANNED = Field("scanned_on", str, "date of the scan, as the survey states it")
 
 # What an item and an observation of it have in common; the names are those of a survey's layer `items`.
 _SIGHTED = (
     _KIND,
-    *_numbers(
+    *numbers(
         kind_confidence="probability of that kind, 0 to 1",
         confidence="probability that there is an object here at all, 0 to 1",
         depth_min_m="least depth to its top below the scanned surface, metres",
@@ -82,20 +41,20 @@ _SIGHTED = (
         sigma_xy_m="1-sigma across it in plan, the fit to the site grid included, metres",
         sigma_depth_m="1-sigma of its depth, the wave speed included, metres",
     ),
-    *_counts(pick_count="number of scan lines that show it"),
-    *_texts(area_ids="scan areas that see it, separated by commas"),
+    *counts(pick_count="number of scan lines that show it"),
+    *texts(area_ids="scan areas that see it, separated by commas"),
     _LEVEL,
     _SURFACE,
     Field("status", str, "what is known of it", STATUSES),
-    *_texts(source="computed, or surveyor where a person drew or changed it"),
+    *texts(source="computed, or surveyor where a person drew or changed it"),
     *_KINDS,
-    *_numbers(
+    *numbers(
         length_m="length in plan, metres",
         other_face_min_m="least distance of its top from the other face of the slab, metres",
         other_face_max_m="greatest distance of its top from the other face, metres",
         sigma_other_face_m="1-sigma of that distance, metres",
     ),
-    *_texts(
+    *texts(
         reasons="why this kind, in words",
         flag="what a person must check, in words; empty where nothing is doubtful",
         local_geometry="course in the area's own grid (JSON), where the area has no position on the site grid",
@@ -106,7 +65,7 @@ ABOUT = Table(
     "about",
     None,
     "what the file is",
-    _texts(name="schema_version, or crs_wkt: the coordinate system of the site grid", value="its value"),
+    texts(name="schema_version, or crs_wkt: the coordinate system of the site grid", value="its value"),
 )
 LEVELS = Table(
     "levels",
@@ -114,15 +73,15 @@ LEVELS = Table(
     "levels of the building, and elevations of walls",
     (
         _LEVEL,
-        *_numbers(elevation_m="height of the level, metres, where somebody entered it"),
-        *_texts(note="free text"),
+        *numbers(elevation_m="height of the level, metres, where somebody entered it"),
+        *texts(note="free text"),
     ),
 )
 SURVEYS = Table(
     "surveys",
     None,
     "surveys that were merged",
-    _texts(
+    texts(
         survey_id="S1, S2 and so on",
         source_file="survey.gpkg that was read last",
         survey_folder="folder of the survey's raw data, as that file names it",
@@ -142,13 +101,13 @@ SCAN_AREAS = Table(
     (
         Field("area_key", str, "survey and area, as S1/A1"),
         _SURVEY,
-        *_texts(area_id="name of the area in its survey"),
+        *texts(area_id="name of the area in its survey"),
         _LEVEL,
         _SURFACE,
         Field("status", str, "whether it has a position on the site grid", ("fitted", "not positioned")),
         _SCANNED,
-        *_texts(scanned_by="who scanned"),
-        *_numbers(
+        *texts(scanned_by="who scanned"),
+        *numbers(
             sigma_xy_m="1-sigma of its position where the fit is best, metres",
             antenna_separation_m="distance of transmitter and receiver, metres",
             centre_frequency_mhz="centre frequency of the antenna, MHz",
@@ -166,7 +125,7 @@ SCAN_AREAS = Table(
             thickness_m="slab thickness, metres, where it is known",
             sigma_thickness_m="its 1-sigma, metres",
         ),
-        *_texts(
+        *texts(
             survey_method="how the survey estimated the wave speed",
             verified_by="verifications that take part in the wave speed, separated by commas",
             control_points="site coordinates of the control points used, metres (JSON)",
@@ -182,17 +141,17 @@ COVERAGE = Table(
     (
         Field("coverage_id", str, "survey and number, as S1/3"),
         _SURVEY,
-        *_texts(area_key="scan area"),
+        *texts(area_key="scan area"),
         _LEVEL,
         _SURFACE,
-        *_numbers(
+        *numbers(
             depth_m="depth to which it counts as scanned, with the present wave speed, metres; empty: to no depth",
             survey_depth_m="the same as the survey stated it, metres",
             sigma_xy_m="1-sigma of its position, metres",
         ),
-        *_counts(line_directions="2 where lines cross; 1 where objects along the lines can be missed"),
+        *counts(line_directions="2 where lines cross; 1 where objects along the lines can be missed"),
         _SCANNED,
-        *_texts(note="why it is less deep than elsewhere"),
+        *texts(note="why it is less deep than elsewhere"),
     ),
 )
 ITEMS = Table(
@@ -202,17 +161,17 @@ ITEMS = Table(
     (
         Field("item_id", str, "I1, I2 and so on; never used again"),
         *_SIGHTED,
-        *_counts(
+        *counts(
             observation_count="number of surveys that saw it",
             not_seen_count="number of surveys that should have and did not",
         ),
-        *_texts(
+        *texts(
             survey_ids="surveys that saw it, separated by commas",
             first_seen_on="date of the first scan that saw it",
             last_seen_on="date of the latest scan that saw it",
         ),
         Field("quality_level", str, "A exposed, B found by radar, D from a drawing alone", QUALITY_LEVELS),
-        *_texts(
+        *texts(
             verified_on="date of the latest verification",
             verified_by="who verified it",
             part_of="item that it turned out to be a part of",
@@ -226,13 +185,13 @@ OBSERVATIONS = Table(
     "what each survey says of each item; course, depths and sigmas as that survey stated them",
     (
         Field("observation_id", str, "survey and its own item, as S1/A1-3"),
-        *_texts(item_id="item of the record"),
+        *texts(item_id="item of the record"),
         _SURVEY,
-        *_texts(survey_item_id="name of the item in its survey"),
+        *texts(survey_item_id="name of the item in its survey"),
         Field("outcome", str, "not_seen: the survey reached its depth there and did not see it", (SEEN, NOT_SEEN)),
         _SCANNED,
         *_SIGHTED,
-        *_numbers(
+        *numbers(
             sigma_own_xy_m="part of sigma_xy_m that no other item shares, metres",
             sigma_fit_m="part of sigma_xy_m from the fit to the site grid, metres",
             sigma_own_depth_m="part of sigma_depth_m that no other item shares, metres",
@@ -248,14 +207,14 @@ VERIFICATIONS = Table(
     "openings of the concrete and other proofs; height = minus the measured depth",
     (
         Field("verification_id", str, "V1, V2 and so on"),
-        *_texts(item_id="item that was verified"),
+        *texts(item_id="item that was verified"),
         Field(
             "outcome", str, "whether the item is there; withdrawn: entered by mistake", (VERIFIED, REFUTED, WITHDRAWN)
         ),
         Field("method", str, "how it was verified", METHODS),
         _LEVEL,
         _SURFACE,
-        *_numbers(
+        *numbers(
             depth_m="depth to its top as measured, metres",
             sigma_depth_m="1-sigma of that, metres",
             sigma_xy_m="1-sigma of the position as measured, metres; empty: the position was not measured",
@@ -263,7 +222,7 @@ VERIFICATIONS = Table(
             sigma_before_m="its 1-sigma, metres",
         ),
         Field("kind", str, "kind that was found", KINDS),
-        *_texts(
+        *texts(
             verified_on="date",
             verified_by="who",
             photo="path of a photograph",
@@ -278,10 +237,10 @@ PENETRATIONS = Table(
     (
         Field("penetration_key", str, "survey and penetration, as S1/P7"),
         _SURVEY,
-        *_texts(penetration_id="name of the hole"),
+        *texts(penetration_id="name of the hole"),
         _LEVEL,
         _SURFACE,
-        *_numbers(
+        *numbers(
             diameter_m="diameter, metres",
             depth_m="depth, metres",
             tolerance_m="1-sigma of setting out, metres",
@@ -291,7 +250,7 @@ PENETRATIONS = Table(
             sigma_margin_m="its 1-sigma, metres",
             touch_probability="probability of touching any known item",
         ),
-        *_texts(
+        *texts(
             verdict="clear, too_close, hits or unknown, at the time of the check",
             governing_item="item of the record that leaves the least room",
             reason="why, in words",
@@ -304,7 +263,7 @@ DOCUMENTS = Table(
     "documents",
     None,
     "files that belong to the record: results, photographs, drawings",
-    _texts(
+    texts(
         document_id="D1, D2 and so on",
         path="path or address",
         what="what it is",
@@ -323,9 +282,9 @@ MATS = Table(
         _SURVEY,
         _LEVEL,
         _SURFACE,
-        *_texts(area_ids="scan areas", item_ids="items of the record that belong to it, separated by commas"),
-        *_counts(bar_count="number of bars"),
-        *_texts(description="direction, spacing and cover (JSON; names as in the survey's table mats)"),
+        *texts(area_ids="scan areas", item_ids="items of the record that belong to it, separated by commas"),
+        *counts(bar_count="number of bars"),
+        *texts(description="direction, spacing and cover (JSON; names as in the survey's table mats)"),
     ),
 )
 SEAMS = Table(
@@ -337,8 +296,8 @@ SEAMS = Table(
         _SURVEY,
         _LEVEL,
         _SURFACE,
-        *_texts(area_id="one area", area_id_b="the other area"),
-        *_numbers(
+        *texts(area_id="one area", area_id_b="the other area"),
+        *numbers(
             lateral_m="offset across, metres",
             sigma_lateral_m="expected 1-sigma of it, metres",
             depth_offset_m="offset in depth, metres",
@@ -354,7 +313,7 @@ SET_ASIDE = Table(
     (
         Field("set_aside_id", str, "survey and number, as S1/4"),
         _SURVEY,
-        *_texts(
+        *texts(
             layer="items or picks",
             row_id="name in the survey",
             area_id="scan area",
@@ -369,10 +328,10 @@ REVISIONS = Table(
     None,
     "one row for each time that something changed",
     (
-        *_texts(revision="number, as text"),
-        *_texts(recorded_on="date given by the person", by_whom="who", what="what was done, in words"),
-        *_counts(change_count="number of rows that changed"),
-        *_texts(software_version="version of Inslab"),
+        *texts(revision="number, as text"),
+        *texts(recorded_on="date given by the person", by_whom="who", what="what was done, in words"),
+        *counts(change_count="number of rows that changed"),
+        *texts(software_version="version of Inslab"),
     ),
 )
 CHANGES = Table(
@@ -380,10 +339,10 @@ CHANGES = Table(
     None,
     "every change of every row, with the whole row before and after; never changed itself",
     (
-        *_texts(change_id="revision and number, as 3/12", revision="revision it belongs to"),
-        *_texts(table_name="table", row_id="key of the row"),
+        *texts(change_id="revision and number, as 3/12", revision="revision it belongs to"),
+        *texts(table_name="table", row_id="key of the row"),
         Field("action", str, "what happened to the row", ("insert", "update", "delete")),
-        *_texts(before="the row before (JSON)", after="the row after (JSON)"),
+        *texts(before="the row before (JSON)", after="the row after (JSON)"),
     ),
 )
 
@@ -393,19 +352,3 @@ KEPT = (
     *(PENETRATIONS, DOCUMENTS, MATS, SEAMS, SET_ASIDE),
 )
 TABLES: Mapping[str, Table] = {table.name: table for table in (ABOUT, *KEPT, REVISIONS, CHANGES)}
-
-
-def as_markdown() -> str:
-    """The tables of fields as `docs/record.md` shows them."""
-    types = {str: "text", int: "whole number", float: "number", bool: "yes or no"}
-    parts = []
-    for table in TABLES.values():
-        shape = f" ({table.geometry})" if table.geometry else ""
-        parts += [f"### `{table.name}`{shape}", "", f"{table.text[0].upper()}{table.text[1:]}.", ""]
-        parts += ["| field | type | what it says |", "| --- | --- | --- |"]
-        for number, field in enumerate(table.fields):
-            words = f": {', '.join(f'`{word}`' for word in field.domain)}" if field.domain else ""
-            key = " (key)" if number == 0 else ""
-            parts.append(f"| `{field.name}`{key} | {types[field.kind]} | {field.text}{words} |")
-        parts.append("")
-    return "\n".join(parts)

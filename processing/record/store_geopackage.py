@@ -161,7 +161,7 @@ def _make_empty(path: Path, crs_wkt: str) -> None:
                 )
             for table in TABLES.values():
                 options = [
-                    f"DESCRIPTION={table.text}",
+                    f"DESCRIPTION={table.description}",
                     f"IDENTIFIER={table.name}",
                     "FID=fid",
                     f"GEOMETRY_NAME={GEOMETRY}",

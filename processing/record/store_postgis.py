@@ -145,9 +145,9 @@ class PostgisStore(Store):
             )
             if table.geometry:
                 cursor.execute(f"CREATE INDEX ON {name} USING gist ({quoted(GEOMETRY)})")
-            cursor.execute(f"COMMENT ON TABLE {name} IS %s", (table.text,))
+            cursor.execute(f"COMMENT ON TABLE {name} IS %s", (table.description,))
             for field in table.fields:
-                cursor.execute(f"COMMENT ON COLUMN {name}.{quoted(field.name)} IS %s", (field.text,))
+                cursor.execute(f"COMMENT ON COLUMN {name}.{quoted(field.name)} IS %s", (field.says,))
         about = f"{quoted(self.schema)}.about"
         rows = [("schema_version", SCHEMA_VERSION), ("crs_wkt", crs_wkt)]
         cursor.executemany(f"INSERT INTO {about} (name, value) VALUES (%s, %s)", rows)  # noqa: S608  # nosec B608

@@ -16,7 +16,8 @@ from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
 from ..store.geopackage import as_json, read_layer, read_metadata
-from ..store.layers import SURVEY_FOLDER_KEY, software_version
+from ..store.layers import software_version
+from ..store.schema import SURVEY_FOLDER_KEY
 from .merging import SurveyContent
 from .schema import GEOMETRY, OBSERVATIONS, PENETRATIONS
 

@@ -5,7 +5,7 @@ from typing import Iterable
 from ..common.language import tr
 from ..common.words import word
 from ..floor.mats import PlaneMat
-from ..store.item_layers import MATS_TEXT
+from ..store.schema import MATS
 from .page import millimetres, table
 
 
@@ -50,7 +50,7 @@ def mat_section(mats: Iterable[PlaneMat]) -> str:
         *(tr("#Cover mm: mean"), tr("#least"), tr("#5 % below"), tr("#sigma")),
     )
     count = tr("Directions count from the site's x axis anticlockwise. Bar size is not measured.")
-    return f"<h2>{tr('Mats of bars')}</h2>\n{table(heads, rows)}\n<p>{MATS_TEXT} {count}</p>"
+    return f"<h2>{tr('Mats of bars')}</h2>\n{table(heads, rows)}\n<p>{MATS.description} {count}</p>"
 
 
 def _whole(metres: float) -> str:

@@ -242,7 +242,7 @@ def answer_layers(answer: Answer) -> List[Layer]:
 
 def _layer(name: str, rows: Sequence[Mapping], further: Mapping[str, type] = MappingProxyType({})) -> Layer:
     kept = TABLES[name]
-    return Layer(name, kept.geometry, {**kept.columns, **further}, _rows(rows), f"{kept.text}. {cautions.SHORT}")
+    return Layer(name, kept.geometry, {**kept.columns, **further}, _rows(rows), f"{kept.description}. {cautions.SHORT}")
 
 
 def _rows(rows: Sequence[Mapping]) -> List:

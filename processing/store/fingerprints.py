@@ -8,13 +8,13 @@ from pathlib import Path
 from typing import Dict, Iterator, List, Mapping, MutableMapping, Optional, Tuple
 
 from ..common.errors import SurveyError
-from ..common.language import tr
 from ..common.monitor import Monitor
 from ..site.observation_tables import DIRECTIONS_FILE, DISTANCES_FILE, TIES_FILE
 from ..site.walls import WALLS_FILE
 from ..survey.tables import AREAS_FILE, CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE, LINES_FILE, read_lines
 from .geopackage import read_layer
-from .layer import Layer
+from .layer import Layer, layer_of
+from .schema import INPUT_FILES
 
 LINES, PLACES, DEPTHS = "lines", "places", "known depths"
 TABLES = {
@@ -22,7 +22,6 @@ TABLES = {
     PLACES: (CONTROL_POINTS_FILE, TIES_FILE, DIRECTIONS_FILE, DISTANCES_FILE, WALLS_FILE),
     DEPTHS: (KNOWN_DEPTHS_FILE,),
 }
-TABLE = "input_files"
 MISSING = "missing"
 _BLOCK_BYTES = 2**20
 
@@ -83,19 +82,18 @@ def summary(inputs: Inputs) -> Dict[str, str]:
 def input_layer(inputs: Inputs) -> Layer:
     """`input_files`: the files that the latest step read, with their fingerprints."""
     rows = [
-        (None, {"content": group, "file": name, "fingerprint": mark})
+        (None, {INPUT_FILES.content: group, INPUT_FILES.file: name, INPUT_FILES.fingerprint: mark})
         for group, files in inputs.items()
         for name, mark in sorted(files.items())
     ]
-    fields = dict.fromkeys(("content", "file", "fingerprint"), str)
-    return Layer(TABLE, None, fields, rows, tr("Files that the latest step read: BLAKE2b of their content."))
+    return layer_of(INPUT_FILES, rows)
 
 
 def read_inputs(survey_path) -> Dict[str, Dict[str, str]]:
     """The table `input_files` of a survey, in the form of `survey_inputs`."""
     found: Dict[str, Dict[str, str]] = {group: {} for group in TABLES}
-    for _, row in read_layer(survey_path, TABLE):
-        found[row["content"]][row["file"]] = row["fingerprint"]
+    for _, row in read_layer(survey_path, INPUT_FILES.name):
+        found[row[INPUT_FILES.content]][row[INPUT_FILES.file]] = row[INPUT_FILES.fingerprint]
     return found
 
 

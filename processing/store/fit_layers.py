@@ -4,7 +4,6 @@ from typing import Iterable, List, Mapping
 
 import numpy as np
 
-from ..common.language import tr
 from ..floor.coverage import outline
 from ..floor.overlaps import Seam
 from ..floor.placing import plane_of
@@ -14,10 +13,9 @@ from ..site.results import SiteFit
 from ..site.statistics import ellipse
 from ..site.walls import WallLine
 from ..survey.model import ScanArea
-from .layer import Layer
-
-ENLARGEMENT = 50.0
-TEXT = tr("Nothing of this says what is cast in; it says how well the areas fit together.")
+from .layer import Layer, layer_of
+from .schema import ERROR_ELLIPSES, SEAMS, TIES, WALLS
+from .schema_fit import ENLARGEMENT
 
 
 def fit_layers(
@@ -33,11 +31,6 @@ def fit_layers(
 
 
 def _ties(areas: Mapping[str, ScanArea], site_fit: SiteFit, observations: Observations) -> Layer:
-    fields = {
-        **dict.fromkeys(("tie_id", "kind", "source", "area_id", "area_id_b", "level", "surface", "unit"), str),
-        **dict.fromkeys(("residual", "residual_y", "sigma", "standardized", "redundancy", "detectable"), float),
-        "used": bool,
-    }
     ties = {(tie.tie_id, tie.area_ids): tie for tie in observations.ties}
     rows = []
     for found in site_fit.observations:
@@ -47,29 +40,24 @@ def _ties(areas: Mapping[str, ScanArea], site_fit: SiteFit, observations: Observ
         level, surface = plane_of(areas[found.area_ids[0]])
         ratio = np.append(np.abs(found.standardized), 0.0)
         values = {
-            "tie_id": found.name,
-            "kind": found.kind,
-            "source": "survey" if tie is None else tie.source,
-            "area_id": found.area_ids[0],
-            "area_id_b": found.area_ids[1] if len(found.area_ids) > 1 else None,
-            "level": level,
-            "surface": surface,
-            "unit": "rad" if found.kind == "direction" else "m",
-            "residual": found.residual[0],
-            "residual_y": found.residual[1] if len(found.residual) > 1 else None,
-            "sigma": found.sigma[0],
-            "standardized": np.nanmax(ratio),
-            "redundancy": found.redundancy.min(),
-            "detectable": found.detectable.max(),
-            "used": found.used,
+            TIES.tie_id: found.name,
+            TIES.kind: found.kind,
+            TIES.source: "survey" if tie is None else tie.source,
+            TIES.area_id: found.area_ids[0],
+            TIES.area_id_b: found.area_ids[1] if len(found.area_ids) > 1 else None,
+            TIES.level: level,
+            TIES.surface: surface,
+            TIES.unit: "rad" if found.kind == "direction" else "m",
+            TIES.residual: found.residual[0],
+            TIES.residual_y: found.residual[1] if len(found.residual) > 1 else None,
+            TIES.sigma: found.sigma[0],
+            TIES.standardized: np.nanmax(ratio),
+            TIES.redundancy: found.redundancy.min(),
+            TIES.detectable: found.detectable.max(),
+            TIES.used: found.used,
         }
         rows.append((None if tie is None else _middle(tie, site_fit.fits), values))
-    text = tr(
-        "What besides control points fixes the areas: ties between two areas (given, or a straight item that "
-        "both see), known directions, taped distances. Residuals are fitted minus observed; across an item "
-        "there is one, for a point two. "
-    )
-    return Layer("ties", "Point", fields, rows, text + TEXT)
+    return layer_of(TIES, rows)
 
 
 def _middle(tie: Tie, fits: Mapping[str, AreaFit]):
@@ -77,10 +65,6 @@ def _middle(tie: Tie, fits: Mapping[str, AreaFit]):
 
 
 def _ellipses(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Layer:
-    fields = {
-        **dict.fromkeys(("area_id", "level", "surface"), str),
-        **dict.fromkeys(("semi_major_m", "semi_minor_m", "direction_deg", "sigma_xy_m", "enlargement"), float),
-    }
     rows = []
     turn = np.linspace(0.0, 2.0 * np.pi, 37)
     for area_id, area in areas.items():
@@ -94,16 +78,15 @@ def _ellipses(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit]) -> Lay
             along = np.array([np.cos(direction), np.sin(direction)])
             circle = np.outer(np.cos(turn) * major, along) + np.outer(np.sin(turn) * minor, [-along[1], along[0]])
             circle[-1] = circle[0]
-            values = {"area_id": area_id, "level": plane_of(area)[0], "surface": area.surface}
+            values = {
+                ERROR_ELLIPSES.area_id: area_id,
+                ERROR_ELLIPSES.level: plane_of(area)[0],
+                ERROR_ELLIPSES.surface: area.surface,
+            }
             values.update(semi_major_m=major, semi_minor_m=minor, direction_deg=np.degrees(direction))
             values.update(sigma_xy_m=sigma, enlargement=ENLARGEMENT)
             rows.append(([fit.to_site([place])[0] + ENLARGEMENT * circle], values))
-    text = tr(
-        "Ellipses that hold the true place of an area's corners and of its best-known point with 95 % "
-        "probability, drawn {enlargement:.0f} times enlarged; semi-axes in true size. From the fit alone. ",
-        enlargement=ENLARGEMENT,
-    )
-    return Layer("error_ellipses", "Polygon", fields, rows, text + TEXT)
+    return layer_of(ERROR_ELLIPSES, rows)
 
 
 def _spread_out(corners: np.ndarray) -> np.ndarray:
@@ -117,47 +100,38 @@ def _spread_out(corners: np.ndarray) -> np.ndarray:
 
 def seam_layer(areas: Mapping[str, ScanArea], seams: Iterable[Seam]) -> Layer:
     """`seams`: each item that two areas see, and how far apart they put it."""
-    fields = {
-        **dict.fromkeys(("area_id", "area_id_b", "item_id", "item_id_b", "level", "surface"), str),
-        **dict.fromkeys(("lateral_m", "sigma_lateral_m", "lateral_ratio"), float),
-        **dict.fromkeys(("depth_offset_m", "sigma_depth_m", "depth_ratio"), float),
-        "agrees": bool,
-    }
     rows = []
     for seam in seams:
         a, b = seam.pieces
         level, surface = plane_of(areas[a.area_id])
-        values = {"area_id": a.area_id, "area_id_b": b.area_id, "item_id": a.item_id, "item_id_b": b.item_id}
+        values = {
+            SEAMS.area_id: a.area_id,
+            SEAMS.area_id_b: b.area_id,
+            SEAMS.item_id: a.item_id,
+            SEAMS.item_id_b: b.item_id,
+        }
         values.update(level=level, surface=surface, lateral_m=seam.lateral_m, depth_offset_m=seam.depth_m)
         values.update(sigma_lateral_m=seam.sigma_lateral_m, sigma_depth_m=seam.sigma_depth_m, agrees=seam.agrees)
         values.update(lateral_ratio=seam.lateral_ratio, depth_ratio=seam.depth_ratio)
         rows.append((seam.stretch_m, values))
-    text = tr(
-        "Items that two overlapping areas both see: offset of the second area's from the first one's, across "
-        "the item (to the left of the line's direction) and in depth, with the sigma that is expected of it. "
-    )
-    return Layer("seams", "LineString", fields, rows, text + TEXT)
+    return layer_of(SEAMS, rows)
 
 
 def _walls(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit], walls: Iterable[WallLine]) -> Layer:
-    fields = {
-        **dict.fromkeys(("level", "surface", "wall", "elevation", "area_id"), str),
-        **dict.fromkeys(("along_min_m", "along_max_m", "height_min_m", "height_max_m"), float),
-    }
     rows = []
     for line in walls:
         # Drawn with the plan, so it belongs to the level as seen from above.
-        values = {"level": line.level, "surface": "top", "wall": line.wall, "elevation": line.elevation}
+        values = {WALLS.level: line.level, WALLS.surface: "top", WALLS.wall: line.wall, WALLS.elevation: line.elevation}
         rows.append((np.array([line.start_m, line.end_m]), values))
         for area_id, area in areas.items():
             if area.surface == "wall" and area.level == line.elevation and fits[area_id].is_fitted:
                 ends = np.vstack([scan.trace_positions_m()[[0, -1]] for scan in area.lines])
                 (along, low), (along_end, high) = (f(fits[area_id].to_site(ends), axis=0) for f in (np.min, np.max))
-                limits = {"along_min_m": along, "along_max_m": along_end, "height_min_m": low, "height_max_m": high}
-                rows.append((line.to_plan([along, along_end]), {**values, "area_id": area_id, **limits}))
-    text = tr(
-        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there "
-        "lies on the wall's elevation, whose x counts along the wall from its start and whose y counts "
-        "upwards. "
-    )
-    return Layer("walls", "LineString", fields, rows, text + TEXT)
+                limits = {
+                    WALLS.along_min_m: along,
+                    WALLS.along_max_m: along_end,
+                    WALLS.height_min_m: low,
+                    WALLS.height_max_m: high,
+                }
+                rows.append((line.to_plan([along, along_end]), {**values, WALLS.area_id: area_id, **limits}))
+    return layer_of(WALLS, rows)

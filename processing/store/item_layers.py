@@ -7,8 +7,6 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..common import cautions
-from ..common.language import tr
 from ..floor.bridged import find_bridged
 from ..floor.edited_rows import COMPUTED
 from ..floor.mats import PlaneMat
@@ -18,30 +16,9 @@ from ..radar.model import AreaDepths
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .geopackage import as_json
-from .layer import Layer, RowsOf
-from .layers import PLANE
-
-PICK_FIELDS = {
-    **dict.fromkeys(("pick_id", "item_id", "area_item_id", "area_id", "line_id", "level", "surface"), str),
-    **dict.fromkeys(("depth_m", "sigma_xy_m", "sigma_along_m", "sigma_depth_m"), float),
-    "polarity": int,
-    **dict.fromkeys(("strength_db", "polarization_ratio_db", "local_x_m", "local_y_m"), float),
-    "source": str,
-}
-ITEM_FIELDS = {
-    **dict.fromkeys(("item_id", "kind"), str),
-    **dict.fromkeys(
-        ("kind_confidence", "confidence", "depth_min_m", "depth_max_m", "sigma_xy_m", "sigma_depth_m"), float
-    ),
-    "pick_count": int,
-    **dict.fromkeys(("area_ids", "level", "surface", "status", "source"), str),
-    **dict.fromkeys((f"p_{kind}" for kind in KINDS), float),
-    "length_m": float,
-    **dict.fromkeys(("other_face_min_m", "other_face_max_m", "sigma_other_face_m"), float),
-    "reasons": str,
-    "flag": str,
-    "local_geometry": str,
-}
+from .layer import Layer, RowsOf, layer_of
+from .schema import AREA_DEPTHS, AREA_ITEMS, BRIDGED, ITEMS, MATS, PICKS
+from .table_schema import Table
 
 
 def pick_layer(
@@ -57,7 +34,7 @@ def pick_layer(
         if not isinstance(pick, Pick):
             return pick
         area, fit = areas[pick.area_id], fits[pick.area_id]
-        values = {name: getattr(pick, name) for name in PICK_FIELDS if hasattr(pick, name)}
+        values = {name: getattr(pick, name) for name in PICKS.columns if hasattr(pick, name)}
         values.update(source=COMPUTED, level=area.level, surface=area.surface, local_x_m=pick.x_m, local_y_m=pick.y_m)
         values.update(sigma_xy_m=sigma_of_pick(pick, fits), area_item_id=pick.item_id)
         values.update(item_id=joined_as.get(pick.item_id, pick.item_id))
@@ -65,8 +42,7 @@ def pick_layer(
         return here, values
 
     rows = RowsOf([*picks, *drawn], row_of)
-    fields = {**PICK_FIELDS, **_further(PICK_FIELDS, [values for _, values in drawn])}
-    return Layer("picks", "PointZ", fields, rows, tr("Where an item was seen on one line. ") + PLANE + cautions.SHORT)
+    return layer_of(PICKS, rows, _further(PICKS, [values for _, values in drawn]))
 
 
 def item_layer(
@@ -86,7 +62,7 @@ def item_layer(
     for item in items:
         area = areas[item.area_ids[0]]
         line = item.vertices_m * [1.0, 1.0, -1.0]
-        values = {name: getattr(item, name) for name in ITEM_FIELDS if hasattr(item, name)}
+        values = {name: getattr(item, name) for name in ITEMS.columns if hasattr(item, name)}
         values.update({f"p_{kind}": item.kind_probabilities.get(kind, 0.0) for kind in KINDS})
         values.update(
             depth_min_m=item.vertices_m[:, 2].min(),
@@ -103,24 +79,17 @@ def item_layer(
         values.update(by_hand.get(item.item_id, {}))
         if not fits[area.area_id].is_fitted:
             points = ", ".join(" ".join(f"{number:.4f}" for number in point) for point in line)
-            values["local_geometry"], line = f"LINESTRING Z ({points})", None
+            values[ITEMS.local_geometry], line = f"LINESTRING Z ({points})", None
         rows.append((line, values))
-    fields = {**ITEM_FIELDS, **_further(ITEM_FIELDS, by_hand.values())}
-    return Layer(
-        "items",
-        "LineStringZ",
-        fields,
-        rows,
-        tr("Items found; Z is minus the depth to the top. ") + PLANE + cautions.SHORT,
-    )
+    return layer_of(ITEMS, rows, _further(ITEMS, by_hand.values()))
 
 
-def _further(fields: Mapping[str, type], rows: Iterable[Mapping]) -> Dict[str, type]:
+def _further(table: Table, rows: Iterable[Mapping]) -> Dict[str, type]:
     """Columns that a surveyor added, and their types."""
     found: Dict[str, type] = {}
     for values in rows:
         for name, value in values.items():
-            if name not in fields and value is not None:
+            if name not in table.columns and value is not None:
                 found.setdefault(name, type(value) if type(value) in (str, int, float, bool) else str)
     return found
 
@@ -132,53 +101,39 @@ def _from_other_face(item: Item, area: ScanArea, depths: Mapping[str, AreaDepths
     slab = min(known, key=lambda one: one.sigma_thickness_m)
     from_face = slab.thickness_m - item.vertices_m[:, 2]
     return {
-        "other_face_min_m": from_face.min(),
-        "other_face_max_m": from_face.max(),
-        "sigma_other_face_m": float(np.hypot(slab.sigma_thickness_m, item.sigma_depth_m)),
+        ITEMS.other_face_min_m: from_face.min(),
+        ITEMS.other_face_max_m: from_face.max(),
+        ITEMS.sigma_other_face_m: float(np.hypot(slab.sigma_thickness_m, item.sigma_depth_m)),
     }
 
 
 def area_item_layer(items: Iterable[Item]) -> Layer:
     """`area_items`: what each area for itself shows, in its local grid, from which items are placed and joined."""
-    fields = {
-        **dict.fromkeys(("item_id", "area_id"), str),
-        **dict.fromkeys(("confidence", "sigma_xy_m", "sigma_depth_m"), float),
-        "pick_count": int,
-        **dict.fromkeys(("reasons", "kind_probabilities", "vertices_m"), str),
-    }
     rows = []
     for item in items:
-        values = {name: getattr(item, name) for name in fields if hasattr(item, name)}
+        values = {name: getattr(item, name) for name in AREA_ITEMS.columns if hasattr(item, name)}
         values.update(area_id=item.area_ids[0], kind_probabilities=as_json(item.kind_probabilities))
         values.update(vertices_m=json.dumps(item.vertices_m.tolist()))
         rows.append((None, values))
-    text = tr("Items of each area before they were joined; vertices are local x, y and depth, metres.")
-    return Layer("area_items", None, fields, rows, text)
+    return layer_of(AREA_ITEMS, rows)
 
 
 def area_depth_layer(depths: Mapping[str, AreaDepths]) -> Layer:
     """`area_depths`: what the echoes of each area say of the slab."""
-    numbers = ("reliable_m", "thickness_m", "sigma_thickness_m")
-    fields = {"area_id": str, **dict.fromkeys(numbers, float), "shallow_cells": str}
     rows = [
         (
             None,
             {
-                "area_id": area_id,
-                **{name: getattr(own, name) for name in numbers},
-                "shallow_cells": json.dumps([astuple(cell) for cell in own.shallow]),
+                AREA_DEPTHS.area_id: area_id,
+                AREA_DEPTHS.reliable_m: own.reliable_m,
+                AREA_DEPTHS.thickness_m: own.thickness_m,
+                AREA_DEPTHS.sigma_thickness_m: own.sigma_thickness_m,
+                AREA_DEPTHS.shallow_cells: json.dumps([astuple(cell) for cell in own.shallow]),
             },
         )
         for area_id, own in depths.items()
     ]
-    text = tr("Depth to which each area counts as scanned, and slab thickness where it is known.")
-    return Layer("area_depths", None, fields, rows, text)
-
-
-_BRIDGED_FIELDS = {
-    **dict.fromkeys(("item_id", "level", "surface"), str),
-    **dict.fromkeys(("length_m", "depth_min_m", "depth_max_m", "sigma_depth_m"), float),
-}
+    return layer_of(AREA_DEPTHS, rows)
 
 
 def bridged_layer(
@@ -201,45 +156,24 @@ def bridged_layer(
             continue
         for stretch in find_bridged(item.vertices_m, np.array(places.get(item.item_id, []))):
             values = {
-                "item_id": item.item_id,
-                "level": area.level,
-                "surface": area.surface,
-                "length_m": float(np.sum(np.linalg.norm(np.diff(stretch, axis=0), axis=1))),
-                "depth_min_m": float(stretch[:, 2].min()),
-                "depth_max_m": float(stretch[:, 2].max()),
-                "sigma_depth_m": item.sigma_depth_m,
+                BRIDGED.item_id: item.item_id,
+                BRIDGED.level: area.level,
+                BRIDGED.surface: area.surface,
+                BRIDGED.length_m: float(np.sum(np.linalg.norm(np.diff(stretch, axis=0), axis=1))),
+                BRIDGED.depth_min_m: float(stretch[:, 2].min()),
+                BRIDGED.depth_max_m: float(stretch[:, 2].max()),
+                BRIDGED.sigma_depth_m: item.sigma_depth_m,
             }
             rows.append((stretch * [1.0, 1.0, -1.0], values))
-    words = tr("Stretches of items that no line saw: interpolated, not observed.") + " "
-    return Layer("bridged", "LineStringZ", _BRIDGED_FIELDS, rows, words + cautions.SHORT)
-
-
-MATS_TEXT = tr(
-    "Families of at least three parallel bars. Spacing is measured between the bars' lines every 50 mm along "
-    "the mat, a lap counting as one bar. Cover is the depth from the scanned surface to the top of the bars, "
-    "every 50 mm along each: mean, least, and what 5 % of the bars' length falls below. Bars that were not "
-    "found are missing here too."
-)
-
-
-_MAT_NUMBERS = (
-    *("direction_deg", "spacing_mean_m", "spacing_min_m", "spacing_max_m", "sigma_spacing_m"),
-    *("cover_mean_m", "cover_min_m", "cover_q05_m", "sigma_cover_m", "length_m"),
-)
+    return layer_of(BRIDGED, rows)
 
 
 def mat_layer(mats: Iterable[PlaneMat]) -> Layer:
     """`mats`, one row a family of bars."""
-    fields = {
-        **dict.fromkeys(("mat_id", "level", "surface", "area_ids"), str),
-        "bar_count": int,
-        **dict.fromkeys(_MAT_NUMBERS, float),
-        "item_ids": str,
-    }
     rows = []
     for one in mats:
-        values = {name: getattr(one.mat, name) for name in _MAT_NUMBERS}
+        values = {name: getattr(one.mat, name) for name, kind in MATS.columns.items() if kind is float}
         values.update(mat_id=one.mat_id, level=one.level, surface=one.surface, bar_count=len(one.mat.item_ids))
         values.update(area_ids=",".join(one.mat.area_ids), item_ids=",".join(one.mat.item_ids))
         rows.append((None, values))
-    return Layer("mats", None, fields, rows, MATS_TEXT)
+    return layer_of(MATS, rows)

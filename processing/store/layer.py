@@ -2,11 +2,13 @@
 
 import math
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Callable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
 from ..common.packages import import_gdal
+from .table_schema import Table
 
 GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
 
@@ -32,6 +34,13 @@ class Layer:
     fields: Mapping[str, type]
     rows: Sequence[Tuple[object, Mapping]] = field(repr=False)
     description: str = ""
+
+
+def layer_of(
+    table: Table, rows: Sequence[Tuple[object, Mapping]], further: Mapping[str, type] = MappingProxyType({})
+) -> Layer:
+    """Rows as a layer with the fields and texts of `table`; `further` fields come after those."""
+    return Layer(table.name, table.geometry, {**table.columns, **further}, rows, table.full_description)
 
 
 class RowsOf(Sequence):

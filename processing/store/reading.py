@@ -16,7 +16,21 @@ from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from ..survey.model import Finding, Survey
 from ..survey.read import read_survey
 from .geopackage import read_layer, read_metadata
-from .layers import CRS_KEY, RELATIVE_FOLDER_KEY, SAMPLE_INTERVAL_KEY, SURVEY_FOLDER_KEY
+from .schema import (
+    AREA_DEPTHS,
+    AREA_ITEMS,
+    CONTROL_POINTS,
+    CRS_KEY,
+    FINDINGS,
+    PICKS,
+    RASTERS,
+    RELATIVE_FOLDER_KEY,
+    RUN_LOG,
+    SAMPLE_INTERVAL_KEY,
+    SCAN_AREAS,
+    SURVEY_FOLDER_KEY,
+    WAVE_SPEEDS,
+)
 
 TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
 
@@ -58,22 +72,22 @@ def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
 
 def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
     """Wave speeds by area id from the layer `wave_speeds`; empty where there is none."""
-    rows = [values for _, values in read_layer(survey_path, "wave_speeds")]
-    areas = {values["area_id"]: values for _, values in read_layer(survey_path, "scan_areas")}
+    rows = [values for _, values in read_layer(survey_path, WAVE_SPEEDS.name)]
+    areas = {values[WAVE_SPEEDS.area_id]: values for _, values in read_layer(survey_path, SCAN_AREAS.name)}
     return {
-        row["area_id"]: WaveSpeed(
-            row["area_id"],
-            row["speed_m_ns"],
-            row["sigma_m_ns"],
-            row["time_zero_ns"],
-            row["sigma_time_zero_ns"],
-            row["method"],
-            row["correlation"] or 0.0,
-            tuple((row["warnings"] or "").splitlines()),
-            focus_speed_m_ns=_or_nan(row["focus_speed_m_ns"]),
-            focus_sigma_m_ns=_or_nan(row["focus_sigma_m_ns"]),
-            pulse_phase_rad=row.get("pulse_phase_rad") or 0.0,  # surveys of earlier versions have none
-            antenna_separation_m=areas.get(row["area_id"], {}).get("antenna_separation_m") or 0.0,
+        row[WAVE_SPEEDS.area_id]: WaveSpeed(
+            row[WAVE_SPEEDS.area_id],
+            row[WAVE_SPEEDS.speed_m_ns],
+            row[WAVE_SPEEDS.sigma_m_ns],
+            row[WAVE_SPEEDS.time_zero_ns],
+            row[WAVE_SPEEDS.sigma_time_zero_ns],
+            row[WAVE_SPEEDS.method],
+            row[WAVE_SPEEDS.correlation] or 0.0,
+            tuple((row[WAVE_SPEEDS.warnings] or "").splitlines()),
+            focus_speed_m_ns=_or_nan(row[WAVE_SPEEDS.focus_speed_m_ns]),
+            focus_sigma_m_ns=_or_nan(row[WAVE_SPEEDS.focus_sigma_m_ns]),
+            pulse_phase_rad=row.get(WAVE_SPEEDS.pulse_phase_rad) or 0.0,  # surveys of earlier versions have none
+            antenna_separation_m=areas.get(row[WAVE_SPEEDS.area_id], {}).get("antenna_separation_m") or 0.0,
         )
         for row in rows
     }
@@ -86,9 +100,9 @@ def _or_nan(value: Optional[float]) -> float:
 def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
     """Where the areas lie, as the latest fit left it in `scan_areas` and `control_points`."""
     points: Dict[Tuple[str, str], Mapping] = {}
-    for _, row in read_layer(survey_path, "control_points"):
-        points[row["area_id"], row["point_id"]] = row
-    rows = {row["area_id"]: row for _, row in read_layer(survey_path, "scan_areas")}
+    for _, row in read_layer(survey_path, CONTROL_POINTS.name):
+        points[row[SCAN_AREAS.area_id], row["point_id"]] = row
+    rows = {row[SCAN_AREAS.area_id]: row for _, row in read_layer(survey_path, SCAN_AREAS.name)}
     return {
         area.area_id: _fit_of(
             rows[area.area_id],
@@ -100,99 +114,111 @@ def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
 
 def read_places(survey_path) -> Dict[str, AreaFit]:
     """Where the areas lie, by area id, without their control points."""
-    return {row["area_id"]: _fit_of(row, ()) for _, row in read_layer(survey_path, "scan_areas")}
+    return {row[SCAN_AREAS.area_id]: _fit_of(row, ()) for _, row in read_layer(survey_path, SCAN_AREAS.name)}
 
 
 def _fit_of(row: Mapping, points: Tuple[PointFit, ...]) -> AreaFit:
-    mirrored = row["surface"] == "soffit"
-    if row["status"] != FITTED:
-        return AreaFit(row["area_id"], NOT_POSITIONED, mirrored=mirrored, points=points)
-    exact = json.loads(row["fit"])
+    mirrored = row[SCAN_AREAS.surface] == "soffit"
+    if row[SCAN_AREAS.status] != FITTED:
+        return AreaFit(row[SCAN_AREAS.area_id], NOT_POSITIONED, mirrored=mirrored, points=points)
+    exact = json.loads(row[SCAN_AREAS.fit])
     return AreaFit(
-        row["area_id"],
+        row[SCAN_AREAS.area_id],
         FITTED,
         exact["rotation_rad"],
         np.array(exact["shift_m"]),
         mirrored,
         np.array(exact["centroid_m"]),
         np.array(exact["covariance"]),
-        row["sigma0"],
-        row["degrees_of_freedom"] or 0.0,
+        row[SCAN_AREAS.sigma0],
+        row[SCAN_AREAS.degrees_of_freedom] or 0.0,
         points,
         scale=exact["scale"],
     )
 
 
 def _point_fit(point_id: str, row: Optional[Mapping]) -> PointFit:
-    if row is None or row["residual_x_m"] is None:
+    if row is None or row[CONTROL_POINTS.residual_x_m] is None:
         return PointFit(point_id, False)
     residual, redundancy, detectable = (
         np.array([row[f"{name}_{axis}{unit}"] for axis in "xy"], float)
         for name, unit in (("residual", "_m"), ("redundancy", ""), ("detectable", "_m"))
     )
-    return PointFit(point_id, bool(row["used"]), residual, redundancy, row["standardized"], detectable)
+    return PointFit(
+        point_id, bool(row[CONTROL_POINTS.used]), residual, redundancy, row[CONTROL_POINTS.standardized], detectable
+    )
 
 
 def read_picks(survey_path) -> List[Pick]:
     """Picks in their areas' local grids, with the ids of the areas' own items; without those that lack a place on a line."""
-    needed = ("area_id", "line_id", "local_x_m", "local_y_m", "depth_m", "sigma_along_m", "sigma_depth_m")
-    rows = [row for _, row in read_layer(survey_path, "picks")]
+    needed = (
+        PICKS.area_id,
+        PICKS.line_id,
+        PICKS.local_x_m,
+        PICKS.local_y_m,
+        PICKS.depth_m,
+        PICKS.sigma_along_m,
+        PICKS.sigma_depth_m,
+    )
+    rows = [row for _, row in read_layer(survey_path, PICKS.name)]
     return [pick_of(row) for row in rows if all(row[name] is not None for name in needed)]
 
 
 def pick_of(row: Mapping) -> Pick:
     """The pick that a row of `picks` holds."""
     return Pick(
-        row["pick_id"],
-        row["area_item_id"],
-        row["area_id"],
-        row["line_id"],
-        row["local_x_m"],
-        row["local_y_m"],
-        row["depth_m"],
-        row["sigma_along_m"],
-        row["sigma_depth_m"],
-        row["polarity"] or 0,
-        _or_nan(row["strength_db"]),
-        _or_nan(row["polarization_ratio_db"]),
+        row[PICKS.pick_id],
+        row[PICKS.area_item_id],
+        row[PICKS.area_id],
+        row[PICKS.line_id],
+        row[PICKS.local_x_m],
+        row[PICKS.local_y_m],
+        row[PICKS.depth_m],
+        row[PICKS.sigma_along_m],
+        row[PICKS.sigma_depth_m],
+        row[PICKS.polarity] or 0,
+        _or_nan(row[PICKS.strength_db]),
+        _or_nan(row[PICKS.polarization_ratio_db]),
     )
 
 
 def read_joined_ids(survey_path) -> Dict[str, str]:
     """The areas' own item ids, as picks and `area_items` have them, to those of the layer `items`."""
-    rows = [row for _, row in read_layer(survey_path, "picks")]
-    return {row["area_item_id"]: row["item_id"] for row in rows if row["area_item_id"] and row["item_id"]}
+    rows = [row for _, row in read_layer(survey_path, PICKS.name)]
+    return {
+        row[PICKS.area_item_id]: row[PICKS.item_id] for row in rows if row[PICKS.area_item_id] and row[PICKS.item_id]
+    }
 
 
 def read_area_items(survey_path) -> List[Item]:
     """Items of each area for itself, in its local grid."""
     return [
         Item(
-            row["item_id"],
-            (row["area_id"],),
-            np.array(json.loads(row["vertices_m"])),
-            json.loads(row["kind_probabilities"]),
-            row["confidence"],
-            row["sigma_xy_m"],
-            row["sigma_depth_m"],
-            row["pick_count"],
-            row["reasons"] or "",
+            row[AREA_ITEMS.item_id],
+            (row[AREA_ITEMS.area_id],),
+            np.array(json.loads(row[AREA_ITEMS.vertices_m])),
+            json.loads(row[AREA_ITEMS.kind_probabilities]),
+            row[AREA_ITEMS.confidence],
+            row[AREA_ITEMS.sigma_xy_m],
+            row[AREA_ITEMS.sigma_depth_m],
+            row[AREA_ITEMS.pick_count],
+            row[AREA_ITEMS.reasons] or "",
         )
-        for _, row in read_layer(survey_path, "area_items")
+        for _, row in read_layer(survey_path, AREA_ITEMS.name)
     ]
 
 
 def read_area_depths(survey_path) -> Dict[str, AreaDepths]:
     """What the echoes of each area say of the slab, by area id."""
     return {
-        row["area_id"]: AreaDepths(
-            row["reliable_m"],
-            row["thickness_m"],
-            row["sigma_thickness_m"],
+        row[AREA_DEPTHS.area_id]: AreaDepths(
+            row[AREA_DEPTHS.reliable_m],
+            row[AREA_DEPTHS.thickness_m],
+            row[AREA_DEPTHS.sigma_thickness_m],
             # Surveys of earlier versions do not have this column.
-            tuple(ShallowCell(*cell) for cell in json.loads(row.get("shallow_cells") or "[]")),
+            tuple(ShallowCell(*cell) for cell in json.loads(row.get(AREA_DEPTHS.shallow_cells) or "[]")),
         )
-        for _, row in read_layer(survey_path, "area_depths")
+        for _, row in read_layer(survey_path, AREA_DEPTHS.name)
     }
 
 
@@ -216,15 +242,15 @@ def read_crs_wkt(path) -> str:
 def read_findings(survey_path, but_of: Collection[str] = ()) -> List[Finding]:
     """The rows of `findings`, in order, without those found at one of `but_of`."""
     return [
-        Finding(row["severity"], row["where_found"], row["text"])
-        for _, row in read_layer(survey_path, "findings")
-        if row["where_found"] not in but_of
+        Finding(row[FINDINGS.severity], row[FINDINGS.where_found], row[FINDINGS.text])
+        for _, row in read_layer(survey_path, FINDINGS.name)
+        if row[FINDINGS.where_found] not in but_of
     ]
 
 
 def read_run_log(survey_path) -> List[Mapping]:
     """The rows of `run_log`, in order."""
-    return [values for _, values in read_layer(survey_path, "run_log")]
+    return [values for _, values in read_layer(survey_path, RUN_LOG.name)]
 
 
 def read_raster_paths(survey_path) -> List[Path]:
@@ -232,7 +258,7 @@ def read_raster_paths(survey_path) -> List[Path]:
     survey_path = Path(survey_path)
     if not survey_path.is_file():
         return []
-    found = (raster_path(survey_path, values["path"]) for _, values in read_layer(survey_path, "rasters"))
+    found = (raster_path(survey_path, values[RASTERS.path]) for _, values in read_layer(survey_path, RASTERS.name))
     return [path for path in found if path is not None]
 
 

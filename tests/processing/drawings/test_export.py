@@ -15,7 +15,7 @@ from inslab.processing.reports.plane_content import DrawingChoice, GridChange, r
 from inslab.processing.site.crs import GridTie, tied_crs_wkt
 from inslab.processing.steps.exportdrawing import export_drawing_step
 from inslab.processing.store.geopackage import read_layer, read_metadata, restamp
-from inslab.processing.store.layers import CRS_KEY
+from inslab.processing.store.schema import CRS_KEY
 
 HOLES = [
     ((1.1, 1.0), {"penetration_id": "P1", "diameter_m": 0.1, "verdict": "hits"}),

@@ -185,16 +185,16 @@ def test_the_geopackage_is_one_that_gdal_reads(tmp_path):
 
 
 def test_items_hold_every_field_of_a_surveys_items():
-    from inslab.processing.store.item_layers import ITEM_FIELDS
+    from inslab.processing.store.schema import ITEMS
 
     columns = TABLES["items"].columns
-    assert {name: columns.get(name) for name in ITEM_FIELDS} == ITEM_FIELDS
+    assert {name: columns.get(name) for name in ITEMS.columns} == ITEMS.columns
 
 
 def test_every_table_and_field_is_described():
     for table in TABLES.values():
-        assert table.text
-        assert all(field.text for field in table.fields)
+        assert table.description
+        assert all(field.says for field in table.fields)
         assert table.fields[0].kind is str
         assert len(table.columns) == len(table.fields)
 
@@ -236,10 +236,10 @@ def test_a_password_never_stands_in_a_message(postgis):
 
 
 def test_the_page_of_fields_is_that_of_the_schema():
-    from inslab.processing.record.schema import as_markdown
+    from inslab.processing.store.table_schema import as_markdown
 
     page = (TESTS.parent / "docs" / "record.md").read_text(encoding="utf-8")
-    assert page.endswith(as_markdown())
+    assert page.endswith(as_markdown(TABLES.values()))
 
 
 def test_a_tied_record_is_made_where_gdal_raises(tmp_path):
