@@ -9,8 +9,8 @@ UNKNOWN = tr(
 )
 SIZE = tr("The size of a bar, tendon or conduit is not measured.")
 UNCERTAINTY = tr(
-    "Positions and depths are estimates with the stated 1-sigma uncertainty; depths depend on the estimated "
-    "wave speed and count from the scanned surface to the top of the object."
+    "Positions and depths are estimates with the stated 1-sigma uncertainty; depths depend on the estimated wave "
+    "speed and are measured from the scanned surface to the top of the object."
 )
 KIND = tr("The kind of an item is an interpretation of its echoes, not an observation of the object.")
 DECISION = tr(

@@ -29,7 +29,7 @@ class Cancelled(InslabError):
 def disk_is_full(path) -> ProcessingError:
     """The error for a file that did not fit on its disk."""
     return ProcessingError(
-        tr("{path} cannot be written, because the disk is full; make room, then run this again.", path=path)
+        tr("{path} cannot be written, because the disk is full; free some space, then run this again.", path=path)
     )
 
 

@@ -10,9 +10,9 @@ def missing_packages(*names: str) -> MissingPackageError:
     """The error that says which Python packages a step lacks, and how each system gets them."""
     return MissingPackageError(
         tr(
-            "This step needs Python packages that this QGIS lacks: {names}. Install them (Windows: {files} in the "
-            "OSGeo4W setup; macOS: 'pip3 install {words}' with the pip3 that lies in QGIS.app/Contents/MacOS/bin; Linux: the "
-            "distribution's {files}) and start QGIS again.",
+            "This step needs Python packages that are not installed: {names}. Install them (Windows: {files} in the "
+            "OSGeo4W setup; macOS: 'pip3 install {words}' with the pip3 in QGIS.app/Contents/MacOS/bin; Linux: the "
+            "distribution's {files}) and restart QGIS.",
             names=tr(" and ").join(names),
             files=" ".join(f"python3-{name}" for name in names),
             words=" ".join(names),
@@ -38,8 +38,8 @@ def import_gdal():
     except ImportError as error:
         raise MissingPackageError(
             tr(
-                "Layers and polygons need GDAL's Python module (osgeo), which QGIS brings; run Inslab with QGIS's own Python or "
-                "install it (Debian: python3-gdal)."
+                "Layers and polygons need GDAL's Python module (osgeo), which comes with QGIS; run Inslab with "
+                "QGIS's own Python or install it (Debian: python3-gdal)."
             )
         ) from error
     return gdal, ogr, osr
@@ -52,7 +52,7 @@ def import_pyproj():
     except ImportError as error:
         raise MissingPackageError(
             tr(
-                "Tying a site grid needs the Python package pyproj, which QGIS brings; run Inslab with QGIS's "
+                "Tying a site grid needs the Python package pyproj, which comes with QGIS; run Inslab with QGIS's "
                 "own Python or install it (Debian: python3-pyproj)."
             )
         ) from error

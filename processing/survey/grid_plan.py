@@ -100,9 +100,9 @@ def check_plan(plan: GridPlan) -> List[str]:
     for name, kind in tables.AREA_COLUMNS.items():
         said += tables.cell_problems(name, getattr(area, name), kind)
     if not all(0.0 < side <= 1000.0 for side in plan.size_m):
-        said.append(tr("The grid must be longer than 0 and no longer than 1000 m, both ways."))
+        said.append(tr("Both sides of the grid must be longer than 0 m and no longer than 1000 m."))
     if not plan.sets:
-        said.append(tr("There is no direction with lines."))
+        said.append(tr("Neither direction has lines."))
     return said + [sentence for lines in plan.sets for sentence in _check_set(plan, lines)]
 
 
@@ -114,7 +114,7 @@ def _check_set(plan: GridPlan, lines: LineSet) -> List[str]:
         return [tr("The spacing of the lines along {direction} must be above zero.", direction=along)]
     width, count = plan.size_m[1 if along == "x" else 0], line_count(plan, lines)
     if not 0 < count <= MOST_LINES:
-        text = tr("The grid holds {count} lines along {direction}; one is the least, {most} the most.")
+        text = tr("The grid has {count} lines along {direction}; it needs at least one and may have at most {most}.")
         return [text.format(count=count, direction=along, most=MOST_LINES)]
     if lines.first_offset_m < 0.0 or lines.first_offset_m + (count - 1) * lines.spacing_m > width + _SLACK_M:
         text = tr("{count} lines along {direction}, the first at {first} m, do not fit into {width} m.")
@@ -191,7 +191,7 @@ def count_sentence(lines: Sequence[PlannedLine], files: Sequence[Path]) -> str:
     """What to do where lines and files are not equally many; empty where they are."""
     if len(lines) == len(files):
         return ""
-    text = tr("The grid has {lines} lines (each dipole axis counted), and there are {files} files: ")
+    text = tr("The grid has {lines} lines (counting each dipole axis), but there are {files} files: ")
     more = tr("correct the grid, or choose fewer files.")
     fewer = tr("correct the grid, or add the files that are missing; lines without a file are left out.")
     return text.format(lines=len(lines), files=len(files)) + (more if len(files) > len(lines) else fewer)
@@ -241,9 +241,14 @@ def check_together(checks: Iterable[FileCheck]) -> Dict[int, str]:
         if one.problem:
             continue
         if (one.sample_count, one.sample_interval_ns) != sampling:
-            said[position] = tr("It was recorded with other settings than most: another number of samples or interval.")
+            said[position] = tr(
+                "Its settings differ from those of most files: the number of samples or the sample interval."
+            )
         elif abs(one.spacing_m - spacing) > 0.05 * spacing:
-            text = tr("Its traces would be {spacing} mm apart where most are {usual} mm: is it as long as the grid?")
+            text = tr(
+                "Its traces would be {spacing} mm apart, those of most files {usual} mm: is the line as long "
+                "as the grid?"
+            )
             said[position] = text.format(spacing=f"{1000 * one.spacing_m:.2f}", usual=f"{1000 * spacing:.2f}")
     return said
 

@@ -45,9 +45,9 @@ def check_sampling(file: str, header: LineHeader, area: ScanArea) -> None:
         return
     raise SurveyError(
         tr(
-            "{file}: a sample interval of {interval_ns:g} ns was read from {interval_source}, which is absurd "
-            "for radar ({reason}); give the right sample interval in ns as the run's parameter, which overrides "
-            "the file.",
+            "{file}: a sample interval of {interval_ns:g} ns was read from {interval_source}, which is not plausible "
+            "for radar ({reason}); set the correct one in ns in the parameter 'Sample interval', which overrides the "
+            "file.",
             file=file,
             interval_ns=interval_ns,
             interval_source=header.interval_source,
@@ -60,15 +60,15 @@ def check_spacing(file: str, line: ScanLine, area: ScanArea) -> List[str]:
     """Warnings on the spacing of traces; raises `SurveyError` where the trace count cannot fit the line."""
     if line.trace_count < 2:
         raise SurveyError(
-            tr("{file} holds {trace_count} trace; a line needs at least two.", file=file, trace_count=line.trace_count)
+            tr("{file} has {trace_count} trace; a line needs at least two.", file=file, trace_count=line.trace_count)
         )
     spacing_m = line.length_m / (line.trace_count - 1)
     low, high = _SPACING_LIMITS_M
     if not low <= spacing_m <= high:
         raise SurveyError(
             tr(
-                "{file} holds {trace_count} traces for a line of {length_m:g} m, one each {spacing:.3g} mm; "
-                "check the file, and start and end in the table (metres).",
+                "{file} has {trace_count} traces for a line of {length_m:g} m, one every {spacing:.3g} mm; check the "
+                "file, and the start and end in the table (metres).",
                 file=file,
                 trace_count=line.trace_count,
                 length_m=line.length_m,
@@ -105,15 +105,14 @@ def choose_positions(
     if max(off_m) > tolerance_m:
         turned_m = [float(np.hypot(*(positions_m[at] - point))) for at, point in ((-1, start_m), (0, end_m))]
         hint = (
-            tr("; it runs from the table's end to its start, check the direction")
+            tr("; they run from the table's end to its start: check the direction")
             if max(turned_m) <= tolerance_m
             else ""
         )
         return None, [
             tr(
-                "the trace positions in the file begin {start:.4g} m from the table's start and end {end:.4g} "
-                "m from its end; they are not used, traces are spread evenly between the table's start and "
-                "end{hint}.",
+                "the trace positions in the file begin {start:.4g} m from the table's start and end {end:.4g} m from "
+                "its end; they are not used, and traces are spaced evenly between the table's start and end{hint}.",
                 start=off_m[0],
                 end=off_m[1],
                 hint=hint,
@@ -124,8 +123,8 @@ def choose_positions(
         trace = int(np.argmax(steps < -1e-9)) + 2
         return None, [
             tr(
-                "the trace positions in the file go backwards at trace {trace}; they are not used, traces are "
-                "spread evenly between the table's start and end.",
+                "the trace positions in the file go backwards at trace {trace}; they are not used, and traces are "
+                "spaced evenly between the table's start and end.",
                 trace=trace,
             )
         ]
@@ -145,7 +144,7 @@ def compare_lines(lines: Iterable[ScanLine]) -> List[Tuple[str, str]]:
                 (
                     line.name,
                     tr(
-                        "it has {sample_count} samples of {sample_interval_ns:g} ns where line {name} has "
+                        "it has {sample_count} samples of {sample_interval_ns:g} ns, but line {name} has "
                         "{other_count} of {other_interval_ns:g} ns.",
                         sample_count=line.sample_count,
                         sample_interval_ns=line.sample_interval_ns,
@@ -161,7 +160,7 @@ def compare_lines(lines: Iterable[ScanLine]) -> List[Tuple[str, str]]:
                 (
                     line.name,
                     tr(
-                        "it has {trace_count} traces where {name}, the same pass, has {other_count}.",
+                        "it has {trace_count} traces, but {name}, the same pass, has {other_count}.",
                         trace_count=line.trace_count,
                         name=other.name,
                         other_count=other.trace_count,

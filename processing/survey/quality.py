@@ -25,14 +25,14 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
     low, high = traces.min(axis=1), traces.max(axis=1)
     dead = low == high
     if dead.all():
-        return [("error", tr("every trace is dead: it holds one and the same value throughout."))]
+        return [("error", tr("every trace is dead: its value is the same throughout."))]
     found = []
     if dead.any():
         found.append(
             (
                 "warning",
                 tr(
-                    "{dead} of {count} traces are dead (one value throughout), the first is trace {first}.",
+                    "{dead} of {count} traces are dead (one value throughout); the first is trace {first}.",
                     dead=dead.sum(),
                     count=len(traces),
                     first=_first(dead),
@@ -46,8 +46,8 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
             (
                 "warning",
                 tr(
-                    "{clipped} of {count} traces are clipped at {low:g} or {high:g}: the receiver was overdriven, "
-                    "and echo strength there is too small.",
+                    "{clipped} of {count} traces are clipped at {low:g} or {high:g}: the receiver was overdriven, so "
+                    "echo strength there is too low.",
                     clipped=clipped.sum(),
                     count=len(traces),
                     low=low.min(),
@@ -62,7 +62,7 @@ def _describe_not_finite(traces: np.ndarray) -> str:
     bad = ~np.isfinite(traces)
     trace, sample = np.argwhere(bad)[0] + 1
     return tr(
-        "{bad} samples are not finite numbers (NaN or infinity), the first is sample {sample} of trace {trace}.",
+        "{bad} samples are not finite numbers (NaN or infinity); the first is sample {sample} of trace {trace}.",
         bad=bad.sum(),
         sample=sample,
         trace=trace,

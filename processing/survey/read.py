@@ -38,7 +38,7 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     """
     folder = Path(folder)
     if not folder.is_dir():
-        raise SurveyError(tr("The survey folder {folder} does not exist or is no folder.", folder=folder))
+        raise SurveyError(tr("The survey folder {folder} does not exist or is not a folder.", folder=folder))
     if sample_interval_ns is not None and not 0.0 < sample_interval_ns < float("inf"):
         raise SurveyError(
             tr(
@@ -49,7 +49,7 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     findings = _Findings(monitor)
     areas = tables.read_areas(folder, findings)
     if not areas and not findings:
-        raise SurveyError(tr("{name} has no row; give it one for each scan area.", name=tables.AREAS_FILE))
+        raise SurveyError(tr("{name} has no rows; add one for each scan area.", name=tables.AREAS_FILE))
     lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor)
     _attach_control_points(folder, areas, findings)
 
@@ -62,7 +62,7 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     if not usable:
         reason = next(
             (f"{found.where}: {found.text}" for found in findings if found.severity == "error"),
-            tr("the tables hold no rows."),
+            tr("the tables have no rows."),
         )
         raise SurveyError(
             tr(
@@ -101,7 +101,7 @@ def _read_lines(
     before = len(findings)
     rows = tables.read_lines(folder, findings)
     if not rows and len(findings) == before:
-        raise SurveyError(tr("{name} has no row; give it one for each line file.", name=tables.LINES_FILE))
+        raise SurveyError(tr("{name} has no rows; add one for each line file.", name=tables.LINES_FILE))
     for number, row in enumerate(rows):
         monitor.step(number / len(rows))
         value = row.values
@@ -112,10 +112,10 @@ def _read_lines(
             continue
         try:
             if key in keys:
-                raise SurveyError(tr("this line, with this dipole axis, stands in the table already."))
+                raise SurveyError(tr("this line, with this dipole axis, is already in the table."))
             path = _find_file(folder, value["file"])
             if path in files:
-                raise SurveyError(tr("{file} is the file of {line} already.", file=value["file"], line=files[path]))
+                raise SurveyError(tr("{file} is already the file of {line}.", file=value["file"], line=files[path]))
             line, warnings = _read_line(path, row, areas[value["area_id"]], sample_interval_ns)
         except SurveyError as error:
             findings.append(Finding("error", where, tr("{error} The line is left out.", error=error)))
@@ -148,7 +148,7 @@ def _find_file(folder: Path, text: str) -> Path:
     """The file of a line; a name that leads out of the survey folder is refused, also through a link."""
     relative = Path(text.replace("\\", "/"))  # tables written on Windows
     if relative.is_absolute():  # before anything is asked: on Windows the name may be that of another computer
-        raise SurveyError(tr("{text} lies outside the survey folder; give a path inside it.", text=short(text)))
+        raise SurveyError(tr("{text} is outside the survey folder; enter a path inside it.", text=short(text)))
     try:
         root = folder.resolve()
         path = (root / relative).resolve()
@@ -156,7 +156,7 @@ def _find_file(folder: Path, text: str) -> Path:
     except (OSError, RuntimeError, ValueError) as error:  # a link to itself, a character no file name may hold
         raise SurveyError(tr("{text} cannot be the name of a file.", text=short(repr(text)))) from error
     if root not in path.parents:
-        raise SurveyError(tr("{text} lies outside the survey folder; give a path inside it.", text=short(text)))
+        raise SurveyError(tr("{text} is outside the survey folder; enter a path inside it.", text=short(text)))
     if not exists:
         raise SurveyError(tr("{text} is missing.", text=short(text)))
     return path
@@ -219,7 +219,7 @@ def _check_area(area: ScanArea, findings: List[Finding]) -> None:
         return
     if len(area.control_points) < 2:
         text = tr(
-            "it has {count} control points where two are needed; it is not positioned on the site grid.",
+            "it has {count} control points, but two are needed; it is not positioned on the site grid.",
             count=len(area.control_points),
         )
         findings.append(Finding("warning", where, text))

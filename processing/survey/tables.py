@@ -111,7 +111,7 @@ def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
                     "error",
                     row.where,
                     tr(
-                        "area {area_id} stands in the table already; this row is left out.",
+                        "area {area_id} is already in the table; this row is left out.",
                         area_id=row.values["area_id"],
                     ),
                 )
@@ -159,7 +159,7 @@ def read_control_points(folder: Path, findings: List[Finding]) -> List[Tuple[str
                     "error",
                     row.where,
                     tr(
-                        "point {point_id} of area {area_id} stands in the table already; this row is left out.",
+                        "point {point_id} of area {area_id} is already in the table; this row is left out.",
                         point_id=key[1],
                         area_id=key[0],
                     ),
@@ -271,7 +271,7 @@ def _check_header(path: Path, cells: List[str], columns: Columns, separator: str
     if missing:
         raise SurveyError(
             tr(
-                "{name} lacks the columns {missing}; it has, separated by '{separator}': {names}.",
+                "{name} lacks the columns {missing}; its columns, separated by '{separator}', are: {names}.",
                 name=path.name,
                 missing=", ".join(missing),
                 separator=separator,
@@ -279,7 +279,7 @@ def _check_header(path: Path, cells: List[str], columns: Columns, separator: str
             )
             if len(missing) > 1
             else tr(
-                "{name} lacks the column {missing}; it has, separated by '{separator}': {names}.",
+                "{name} lacks the column {missing}; its columns, separated by '{separator}', are: {names}.",
                 name=path.name,
                 missing=missing[0],
                 separator=separator,
@@ -300,7 +300,7 @@ def _check_row(
             "error",
             where,
             tr(
-                "it holds {count} fields where the header has {expected}; it is left out.",
+                "it has {count} fields, but the header has {expected}; it is left out.",
                 count=len(cells),
                 expected=len(names),
             ),
@@ -344,13 +344,13 @@ def _read_name(text: str, kind: Name, decimal_comma: bool) -> str:
     if unsafe or text.startswith("."):
         raise ValueError(
             tr(
-                "'{text}' holds '{unsafe}', which cannot stand there in a file name or list",
+                "'{text}' contains '{unsafe}', which is not allowed there in a file name or list",
                 text=short(text),
                 unsafe=unsafe or ".",
             )
         )
     if text.split(".")[0].strip().lower() in _DEVICES:
-        raise ValueError(tr("'{text}' cannot be the name of a file on Windows; give another one", text=text))
+        raise ValueError(tr("'{text}' cannot be the name of a file on Windows; choose another one", text=text))
     return text
 
 

@@ -28,11 +28,11 @@ def read_header(path: Path, sample_interval_ns: Optional[float] = None) -> LineH
     layout = read_layout(path)
     interval, source = layout.interval_ns, layout.interval_source
     if sample_interval_ns is not None:
-        interval, source = sample_interval_ns, tr("the given override")
+        interval, source = sample_interval_ns, tr("the parameter 'Sample interval'")
     if not interval > 0.0:
         raise SurveyError(
             tr(
-                "{name} holds no sample interval (bytes 3217 and 3273 are empty); give the sample interval.",
+                "{name} states no sample interval (bytes 3217 and 3273 are empty); specify the sample interval.",
                 name=path.name,
             )
         )
@@ -129,7 +129,7 @@ def write_segy(
         tenths_mm = np.rint(np.asarray(positions_m, dtype=float) * 10000.0)
         if tenths_mm.shape != (trace_count, 2) or not np.all(np.abs(tenths_mm) < 2**31):
             raise SurveyError(
-                tr("{name}: positions must be finite, within 214 km, and one pair a trace.", name=path.name)
+                tr("{name}: positions must be finite, within 214 km, and one pair per trace.", name=path.name)
             )
         for name in ("source", "group") if revision == 0 else ("source", "group", "cdp"):
             header[f"{name}_x"], header[f"{name}_y"] = tenths_mm.T
@@ -156,7 +156,7 @@ def _check_writable(name: str, traces: np.ndarray, interval_ns: float, revision:
             )
         )
     if not np.all(np.isfinite(traces)):
-        raise SurveyError(tr("{name}: the traces hold values that are not finite numbers.", name=name))
+        raise SurveyError(tr("{name}: the traces contain values that are not finite numbers.", name=name))
     if not (np.isfinite(interval_ns) and interval_ns > 0.0):
         raise SurveyError(
             tr("{name}: the sample interval must be above zero, not {interval_ns}.", name=name, interval_ns=interval_ns)
@@ -165,7 +165,7 @@ def _check_writable(name: str, traces: np.ndarray, interval_ns: float, revision:
     if revision < 2 and not (1 <= picoseconds <= 0xFFFF and abs(interval_ns * 1000.0 - picoseconds) < 1e-6):
         raise SurveyError(
             tr(
-                "{name}: revision {revision} holds whole picoseconds up to 65535, not {interval_ns} ns; write "
+                "{name}: revision {revision} stores whole picoseconds up to 65535, not {interval_ns} ns; write "
                 "revision 2.",
                 name=name,
                 revision=revision,
@@ -175,7 +175,7 @@ def _check_writable(name: str, traces: np.ndarray, interval_ns: float, revision:
     if revision < 2 and traces.shape[1] > 0xFFFF:
         raise SurveyError(
             tr(
-                "{name}: revision {revision} holds at most 65535 samples a trace; write revision 2.",
+                "{name}: revision {revision} allows at most 65535 samples per trace; write revision 2.",
                 name=name,
                 revision=revision,
             )
@@ -202,7 +202,7 @@ def _text_block(text: str, revision: int) -> bytes:
     """The 40 lines of 80 characters; the standard wants the last two from revision 1 on."""
     lines = [line[:76] for line in text.splitlines()]
     if len(lines) > 38:
-        raise SurveyError(tr("The text header may hold 38 lines, not {count}.", count=len(lines)))
+        raise SurveyError(tr("The text header may have 38 lines, not {count}.", count=len(lines)))
     lines += [""] * (38 - len(lines))
     lines += [f"SEG Y REV{revision}", "END TEXTUAL HEADER"] if revision else ["", ""]
     cards = "".join(f"C{number:2d} {line}".ljust(80) for number, line in enumerate(lines, start=1))

@@ -69,7 +69,7 @@ def _read_binary_header(path: Path) -> bytes:
     if len(raw) < fields.BINARY_BYTES:
         raise SurveyError(
             tr(
-                "{name} holds {size} bytes; SEG-Y begins with {file_header_bytes} bytes of headers.",
+                "{name} is only {size} bytes long; SEG-Y begins with {file_header_bytes} bytes of headers.",
                 name=path.name,
                 size=path.stat().st_size,
                 file_header_bytes=fields.FILE_HEADER_BYTES,
@@ -102,7 +102,10 @@ def _parse_layout(path: Path, raw: bytes) -> Layout:
     order = _byte_order(raw)
     if raw[96:100] == b"\x02\x01\x04\x03":
         raise SurveyError(
-            tr("{name} has its bytes swapped in pairs; write it again as a big- or little-endian file.", name=path.name)
+            tr(
+                "{name} has its bytes swapped in pairs; export it again as a big- or little-endian file.",
+                name=path.name,
+            )
         )
     if order is None:
         code = int(np.frombuffer(raw, fields.binary_layout(fields.BIG))["format"][0])
@@ -119,7 +122,7 @@ def _parse_layout(path: Path, raw: bytes) -> Layout:
     if format_code not in fields.SAMPLE_TYPES:
         raise SurveyError(
             tr(
-                "{name} holds samples of format {format_code}, {sample_formats}; write it again as float32 (5), "
+                "{name} contains samples of format {format_code}, {sample_formats}; export it again as float32 (5), "
                 "int16 (3), int32 (2) or IBM float (1).",
                 name=path.name,
                 format_code=format_code,
@@ -165,7 +168,8 @@ def _first_trace_byte(path: Path, binary: np.void, revision: int) -> int:
     if 0 < stated < fields.FILE_HEADER_BYTES:
         raise SurveyError(
             tr(
-                "{name} is damaged: its first trace is said to begin at byte {stated}, inside its headers.",
+                "{name} is damaged: according to its header the first trace begins at byte {stated}, inside the "
+                "headers.",
                 name=path.name,
                 stated=stated,
             )
@@ -223,7 +227,7 @@ def _peek_trace_header(path: Path, order: str, first: int, size: int) -> np.void
     if first + fields.TRACE_HEADER_BYTES > size:
         raise SurveyError(
             tr(
-                "{name} holds no trace: it ends at byte {size}, its first trace should begin at byte {first}.",
+                "{name} contains no trace: it ends at byte {size}, but its first trace should begin at byte {first}.",
                 name=path.name,
                 size=size,
                 first=first,
@@ -244,7 +248,7 @@ def _trace_count(path: Path, binary: np.void, extended: bool, data_bytes: int, s
     if stated > held:
         raise SurveyError(
             tr(
-                "{name} is truncated: its header says {stated} traces, it holds {held} whole ones.",
+                "{name} is truncated: its header states {stated} traces, but only {held} are complete.",
                 name=path.name,
                 stated=stated,
                 held=held,
@@ -254,7 +258,7 @@ def _trace_count(path: Path, binary: np.void, extended: bool, data_bytes: int, s
     if stated and beyond and not trailers:
         raise SurveyError(
             tr(
-                "{name} is damaged: {beyond} bytes follow the {stated} traces its header speaks of.",
+                "{name} is damaged: {beyond} bytes follow the {stated} traces that its header states.",
                 name=path.name,
                 beyond=beyond,
                 stated=stated,
@@ -263,8 +267,8 @@ def _trace_count(path: Path, binary: np.void, extended: bool, data_bytes: int, s
     if not stated and rest:
         raise SurveyError(
             tr(
-                "{name} is truncated or its sample count is wrong: after {held} whole traces of {sample_count} "
-                "samples {rest} bytes remain.",
+                "{name} is truncated or its sample count is wrong: after {held} complete traces of {sample_count} "
+                "samples, {rest} bytes remain.",
                 name=path.name,
                 held=held,
                 sample_count=sample_count,
@@ -275,7 +279,8 @@ def _trace_count(path: Path, binary: np.void, extended: bool, data_bytes: int, s
     if count * sample_count > MAX_SAMPLES:
         raise SurveyError(
             tr(
-                "{name} is too large: {count} traces of {sample_count} samples; a line may hold {max_samples} samples.",
+                "{name} is too large: {count} traces of {sample_count} samples; a line may have at most "
+                "{max_samples} samples.",
                 name=path.name,
                 count=count,
                 sample_count=sample_count,
@@ -318,8 +323,8 @@ def _check_trace_lengths(path: Path, layout: Layout) -> None:
         other = int(lengths[lengths != lengths[0]][0])
         raise SurveyError(
             tr(
-                "{name} holds traces of {length} and of {other} samples, or is damaged; all traces of a line "
-                "must have one length.",
+                "{name} contains traces of {length} and of {other} samples, or is damaged; all traces of a line must "
+                "have the same length.",
                 name=path.name,
                 length=int(lengths[0]),
                 other=other,

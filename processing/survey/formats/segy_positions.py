@@ -41,8 +41,8 @@ def header_positions(headers: np.ndarray, revision: int, in_feet: bool) -> Tuple
     if unknown.any():
         return None, (
             tr(
-                "The coordinate scalar in its trace headers is {scalar}, which is none of 1, 10, 100, 1000, "
-                "10000 or their negatives; the coordinates there are not used.",
+                "The coordinate scalar in its trace headers is {scalar}; it must be 1, 10, 100, 1000, 10000 or the "
+                "negative of one of these. The coordinates there are not used.",
                 scalar=scalar[unknown][0],
             ),
         )

@@ -77,10 +77,13 @@ def read_header(path: Path, sample_interval_ns: Optional[float] = None) -> LineH
         count = sum(1 for _ in _rows(file, form))
     interval, source = form.sample_interval_ns, tr("its line '# sample_interval_ns:'")
     if sample_interval_ns is not None:
-        interval, source = sample_interval_ns, tr("the given override")
+        interval, source = sample_interval_ns, tr("the parameter 'Sample interval'")
     if interval is None:
         raise SurveyError(
-            tr("{name} has no line '# sample_interval_ns: ...'; add it, or give the sample interval.", name=path.name)
+            tr(
+                "{name} has no line '# sample_interval_ns: ...'; add it, or specify the sample interval.",
+                name=path.name,
+            )
         )
     _check_size(path, count, form)
     traces, samples = (count, form.columns) if form.rows == "traces" else (form.columns, count)
@@ -112,7 +115,7 @@ def _open(path: Path) -> Iterator[TextIO]:
         if size > MAX_BYTES:
             raise SurveyError(
                 tr(
-                    "{name} is too large: {size} bytes of text; a line may hold {max_bytes}.",
+                    "{name} is too large: {size} bytes of text; a line may have at most {max_bytes}.",
                     name=path.name,
                     size=size,
                     max_bytes=MAX_BYTES,
@@ -160,11 +163,12 @@ def _read_form(path: Path, file: TextIO) -> _Form:
                     )
                 )
     else:
-        raise SurveyError(tr("{name} holds no numbers.", name=path.name))
+        raise SurveyError(tr("{name} contains no numbers.", name=path.name))
     if rows is None:
         raise SurveyError(
             tr(
-                "{name} does not say what a row is; add the line '# rows: traces' or '# rows: samples' at its top.",
+                "{name} does not say whether its rows are traces or samples; add the line '# rows: traces' or '# "
+                "rows: samples' at the top.",
                 name=path.name,
             )
         )
@@ -192,7 +196,7 @@ def _check_size(path: Path, row_count: int, form: _Form) -> None:
     if row_count * form.columns > MAX_SAMPLES:
         raise SurveyError(
             tr(
-                "{name} is too large: {row_count} rows of {columns} numbers; a line may hold {max_samples}.",
+                "{name} is too large: {row_count} rows of {columns} numbers; a line may have at most {max_samples}.",
                 name=path.name,
                 row_count=row_count,
                 columns=form.columns,
@@ -213,7 +217,7 @@ def _parse_row(path: Path, number: int, line: str, form: _Form) -> np.ndarray:
     if len(values) != form.columns:
         raise SurveyError(
             tr(
-                "{name} row {number} holds {count} numbers where the first row holds {columns}.",
+                "{name} row {number} has {count} numbers, but the first row has {columns}.",
                 name=path.name,
                 number=number,
                 count=len(values),

@@ -105,7 +105,7 @@ def test_a_file_tells_the_spacing_of_its_traces(recorded):
     odd = check_together(checks)
     assert set(odd) == {2, 3}
     assert "13.33 mm" in odd[2]  # 0.8 m over 60 steps
-    assert "other settings" in odd[3]
+    assert "settings differ from those of most files" in odd[3]
 
 
 def test_a_file_that_cannot_be_used_is_a_sentence(recorded, tmp_path):
@@ -113,11 +113,13 @@ def test_a_file_that_cannot_be_used_is_a_sentence(recorded, tmp_path):
     empty.write_bytes(b"")
     assert "empty" in check_file(AREA, replace(recorded[0], file=empty)).problem
     assert check_file(AREA, replace(recorded[0], file=None)).problem
-    assert "absurd" in check_file(replace(AREA, centre_frequency_mhz=10000.0), recorded[0], 0.5).problem
+    assert (
+        "not plausible for radar" in check_file(replace(AREA, centre_frequency_mhz=10000.0), recorded[0], 0.5).problem
+    )
 
 
 def test_more_plans_that_cannot_be():
-    assert check_plan(plan(sets=())) == ["There is no direction with lines."]
+    assert check_plan(plan(sets=())) == ["Neither direction has lines."]
     still = plan(sets=(LineSet("x", 0.0, 0.1, count=3),))
     assert check_plan(still) == ["The spacing of the lines along x must be above zero."]
 

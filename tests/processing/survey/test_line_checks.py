@@ -106,10 +106,10 @@ def test_lines_that_fit_together():
 @pytest.mark.parametrize(
     ("other", "words"),
     [
-        (line(dipole_axis="along", traces=50), "50 traces where x00 across, the same pass, has 51"),
+        (line(dipole_axis="along", traces=50), "50 traces, but x00 across, the same pass, has 51"),
         (line(dipole_axis="along", length=0.98), "start or end differs"),
         (line("x01", samples=500), "500 samples"),
-        (line("x01", interval=0.03), "of 0.03 ns where line x00 across"),
+        (line("x01", interval=0.03), "of 0.03 ns, but line x00 across"),
     ],
 )
 def test_lines_that_do_not_fit_together(other, words):

@@ -127,8 +127,8 @@ BAD_LINES = {
     "the folder itself": (set_cell(1, 2, "."), "outside the survey folder"),
     "a folder": (set_cell(1, 2, "lines"), "not a plain file"),
     "no file name": (set_cell(1, 2, "lines/" + "a" * 5000), "cannot be the name of a file|is missing"),
-    "file of another line": (set_cell(2, 2, "lines/A1_x00_across.sgy"), "is the file of scan_lines.csv row 2"),
-    "duplicated line": (twice, "stands in the table already"),
+    "file of another line": (set_cell(2, 2, "lines/A1_x00_across.sgy"), "is already the file of scan_lines.csv row 2"),
+    "duplicated line": (twice, "is already in the table"),
     "absurd interval": (
         lambda folder: write_segy(folder.file(1), np.ones((51, 128)), 50.0),
         "50 ns was read from bytes 3273-3280 .* overrides the file",
@@ -192,7 +192,9 @@ def test_corrupt_file_missing_file_and_unknown_area_at_once(folder):
 def test_interval_override_makes_an_absurd_one_usable(folder):
     for row in range(1, len(folder.lines)):
         write_segy(folder.file(row), np.random.default_rng(row).normal(0, 1, (51, 128)), 50.0)
-    with pytest.raises(SurveyError, match=r"no usable line \(14 findings\); the first error: .*absurd for radar"):
+    with pytest.raises(
+        SurveyError, match=r"no usable line \(14 findings\); the first error: .*not plausible for radar"
+    ):
         folder.read()
     survey = folder.read(sample_interval_ns=0.05)
     assert survey.findings == ()
@@ -226,7 +228,7 @@ def test_warnings_keep_the_line(folder):
     assert survey.line_count == 12
     assert [finding.severity for finding in survey.findings] == ["warning", "warning"]
     assert "1 of 51 traces are dead" in survey.findings[0].text
-    assert "50 traces where x00 across, the same pass, has 51" in survey.findings[1].text
+    assert "50 traces, but x00 across, the same pass, has 51" in survey.findings[1].text
 
 
 def test_text_lines_beside_segy(folder):
@@ -291,7 +293,7 @@ def test_wrong_column_stops_with_its_name(folder):
 def test_no_rows(folder, table, name):
     """The table without rows is named, not the rows of others that follow from it."""
     setattr(folder, table, getattr(folder, table)[:1])
-    with pytest.raises(SurveyError, match=rf"^{name}\.csv has no row; give it one for each"):
+    with pytest.raises(SurveyError, match=rf"^{name}\.csv has no rows; add one for each"):
         folder.read()
 
 

@@ -72,8 +72,8 @@ def test_blank_rows_and_short_rows(tmp_path):
     [
         (",L1,top,0.06,1500,,,", "area_id is empty"),
         ("A1,,top,0.06,1500,,,", "level is empty"),
-        ("A/1,L1,top,0.06,1500,,,", "'A/1' holds '/'"),
-        ("..,L1,top,0.06,1500,,,", "'..' holds '.'"),
+        ("A/1,L1,top,0.06,1500,,,", "'A/1' contains '/'"),
+        ("..,L1,top,0.06,1500,,,", "'..' contains '.'"),
         ("Aux.2,L1,top,0.06,1500,,,", "'Aux.2' cannot be the name of a file on Windows"),
         ("A1,L1,floor,0.06,1500,,,", "surface is 'floor'; it must be one of top, soffit, wall"),
         ("A1,L1,top,60,1500,,,", "antenna_separation_m is 60; it must lie between 0 and 1 metres"),
@@ -82,7 +82,7 @@ def test_blank_rows_and_short_rows(tmp_path):
         ("A1,L1,top,0.06,1.5,,,", "centre_frequency_mhz is 1.5; it must lie between 100 and 10000 MHz"),
         ("A1,L1,top,0.06,1_500,,,", "'1_500', not a number"),
         ("A1,L1,top,0.06,,,,", "centre_frequency_mhz is empty"),
-        ("A1,L1,top,0.06,1500,,,dry, swept", "9 fields where the header has 8"),
+        ("A1,L1,top,0.06,1500,,,dry, swept", "9 fields, but the header has 8"),
     ],
 )
 def test_area_row_left_out(tmp_path, row, words):

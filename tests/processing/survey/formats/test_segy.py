@@ -127,7 +127,7 @@ class TestSampleInterval:
     def test_override_wins_and_is_named(self, line):
         header = read_header(line, 0.5)
         assert header.sample_interval_ns == 0.5
-        assert "override" in header.interval_source
+        assert "the parameter 'Sample interval'" in header.interval_source
 
     def test_none_at_all(self, line):
         patch(line, 3273, "d", 0.0)
@@ -206,7 +206,7 @@ REFUSED = {
     "huge sample count": (lambda path: patch(path, 3269, "i", 2**31 - 1), "truncated"),
     "huge trace count": (lambda path: patch(path, 3513, "Q", 2**64 - 1), "truncated"),
     "huge offset": (lambda path: patch(path, 3521, "Q", 2**64 - 1), "no trace"),
-    "offset inside headers": (lambda path: patch(path, 3521, "Q", 400), "inside its headers"),
+    "offset inside headers": (lambda path: patch(path, 3521, "Q", 400), "inside the headers"),
     "negative text headers": (lambda path: [patch(path, 3505, "h", -7), patch(path, 3521, "Q", 0)], "-7 extended"),
     "negative trace headers": (lambda path: patch(path, 3507, "i", -1), "-1 additional"),
     "unequal traces": (lambda path: patch(path, 3600 + TRACE_BYTES + 115, "H", 5), "6 and of 5 samples"),
@@ -214,12 +214,12 @@ REFUSED = {
         lambda path: path.write_bytes(path.read_bytes() + b"\0" * TRACE_BYTES),
         "bytes follow the 5 traces",
     ),
-    "last trace cut": (lambda path: path.write_bytes(path.read_bytes()[:-3]), "5 traces, it holds 4"),
+    "last trace cut": (lambda path: path.write_bytes(path.read_bytes()[:-3]), "5 traces, but only 4 are complete"),
     "cut, count not stated": (
         lambda path: [path.write_bytes(path.read_bytes()[:-3]), patch(path, 3513, "Q", 0)],
-        "after 4 whole traces of 6 samples 261 bytes remain",
+        "after 4 complete traces of 6 samples, 261 bytes remain",
     ),
-    "no trace": (lambda path: path.write_bytes(path.read_bytes()[:3600]), "holds no trace"),
+    "no trace": (lambda path: path.write_bytes(path.read_bytes()[:3600]), "contains no trace"),
     "headers cut": (lambda path: path.write_bytes(path.read_bytes()[:3400]), "3400 bytes"),
     "empty": (lambda path: path.write_bytes(b""), "empty"),
     "missing": (lambda path: path.unlink(), "missing"),
@@ -284,7 +284,7 @@ class TestWriting:
             ([[1.0, 3e9]], {"sample_format": "int32"}, "do not fit"),
             ([[1.0, 1e39]], {"sample_format": "float32"}, "do not fit"),
             ([[1.0, 1e76]], {"sample_format": "ibm"}, "do not fit"),
-            ([[1.0, 2.0]], {"positions_m": [[0.0, 0.0], [1.0, 0.0]]}, "one pair a trace"),
+            ([[1.0, 2.0]], {"positions_m": [[0.0, 0.0], [1.0, 0.0]]}, "one pair per trace"),
             ([[1.0, 2.0]], {"positions_m": [[0.0, np.inf]]}, "finite"),
             ([[1.0, 2.0]], {"text_header": "\n" * 60}, "38 lines"),
         ],
