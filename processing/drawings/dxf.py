@@ -18,6 +18,7 @@ from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
 from ..common.packages import import_gdal
 from ..common.words import mm, verdict_words, word
+from ..geometry.polylines import middle_of, stations_m
 from ..reports.plane_content import Drawing, GridChange
 from ..store.layers import software_version
 from . import layer_names as names
@@ -134,12 +135,10 @@ def depth_words(row) -> str:
 
 def _middle(line: np.ndarray):
     """The point half-way along a polyline, and the direction there, radians from x."""
-    steps = np.hypot(*np.diff(line[:, :2], axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    place = np.array([np.interp(along[-1] / 2, along, line[:, axis]) for axis in range(3)])
-    step = int(np.clip(np.searchsorted(along, along[-1] / 2) - 1, 0, len(steps) - 1))
+    stations = stations_m(line)
+    step = int(np.clip(np.searchsorted(stations, stations[-1] / 2) - 1, 0, len(line) - 2))
     ahead = line[step + 1] - line[step]
-    return place, math.atan2(ahead[1], ahead[0])
+    return middle_of(line), math.atan2(ahead[1], ahead[0])
 
 
 def _draw_ground(sheet: _Sheet, drawing: Drawing, text_m: float) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.kind_names import kind_name
 from ..common.language import tr
+from ..geometry.polylines import evenly_spaced
 from ..reports.plane_content import Drawing, GridChange
 from ..store.publish import write_text
 from . import layer_names as names
@@ -48,20 +49,12 @@ def point_rows(drawing: Drawing, grid: GridChange, spacing_m: float) -> List[Row
     rows: List[Row] = []
     for number, (line, row) in enumerate(drawing.placed, 1):
         code = names.KIND_CODES.get(row["kind"], names.KIND_CODES["unknown"])
-        for place_number, place in enumerate(grid(along(line, spacing_m)), 1):
+        for place_number, place in enumerate(grid(evenly_spaced(line, spacing_m)), 1):
             rows.append((f"{row['item_id'] or f'N{number}'}-{place_number}", place[0], place[1], -place[2], code))
     for place, row in drawing.holes:
         x, y = grid(np.asarray(place, float)[None, :2])[0]
         rows.append((str(row.get("penetration_id", "")), x, y, 0.0, f"{names.HOLE}-{hole_code(row)}"))
     return rows
-
-
-def along(line: np.ndarray, spacing_m: float) -> np.ndarray:
-    """Points on a polyline (n, 3), evenly apart in plan by at most `spacing_m`, both ends among them."""
-    length = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
-    count = max(1, int(np.ceil(length[-1] / spacing_m - 1e-9)))
-    places = np.linspace(0.0, length[-1], count + 1)
-    return np.column_stack([np.interp(places, length, line[:, axis]) for axis in range(3)])
 
 
 def _height(surface: str, surface_height_m: float, depth_m: float) -> float:

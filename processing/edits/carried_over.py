@@ -9,6 +9,7 @@ import numpy as np
 from ..common.language import tr
 from ..floor.edited_rows import SURVEYOR, Drawn
 from ..floor.placing import plane_of
+from ..geometry.polylines import stations_m
 from ..items.model import KINDS, Item
 from ..site.frame import AreaFit
 from ..store.schema import ITEMS, PICKS
@@ -193,7 +194,7 @@ def _depths(drawn: Drawn, line: np.ndarray) -> Tuple[Optional[np.ndarray], float
             return None, 0.0
         # Which end lies deeper is not known.
         return np.full(len(line), float(np.mean(stated))), (max(stated) - min(stated)) / 2
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
+    along = stations_m(line)
     depth = np.interp(along, along[has_height], depth[has_height])
     if drawn.before is not None and len(stated) == 2:
         was = drawn.before.vertices_m[:, 2]

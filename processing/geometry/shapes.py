@@ -135,17 +135,3 @@ def boxes_meet(one, other, reach_m: float = 0.0) -> bool:
     """Do the rectangles around two sets of vertices (n, 2 or 3) come nearer than `reach_m`?"""
     a, b = np.asarray(one, float)[:, :2], np.asarray(other, float)[:, :2]
     return bool(np.all(a.min(axis=0) - reach_m <= b.max(axis=0)) and np.all(b.min(axis=0) - reach_m <= a.max(axis=0)))
-
-
-def nearest_on(vertices, place: Sequence[float]) -> Tuple[float, float, np.ndarray]:
-    """How a place (x, y) lies to a line (n, 3): distance in plan, third coordinate where it is nearest, and that point (x, y)."""
-    line = np.asarray(vertices, float)
-    if len(line) == 1:
-        return float(np.hypot(*(line[0, :2] - np.asarray(place)[:2]))), float(line[0, 2]), line[0, :2]
-    start, step = line[:-1], np.diff(line, axis=0)
-    squared = np.maximum(np.sum(step[:, :2] ** 2, axis=1), 1e-12)
-    share = np.clip(np.sum((np.asarray(place, float)[:2] - start[:, :2]) * step[:, :2], axis=1) / squared, 0.0, 1.0)
-    foot = start + share[:, None] * step
-    away = np.hypot(*(foot[:, :2] - np.asarray(place, float)[:2]).T)
-    number = int(np.argmin(away))
-    return float(away[number]), float(foot[number, 2]), foot[number, :2]

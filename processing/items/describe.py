@@ -5,6 +5,7 @@ from typing import List, Optional
 
 import numpy as np
 
+from ..common.robust import robust_sigma
 from ..radar.model import WaveSpeed
 from ..tracks.lap_splice import split_at_lap
 from ..tracks.line_errors import correct, estimate_line_errors, straight_rows
@@ -211,7 +212,6 @@ def worth_bending(sightings, straight, bent) -> bool:
     if count < 8:
         return False
     scatter = [
-        max(1.4826 * np.median(np.abs(sightings.u_m[use] - curve.at(sightings.w_m[use])[0])), 0.0015)
-        for curve in (straight, bent)
+        max(robust_sigma(sightings.u_m[use] - curve.at(sightings.w_m[use])[0]), 0.0015) for curve in (straight, bent)
     ]
     return 2 * count * np.log(scatter[0] / scatter[1]) > np.log(count) + 8.0

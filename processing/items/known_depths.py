@@ -17,6 +17,7 @@ import numpy as np
 from ..common.errors import SurveyError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..geometry.polylines import nearest_on
 from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
 from ..radar.model import SlabBase, WaveSpeed
 from ..radar.preprocessing import PreparedArea
@@ -216,25 +217,14 @@ def _item_at(items: Sequence[Item], speed: WaveSpeed, known: KnownDepth) -> Opti
     """
     near = []
     for item in items:
-        distance, depth = _beside(item.vertices_m, known.place_m)
+        _, (distance,), (foot,) = nearest_on(item.vertices_m, [known.place_m])
         if distance <= NEAR_M:
-            near.append((abs(depth - known.value), depth, item.sigma_depth_m))
+            near.append((abs(foot[2] - known.value), float(foot[2]), item.sigma_depth_m))
     if not near:
         return None
     _, depth, sigma = min(near)
     own = np.sqrt(max(sigma**2 - float(speed.depth_sigma_m(depth)) ** 2, ITEM_SIGMA_M**2))
     return depth, float(own)
-
-
-def _beside(vertices_m: np.ndarray, place_m) -> Tuple[float, float]:
-    """Distance in plan from a place to a polyline (n, 3), and the polyline's depth where it is nearest, metres."""
-    start, step = vertices_m[:-1], np.diff(vertices_m, axis=0)
-    length_squared = np.maximum(np.sum(step[:, :2] ** 2, axis=1), 1e-12)
-    share = np.clip(np.sum((np.asarray(place_m) - start[:, :2]) * step[:, :2], axis=1) / length_squared, 0.0, 1.0)
-    foot = start + share[:, None] * step
-    distance = np.hypot(*(foot[:, :2] - np.asarray(place_m)).T)
-    nearest = int(np.argmin(distance))
-    return float(distance[nearest]), float(foot[nearest, 2])
 
 
 def _base_at(base: SlabBase, speed: WaveSpeed, known: KnownDepth) -> Optional[Tuple[float, float]]:

@@ -9,6 +9,7 @@ from typing import Dict, List, Sequence, Tuple
 import numpy as np
 
 from ..geometry.boxes import near_pairs
+from ..geometry.polylines import length_m
 from .model import Item
 
 FEWEST_BARS = 3
@@ -161,7 +162,7 @@ def _describe(members: Sequence[_Course], axis: np.ndarray) -> Mat:
         float(np.min(cover)),
         float(np.quantile(cover, 0.05)),
         float(np.sqrt(np.mean([bar.sigma_depth_m**2 for bar in bars]))),
-        float(sum(np.hypot(*np.diff(bar.vertices_m[:, :2], axis=0).T).sum() for bar in bars)),
+        float(sum(length_m(bar.vertices_m) for bar in bars)),
     )
 
 

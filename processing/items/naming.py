@@ -5,6 +5,8 @@ from typing import List, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.robust import robust_sigma
+from ..geometry.polylines import length_m
 from ..radar.preprocessing import PreparedArea
 from ..tracks.polarity import is_void
 from ..tracks.search import THRESHOLD
@@ -57,7 +59,7 @@ def gather_evidence(one: Detected, everything: List[Detected]) -> Evidence:
     row = [other for other in parallel if abs(np.median(other.depth_m) - depth) < level]
     mats = [a for a in everything if sum(angle(a, b) < 3.0 for b in everything) >= 3]
     off = min((angle(one, mat) for mat in mats if mat is not one), default=np.nan)
-    length = np.hypot(*np.diff(one.path_m, axis=0).T).sum()
+    length = length_m(one.path_m)
     slope = slope_along(one, one.direction)
     if abs(slope) * length < 4 * one.sigma_course_m:
         slope = 0.0
@@ -87,12 +89,10 @@ def make_picks(one: Detected, item_id: str, area_id: str) -> List[Pick]:
     sightings, group = one.found.sightings, one.search.images.group
     polarity = 1 if is_void(sightings) else -1
     places = group.to_local(np.nan_to_num(sightings.u_m), group.offsets_m)
-    residual = np.abs(sightings.u_m - sightings.curve.at(sightings.w_m)[0])
-    scatter_u = max(1.4826 * float(np.nanmedian(residual[one.used])), 0.0015)
     depths = sightings.depth_m
-    scatter_z = max(
-        1.4826 * float(np.nanmedian(np.abs(depths - sightings.curve.at(sightings.w_m)[1])[one.used])), 0.0015
-    )
+    curve_u, curve_z = sightings.curve.at(sightings.w_m)
+    scatter_u = max(robust_sigma((sightings.u_m - curve_u)[one.used]), 0.0015)
+    scatter_z = max(robust_sigma((depths - curve_z)[one.used]), 0.0015)
     out = []
     for number in np.flatnonzero(one.used & np.isfinite(depths)):
         across, along = (sightings.amplitude[axis][number] for axis in ("across", "along"))

@@ -5,6 +5,7 @@ from typing import List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..geometry.boxes import boxes_of, near_one
+from ..geometry.polylines import evenly_spaced, nearest_on
 from .join import LATERAL_M, LATERAL_SIGMAS, WIDEST_M
 
 # This part of a line must run beside another one for the two to be taken for the same object.
@@ -27,15 +28,9 @@ def beside(line_m, other_m, lateral_m: float = LATERAL_M, depth_m: float = WIDES
     share, distance_m : float
         Part of the length (0 to 1), and the mean distance of the whole line in space.
     """
-    points, other = _sampled(line_m), np.asarray(other_m, float)
-    start, along = other[:-1], np.diff(other, axis=0)
-    length = np.maximum(np.sum(along[:, :2] ** 2, axis=1), 1e-12)
-    part = np.clip(np.sum((points[:, None, :2] - start[:, :2]) * along[:, :2], axis=2) / length, 0.0, 1.0)
-    away = points[:, None] - (start + part[..., None] * along)
-    in_plan = np.hypot(away[..., 0], away[..., 1])
-    nearest = np.argmin(in_plan, axis=1)
-    rows = np.arange(len(points))
-    in_plan, in_depth = in_plan[rows, nearest], np.abs(away[rows, nearest, 2])
+    points = evenly_spaced(line_m, SAMPLE_M)  # so that each stands for as much of the length
+    _, in_plan, foot = nearest_on(other_m, points)
+    in_depth = np.abs(points[:, 2] - foot[:, 2])
     share = np.mean((in_plan <= lateral_m) & (in_depth <= depth_m))
     return float(share), float(np.mean(np.hypot(in_plan, in_depth)))
 
@@ -60,12 +55,3 @@ class KnownLines:
             if share >= MOST_OF_IT:
                 found.append((distance, number))
         return min(found)[1] if found else None
-
-
-def _sampled(line_m) -> np.ndarray:
-    """Points along a line at equal distances of at most 20 mm, so that each stands for as much of its length."""
-    line = np.asarray(line_m, float)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
-    keep = np.concatenate([[True], np.diff(along) > 0])
-    at = np.linspace(0.0, along[-1], int(along[-1] / SAMPLE_M) + 2)
-    return np.column_stack([np.interp(at, along[keep], line[keep, k]) for k in range(3)])

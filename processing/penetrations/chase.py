@@ -10,6 +10,7 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
+from ..geometry.polylines import length_m
 from .check import check_penetrations
 from .clear_space import ClearSpace
 from .clearance import Pieces, cut_up, find_meetings
@@ -75,7 +76,7 @@ class Chase:
 
     @property
     def length_m(self) -> float:
-        return float(np.hypot(*np.diff(self.vertices_m, axis=0).T).sum())
+        return length_m(self.vertices_m)
 
     @property
     def bends_deg(self) -> np.ndarray:

@@ -9,6 +9,7 @@ from typing import List, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.robust import huber_weights, robust_sigma
 
 # A trace with less than this part of the line's usual amplitude is a dropout: no coupling changes the direct wave so much.
 DROPOUT_SHARE = 0.15
@@ -18,6 +19,8 @@ LONGEST_UNSAID = 3
 CLIPPED_RUN = 3
 # Drift of the direct wave over a line that is taken for one of the gain. Bars near the surface change it by up to 10 %.
 LEAST_DRIFT, FEWEST_TRACES = 0.15, 12
+# A trace counts in full up to so many standard deviations from the parabola.
+STRAY_SIGMAS = 2
 
 
 @dataclass(frozen=True)
@@ -101,9 +104,10 @@ def gain_drift(direct_amplitudes: np.ndarray, distances_m: np.ndarray) -> np.nda
     weight = usable.astype(float)
     for _ in range(4):
         curve = np.polyval(np.polyfit(place, logs, 2, w=weight), place)
-        off = np.abs(logs - curve)
-        scale = 1.4826 * np.median(off[usable]) + 1e-9
-        weight = usable * np.minimum(1.0, 2 * scale / np.maximum(off, 1e-12))
+        off = logs - curve
+        # `polyfit` multiplies residuals by the weight, so that it counts squared: stray traces are held down more than by
+        # `common.robust.fit_polynomial`, with which the gain, and every raster of a line that drifts, would differ a little.
+        weight = usable * huber_weights(off, STRAY_SIGMAS * (robust_sigma(off[usable]) + 1e-9))
     if np.ptp(curve) < LEAST_DRIFT:
         return flat
     return np.exp(curve - curve.mean())

@@ -6,7 +6,7 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..geometry import shapes
+from ..geometry.polylines import nearest_on
 from ..items.join import merge
 from ..items.model import KINDS, Item
 from . import speeds
@@ -38,13 +38,14 @@ def find_course(book: Book, corrections: speeds.Corrections, rows: Sequence[Row]
     course = _combine(book, None if deep else corrections, placed)
     vertices, sigma_xy, sigma_depth = course.vertices_m, course.sigma_xy_m, course.sigma_depth_m
     if deep:
-        off = [one["depth_m"] - shapes.nearest_on(vertices, one[GEOMETRY])[1] for one in deep]
+        tops = nearest_on(vertices, [one[GEOMETRY] for one in deep]).foot_m[:, 2]
+        off = [one["depth_m"] - float(top) for one, top in zip(deep, tops)]
         shift, sigma = updated(0.0, sigma_depth, off, [one["sigma_depth_m"] for one in deep])
         vertices = vertices + [0.0, 0.0, shift]
         sigma_depth = min(sigma_depth, float(np.hypot(sigma, ALONG_M)))
     for one in (one for one in measured if one["sigma_xy_m"]):
-        _, _, foot = shapes.nearest_on(vertices, one[GEOMETRY])
-        aside = np.asarray(one[GEOMETRY][:2]) - foot
+        (foot,) = nearest_on(vertices, [one[GEOMETRY]]).foot_m
+        aside = np.asarray(one[GEOMETRY][:2]) - foot[:2]
         share = sigma_xy**2 / (sigma_xy**2 + one["sigma_xy_m"] ** 2)
         vertices = vertices + np.array([*(share * aside), 0.0])
         sigma_xy = float(updated(0.0, sigma_xy, [0.0], [one["sigma_xy_m"]])[1])
@@ -108,9 +109,8 @@ def _offset(pieces: Sequence[Item], vertices_m: np.ndarray, axis: str) -> float:
     start, end = vertices_m[0, :2], vertices_m[-1, :2]
     across = np.array([start[1] - end[1], end[0] - start[0]]) / max(np.hypot(*(end - start)), 1e-9)
     for piece in pieces:
-        for place in piece.vertices_m:
-            _, depth, foot = shapes.nearest_on(vertices_m, place)
-            offsets.append(float((place[:2] - foot) @ across) if axis == "xy" else float(place[2] - depth))
+        for away in piece.vertices_m - nearest_on(vertices_m, piece.vertices_m).foot_m:
+            offsets.append(float(away[:2] @ across) if axis == "xy" else float(away[2]))
     return float(np.median(offsets))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..geometry.polylines import length_m
 from ..items.model import KINDS
 from . import speeds
 from .combining import pooled
@@ -142,6 +143,6 @@ def _of_course(course: Course) -> Dict[str, object]:
         "depth_max_m": float(depths.max()),
         "sigma_xy_m": course.sigma_xy_m,
         "sigma_depth_m": course.sigma_depth_m,
-        "length_m": float(np.sum(np.hypot(*np.diff(course.vertices_m[:, :2], axis=0).T))),
+        "length_m": length_m(course.vertices_m),
         "local_geometry": None,
     }

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..common.monitor import Monitor
 from ..geometry.boxes import boxes_of, near_one, near_pairs
+from ..geometry.polylines import length_m
 from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
 from ..items.model import KINDS, Item
 from ..items.same_object import MOST_OF_IT, beside
@@ -92,7 +93,7 @@ def likeness(one: Item, other: Item) -> Optional[float]:
         return None
     # Bent items: by how much of one runs beside the other.
     reach = min(max(0.012, 3.0 * float(np.hypot(one.sigma_xy_m, other.sigma_xy_m))), WIDEST_M)
-    shorter, longer = sorted((one, other), key=lambda item: _run(item.vertices_m))
+    shorter, longer = sorted((one, other), key=lambda item: length_m(item.vertices_m))
     share, distance = beside(shorter.vertices_m, longer.vertices_m, reach)
     return distance / float(np.hypot(one.sigma_xy_m, other.sigma_xy_m)) if share >= MOST_OF_IT else None
 
@@ -132,8 +133,4 @@ def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
 def is_straight(item: Item) -> bool:
     """Does an item run straight from end to end, but for two per cent of its length?"""
     chord = np.hypot(*(item.vertices_m[-1, :2] - item.vertices_m[0, :2]))
-    return bool(_run(item.vertices_m) <= 1.02 * chord)
-
-
-def _run(vertices: np.ndarray) -> float:
-    return float(np.sum(np.hypot(*np.diff(vertices[:, :2], axis=0).T)))
+    return bool(length_m(item.vertices_m) <= 1.02 * chord)

@@ -15,6 +15,7 @@ import numpy as np
 
 from ..common.language import tr
 from ..geometry import shapes
+from ..geometry.polylines import nearest_on
 from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..items.join import LARGEST_GAP_M
 from ..radar.model import WaveSpeed
@@ -179,13 +180,14 @@ def _measured_depths(book: Book) -> Dict[str, List[Measured]]:
         if one["outcome"] != VERIFIED or one["method"] not in EXPOSURES or one["depth_m"] is None or not one[GEOMETRY]:
             continue
         for row in seen.get(one["item_id"], []):
-            away, height, _ = shapes.nearest_on(row[GEOMETRY], one[GEOMETRY])
+            _, (away,), (foot,) = nearest_on(row[GEOMETRY], [one[GEOMETRY]])
             if away > LARGEST_GAP_M:
                 continue  # the survey saw another stretch of the item
             own = max(row["sigma_own_depth_m"] or 0.0, ITEM_SIGMA_M)
             for key in _areas_at(book, row, one[GEOMETRY]):
                 if book.tables["scan_areas"][key]["antenna_separation_m"]:
-                    measured = Measured(one["verification_id"], -height, one["depth_m"], own, one["sigma_depth_m"])
+                    depth = -float(foot[2])
+                    measured = Measured(one["verification_id"], depth, one["depth_m"], own, one["sigma_depth_m"])
                     found.setdefault(key, []).append(measured)
     return found
 

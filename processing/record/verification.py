@@ -11,7 +11,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..geometry import shapes
+from ..geometry.polylines import middle_of, nearest_on
 from ..items.model import KINDS
 from ..radar.model import SPEED_OF_LIGHT_M_NS
 from .deriving import derive
@@ -174,10 +174,8 @@ def _place(item, one: Verification):
     if item[GEOMETRY] is None:
         return one.place_m, None
     line = np.asarray(item[GEOMETRY], float)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line[:, :2], axis=0).T))])
-    middle = [float(np.interp(along[-1] / 2, along, line[:, axis])) for axis in (0, 1)]
-    place = tuple(map(float, one.place_m)) if one.place_m is not None else tuple(middle)
-    away, height, _ = shapes.nearest_on(line, place)
+    place = tuple(map(float, middle_of(line)[:2] if one.place_m is None else one.place_m))
+    _, (away,), (foot,) = nearest_on(line, [place])
     if away > 0.5:
         raise ProcessingError(
             tr(
@@ -186,7 +184,7 @@ def _place(item, one: Verification):
                 item=one.item_id,
             )
         )
-    return place, height
+    return place, float(foot[2])
 
 
 def _check_depth(book: Book, item, one: Verification, radar_m: float) -> None:

@@ -9,6 +9,7 @@ from typing import Dict, List, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.robust import robust_sigma
 from ..radar.model import RegionSpeed
 
 # Fewer passes or bars than these scatter by more than moisture makes of the speed (half a small survey: 2 % on simulated slabs).
@@ -61,7 +62,7 @@ def region_speeds(
             continue
         # The median and its error from the median deviation: a bar that does not match must not tip a half.
         middle = float(np.median(found))
-        scatter = 1.4826 * float(np.median(np.abs(found - middle))) * np.sqrt(np.pi / 2 / len(found))
+        scatter = robust_sigma(found - middle) * np.sqrt(np.pi / 2 / len(found))
         speed = float(first_m_ns * np.exp(-0.5 * middle))
         out.append(RegionSpeed(name, speed, float(speed * np.hypot(0.5 * scatter, FLOOR))))
     return tuple(out)

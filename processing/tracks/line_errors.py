@@ -8,10 +8,12 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
-from .refine import robust_polynomial
+from ..common.robust import fit_polynomial, huber_weights
 
 # Common practice, no source: carts start within some millimetres and encoders hold some per mille.
 START_SIGMA_M, SCALE_SIGMA, PICK_SIGMA_M = 0.004, 0.004, 0.0025
+# Sightings count in full up to so many of their sigmas (Huber's estimate).
+HUBER_SIGMAS = 2
 
 
 def estimate_line_errors(w_m, u_m, weights, passes: int = 4) -> Tuple[np.ndarray, np.ndarray]:
@@ -40,7 +42,7 @@ def estimate_line_errors(w_m, u_m, weights, passes: int = 4) -> Tuple[np.ndarray
         residual = np.full_like(u_m, np.nan)
         for row in range(len(u_m)):
             if known[row].sum() >= 4:
-                line, _, _ = robust_polynomial(w_m, corrected[row], np.where(known[row], weights[row], 0), 1, 0.0015)
+                line, _, _ = fit_polynomial(w_m, corrected[row], np.where(known[row], weights[row], 0), 1, 0.0015)
                 residual[row] = u_m[row] - np.polyval(line, w_m)
         for one in range(count):
             use = np.isfinite(residual[:, one]) & known[:, one]
@@ -49,7 +51,7 @@ def estimate_line_errors(w_m, u_m, weights, passes: int = 4) -> Tuple[np.ndarray
             values, lever = residual[use, one], u_m[use, one] - middle
             design = np.stack([np.ones(use.sum()), lever], axis=1)
             left = values - design @ [start[one], scale[one]]
-            huber = np.minimum(1.0, 2 * PICK_SIGMA_M / np.maximum(np.abs(left), 1e-9)) / PICK_SIGMA_M**2
+            huber = huber_weights(left, HUBER_SIGMAS * PICK_SIGMA_M) / PICK_SIGMA_M**2
             normal = design.T @ (design * huber[:, None]) + np.diag([START_SIGMA_M**-2, SCALE_SIGMA**-2])
             start[one], scale[one] = np.linalg.solve(normal, design.T @ (huber * values))
         # A shift common to all passes cannot be told from a shift of all objects: keep the mean at zero.

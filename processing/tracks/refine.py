@@ -5,6 +5,7 @@ from typing import Dict, Optional
 
 import numpy as np
 
+from ..common.robust import fit_polynomial
 from ..radar.focus import focus
 from ..radar.line_groups import GroupImages, wavelength_m
 from ..radar.preprocessing import parabola_vertex
@@ -157,40 +158,14 @@ def _maxima(patches: np.ndarray, step_u: np.ndarray, step_z: np.ndarray):
     return out_u, out_z, height
 
 
-def robust_polynomial(w, values, weight, degree: int, scatter_floor: float, passes: int = 6):
-    """Polynomial through values by iteratively reweighted least squares (Huber, 1.5 robust standard deviations).
-
-    Returns
-    -------
-    coefficients, covariance, scatter
-        Highest power first; the covariance is scaled by the scatter found, never below `scatter_floor`.
-    """
-    use = np.isfinite(values) & (weight > 0)
-    w, values, weight = w[use], values[use], weight[use] / weight[use].max()
-    degree = min(degree, max(len(w) - 1, 0))
-    design = np.vander(w, degree + 1)
-    huber = np.ones(len(w))
-    scatter = scatter_floor
-    for _ in range(passes):
-        root = np.sqrt(weight * huber)
-        coefficients = np.linalg.lstsq(design * root[:, None], values * root, rcond=None)[0]
-        residual = values - design @ coefficients
-        freedom = max(len(w) - degree - 1, 1) / len(w)
-        scatter = max(1.4826 * np.median(np.abs(residual)) / np.sqrt(freedom), scatter_floor)
-        huber = np.minimum(1.0, 1.5 * scatter / np.maximum(np.abs(residual), 1e-12))
-    normal = design.T @ (design * (weight * huber)[:, None])
-    covariance = scatter**2 * np.linalg.pinv(normal)
-    return coefficients, covariance, scatter
-
-
 def fit_curve(sightings: Sightings, lateral_degree: int = 1) -> Curve:
     """Smooth curve through the sightings: lateral of the degree asked, depth of degree 0 to 2 by the Bayesian criterion."""
     w, weight = sightings.w_m, np.where(sightings.seen, sightings.weight, 0.0)
     count = int(((weight > 0) & np.isfinite(sightings.depth_m)).sum())
-    u, u_cov, _ = robust_polynomial(w, sightings.u_m, weight, lateral_degree, 0.0015)
+    u, u_cov, _ = fit_polynomial(w, sightings.u_m, weight, lateral_degree, 0.0015)
     best = None
     for degree in range(0, min(2, max(count - 3, 0)) + 1):
-        z, z_cov, scatter = robust_polynomial(w, sightings.depth_m, weight, degree, 0.0010)
+        z, z_cov, scatter = fit_polynomial(w, sightings.depth_m, weight, degree, 0.0010)
         score = 2 * count * np.log(scatter) + (degree + 1) * np.log(max(count, 2))
         if best is None or score < best[0] - 2.0:
             best = score, z, z_cov

@@ -10,6 +10,7 @@ from typing import Dict, List, Optional, Sequence
 import numpy as np
 
 from ..common.monitor import Monitor
+from ..common.robust import robust_sigma
 from ..radar.line_groups import GroupImages, noise_profiles, wavelength_m
 from ..survey.model import DIPOLE_AXES
 from .artefacts import beside_stronger, refuse
@@ -161,8 +162,8 @@ class GroupSearch:
             return False
         sightings = one.sightings
         use = sightings.seen & (sightings.weight > 0.3 * np.max(sightings.weight))
-        away = np.abs(sightings.u_m - one.curve.at(sightings.w_m)[0])[use]
-        return bool(len(away) >= 4 and 1.4826 * np.median(away) > STRAY_M)
+        away = (sightings.u_m - one.curve.at(sightings.w_m)[0])[use]
+        return bool(len(away) >= 4 and robust_sigma(away) > STRAY_M)
 
     def _apart(self, one: Found, other: Found) -> float:
         """Median distance of two objects on the passes that both have, metres; infinite where they share none."""

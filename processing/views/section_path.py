@@ -5,6 +5,8 @@ from typing import List, Tuple
 
 import numpy as np
 
+from ..geometry.polylines import nearest_on, points_at, stations_m
+
 
 @dataclass(frozen=True)
 class Meeting:
@@ -63,9 +65,8 @@ class SectionPath:
     def drawn(cls, vertices_m) -> "SectionPath":
         """Along vertices (n, 2), counted from the first; vertices that repeat the one before are left out."""
         vertices = np.asarray(vertices_m, float)
-        steps = np.hypot(*np.diff(vertices, axis=0).T)
-        kept = np.concatenate([[True], steps > 1e-9])
-        return cls(vertices[kept], np.concatenate([[0.0], np.cumsum(steps[steps > 1e-9])]))
+        kept = np.concatenate([[True], np.diff(stations_m(vertices)) > 1e-9])
+        return cls(vertices[kept], stations_m(vertices[kept]))
 
     @property
     def length_m(self) -> float:
@@ -73,21 +74,12 @@ class SectionPath:
 
     def points_at(self, distance_m) -> np.ndarray:
         """Plan coordinates at distances along the path, shape (n, 2); beyond its ends those of the ends."""
-        distance = np.atleast_1d(np.asarray(distance_m, float))
-        return np.column_stack([np.interp(distance, self.stations_m, self.vertices_m[:, axis]) for axis in (0, 1)])
+        return points_at(self.vertices_m, distance_m, self.stations_m)
 
     def place(self, point_m) -> Tuple[float, float]:
         """Distance along the path of its point nearest to `point_m` (2,), and how far that is, metres."""
-        best = (0.0, np.inf)
-        for start, end, first, last in zip(
-            self.vertices_m[:-1], self.vertices_m[1:], self.stations_m[:-1], self.stations_m[1:]
-        ):
-            way = end - start
-            part = float(np.clip((np.asarray(point_m, float) - start) @ way / (way @ way), 0.0, 1.0))
-            apart = float(np.hypot(*(start + part * way - point_m)))
-            if apart < best[1]:
-                best = (first + part * (last - first), apart)
-        return float(best[0]), best[1]
+        (station,), (apart,), _ = nearest_on(self.vertices_m, [point_m])
+        return float(np.interp(station, stations_m(self.vertices_m), self.stations_m)), float(apart)
 
     def meetings(self, vertices_m) -> List[Meeting]:
         """Where a polyline (x, y, depth; shape (n, 3)) crosses the path."""

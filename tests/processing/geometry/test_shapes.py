@@ -1,4 +1,4 @@
-"""Polygons out of any collection, and the nearest place on a line, by hand."""
+"""Polygons out of any collection, by hand."""
 
 import pytest
 
@@ -28,12 +28,3 @@ def test_polygons_of_any_geometry(wkt, areas):
 
 def test_polygons_of_nothing():
     assert shapes.polygons_in(None) == []
-
-
-def test_nearest_on_a_line_and_on_a_single_point():
-    distance, height, place = shapes.nearest_on([(0, 0, -0.1), (4, 0, -0.3)], (1.0, 3.0))
-    assert (distance, height) == pytest.approx((3.0, -0.15))
-    assert place == pytest.approx([1.0, 0.0])
-    distance, height, place = shapes.nearest_on([(1.0, 1.0, -0.2)], (4.0, 5.0))
-    assert (distance, height) == pytest.approx((5.0, -0.2))
-    assert place == pytest.approx([1.0, 1.0])
