@@ -83,7 +83,7 @@ def test_a_single_vertex_and_one_that_repeats():
 
 
 def test_evenly_spaced_points_keep_both_ends_and_the_spacing():
-    assert evenly_spaced(BENT, 3.5) == pytest.approx(BENT[[0]].tolist() + [[3, 0.5, 0.225], [3, 4, 0.4]])
+    assert evenly_spaced(BENT, 3.5) == pytest.approx(np.array([BENT[0], [3, 0.5, 0.225], [3, 4, 0.4]]))
     assert len(evenly_spaced(BENT, 0.1)) == 71  # a whole number of spacings, which rounding must not change
     points = evenly_spaced(BENT, 2.0)
     assert np.diff(stations_m(points)).max() <= 2.0
