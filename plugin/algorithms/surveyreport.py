@@ -8,7 +8,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.reports.client_report import Cover
+from ...processing.reports.summary import Cover
 from ...processing.steps.surveyreport import survey_report_step
 from ..layouts.map_sheets import MapDrawer
 from ..layouts.survey_report import map_png, write_report_pdf

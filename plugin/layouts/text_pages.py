@@ -4,10 +4,8 @@ Qt's text engine sets the text. It would break a page in the middle of a table's
 page; so the pieces are measured first and dealt out to pages here, and each page is set for itself.
 """
 
-import re
 from dataclasses import dataclass
-from html import escape
-from typing import List, Optional, Sequence, Union
+from typing import List, Optional, Sequence, Tuple, Union
 
 from qgis.PyQt.QtCore import QRectF, QSizeF, Qt, QUrl
 from qgis.PyQt.QtGui import (
@@ -20,7 +18,8 @@ from qgis.PyQt.QtGui import (
     QTextDocument,
 )
 
-from ...processing.reports.content import Part, Picture, Section, Signatures, Table, Text, part_html
+from ...processing.reports.content import Part, Picture, Section, Signatures, Table, Text
+from ...processing.reports.page import PrintWriter
 from .page import FONT, page_font
 
 LARGEST_PICTURE = 0.4  # of a page's height
@@ -34,17 +33,25 @@ p {{ margin-top: 4px; margin-bottom: 4px; }} li {{ margin-bottom: 2px; }}
 
 
 @dataclass(frozen=True)
+class _Heading:
+    """Rank 1 for the title of the paper, 2 for that of a section."""
+
+    text: str
+    rank: int = 2
+
+
+@dataclass(frozen=True)
 class _Piece:
     """What is never broken: a heading, a part, or one row of a table (whose number is `row`); heights in dots."""
 
-    content: Union[str, Part]
+    content: Union[_Heading, Part]
     height: float
     row: Optional[int] = None
     heads_height: float = 0.0
 
     @property
     def is_heading(self) -> bool:
-        return isinstance(self.content, str)
+        return isinstance(self.content, _Heading)
 
     def leads_to(self, following: "_Piece") -> bool:
         """Must it stand on the page of what follows? So do headings, and sentences above a table."""
@@ -62,10 +69,10 @@ class TextPages:
         self.device.setDotsPerMeterY(round(dots_per_inch / 0.0254))
         # Widths of pictures in HTML count in dots of the screen.
         self.screen_dots = QGuiApplication.primaryScreen().logicalDotsPerInchY() / dots_per_inch
-        pieces = [self._piece(f"<h1>{escape(title)}</h1>")] if title else []
+        pieces = [self._piece(_Heading(title, 1))] if title else []
         for section in sections:
             if section.title:
-                pieces.append(self._piece(f"<h2>{escape(section.title)}</h2>"))
+                pieces.append(self._piece(_Heading(section.title)))
             for part in section.parts:
                 pieces += self._rows(part) if isinstance(part, Table) and part.rows else [self._piece(part)]
         self.pages = self._deal_out(pieces)
@@ -114,6 +121,7 @@ class TextPages:
         document.documentLayout().setPaintDevice(self.device)
         document.setDefaultFont(page_font(8))
         document.setDefaultStyleSheet(STYLE)
+        writer = PrintWriter(lambda picture: self._place_picture(document, picture))
         html, number = [], 0
         while number < len(pieces):
             piece, end = pieces[number], number + 1
@@ -123,13 +131,13 @@ class TextPages:
             if piece.row is not None:
                 rows = [content.rows[one.row] for one in pieces[number:end]]
                 content = Table(content.heads, rows, widths=content.widths)
-            html.append(content if piece.is_heading else part_html(content, lambda one: self._picture(document, one)))
+            html.append(writer.heading(content.text, content.rank) if piece.is_heading else writer.part(content))
             number = end
-        document.setHtml("<body>" + _printable("\n".join(html)) + "</body>")
+        document.setHtml(writer.body(html))
         document.setTextWidth(self.size.width())
         return document
 
-    def _piece(self, content: Union[str, Part]) -> _Piece:
+    def _piece(self, content: Union[_Heading, Part]) -> _Piece:
         document = self._document([_Piece(content, 0.0)])
         return _Piece(content, document.size().height())
 
@@ -153,33 +161,9 @@ class TextPages:
             for row in range(len(table.rows))
         ]  # fmt: skip
 
-    def _picture(self, document: QTextDocument, picture: Picture) -> str:
-        """A picture as wide as the text, or less where it would be too high."""
+    def _place_picture(self, document: QTextDocument, picture: Picture) -> Tuple[str, float]:
+        """Makes a picture known to the document: its name there, and its width, which is less than the text's where it is high."""
         image = QImage(str(picture.path))
         document.addResource(QTextDocument.ResourceType.ImageResource, QUrl(picture.path.name), image)
         highest = LARGEST_PICTURE * self.size.height() * image.width() / max(image.height(), 1)
-        width = min(self.size.width(), highest) * self.screen_dots
-        return f'<p><img src="{escape(picture.path.name)}" width="{width:.0f}"></p><p>{escape(picture.caption)}</p>'
-
-
-def _printable(html: str) -> str:
-    """The same HTML with what Qt's text engine knows in the place of classes."""
-    html = re.sub(r'<table class="signatures">.*?</table>', _with_room_to_sign, html, flags=re.S)
-    html = re.sub(r"<th((?: width=[^ >]*)?)>", r'<th\1 align="left">', html).replace('class="number"', 'align="right"')
-    html = re.sub(r'<td align="right">(.*?)</td>', _unbroken, html)
-    html = html.replace('<div class="cautions">', '<table class="box"><tr><td>')
-    html = html.replace("</ul></div>", "</ul></td></tr></table>")
-    # A heading right below a table would stick to it.
-    html = html.replace("</table>", '</table><p style="font-size: 4pt; margin: 0px;">&nbsp;</p>')
-    shape = 'width="100%" cellspacing="0" cellpadding="4" style="border-collapse: collapse;"'
-    return html.replace("<table>", f"<table {shape}>").replace('<table class="box">', f'<table border="1" {shape}>')
-
-
-def _with_room_to_sign(found) -> str:
-    roomy = found.group(0).replace("<td></td>", "<td><br><br><br></td>")
-    return roomy.replace('<table class="signatures">', '<table class="box">')
-
-
-def _unbroken(found) -> str:
-    """A number with its uncertainty stays on one line."""
-    return '<td align="right">{}</td>'.format(found.group(1).replace(" ", "&nbsp;"))
+        return picture.path.name, min(self.size.width(), highest) * self.screen_dots

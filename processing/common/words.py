@@ -11,6 +11,11 @@ def mm(metres: Optional[float]) -> str:
     return "" if metres is None else f"{1000 * metres:.0f}"
 
 
+def tenths_of_mm(metres: Optional[float]) -> str:
+    """Millimetres to a tenth, as residuals and uncertainties are read."""
+    return "" if metres is None else f"{1000 * float(metres):.1f}"
+
+
 def plus_minus(metres: float, sigma_m: Optional[float]) -> str:
     """Whole millimetres with their 1-sigma."""
     return mm(metres) if sigma_m is None else f"{mm(metres)} ± {mm(sigma_m)}"

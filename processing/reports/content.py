@@ -1,26 +1,29 @@
-"""What a paper for a client consists of, and its form as HTML; the same parts become pages in `plugin/layouts`.
+"""What reports, answers and records of a fit consist of: a paper of sections and map sheets, without a word on how it is drawn.
 
-Every text that came from a file is escaped. Pictures stand in the page itself, so that it is one file.
+`page` makes HTML of it, `plugin/layouts` a PDF.
 """
 
-import base64
-import re
 from dataclasses import dataclass, field
-from html import escape
+from enum import Enum
 from pathlib import Path
-from typing import Callable, Optional, Sequence, Tuple, Union
+from typing import Any, Callable, Optional, Sequence, Tuple, Union
 
 import numpy as np
 
-from ..common.language import tr
-from .page import cautions_box, page, table
+
+class Length(Enum):
+    """Who a report on a survey is for: everything that a surveyor checks after a run, or what a client needs."""
+
+    RUN = "run"
+    CLIENT = "client"
 
 
 @dataclass(frozen=True)
 class Text:
-    """One paragraph."""
+    """One paragraph; `is_source` where it says where something comes from, and is set back behind the rest."""
 
     text: str
+    is_source: bool = False
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,7 @@ class Bullets:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture file with what it shows."""
+    """A picture file (PNG) with what it shows."""
 
     path: Path
     caption: str
@@ -98,51 +101,26 @@ class Paper:
     parts: Tuple[Union[Section, MapSheet], ...]
 
 
-def paper_html(paper: Paper, draw_map: Callable[[MapSheet], bytes]) -> str:
-    """The paper as one HTML file; `draw_map` returns a plan as PNG."""
-    pieces = [f"<h1>{escape(paper.title)}</h1>"]
-    for part in paper.parts:
-        if isinstance(part, MapSheet):
-            pieces.append(f"<h2>{escape(part.title)}</h2>{figure(draw_map(part), part.title, part.caption)}")
-        else:
-            pieces.append(section_html(part, lambda one: figure(one.path.read_bytes(), one.caption, one.caption)))
-    return page(paper.title, pieces)
+@dataclass(frozen=True)
+class Column:
+    """One column of a table that is made of rows: its head, its share of the width, what stands in it, and in which report.
+
+    `only` names the one length that has this column; None where both do.
+    """
+
+    head: str
+    width: float
+    cell: Callable[[Any], object]
+    only: Optional[Length] = None
 
 
-def section_html(section: Section, picture_html: Callable[[Picture], str]) -> str:
-    """One section; `picture_html` says how a picture is put in."""
-    pieces = [f"<h2>{escape(section.title)}</h2>"] if section.title else []
-    return "\n".join([*pieces, *(part_html(part, picture_html) for part in section.parts)])
-
-
-def part_html(part: Part, picture_html: Callable[[Picture], str]) -> str:
-    """One part of a section."""
-    if isinstance(part, Text):
-        return f"<p>{escape(part.text)}</p>"
-    if isinstance(part, Table):
-        return _table_html(part) if part.rows else f"<p>{escape(part.empty)}</p>"
-    if isinstance(part, Bullets):
-        return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in part.lines) + "</ul>"
-    if isinstance(part, Picture):
-        return picture_html(part)
-    if isinstance(part, Cautions):
-        return cautions_box()
-    heads = ("", tr("Name"), tr("Date"), tr("Signature"))
-    html = _table_html(Table(heads, [(role, "", "", "") for role in part.roles], widths=(16, 32, 16, 36)))
-    return html.replace("<table>", '<table class="signatures">')
-
-
-def _table_html(part: Table) -> str:
-    html = table(part.heads, part.rows)
-    widths = iter(part.widths)
-    # Not as a style: the text engine that sets the printed pages reads only the attribute.
-    return re.sub("<th\\b", lambda _: f'<th width="{next(widths)}%"', html) if part.widths else html
-
-
-def figure(png: bytes, alternative: str, caption: str) -> str:
-    """A picture inside the page."""
-    data = base64.b64encode(png).decode("ascii")
-    return (
-        f'<figure><img src="data:image/png;base64,{data}" alt="{escape(alternative)}">'
-        f"<figcaption>{escape(caption)}</figcaption></figure>"
+def table_of(columns: Sequence[Column], rows: Sequence, length: Length, empty: str = "") -> Table:
+    """The table of these rows at this length; `empty` stands where there is no row."""
+    shown = [column for column in columns if column.only in (None, length)]
+    whole = sum(column.width for column in shown)
+    return Table(
+        [column.head for column in shown],
+        [tuple(column.cell(row) for column in shown) for row in rows],
+        empty,
+        [100.0 * column.width / whole for column in shown],
     )

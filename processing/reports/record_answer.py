@@ -1,7 +1,6 @@
 """An answer of a record as sentences, as a page and as layers; what is unknown and the cautions belong to each of them."""
 
 import re
-from html import escape
 from types import MappingProxyType
 from typing import Dict, List, Mapping, Sequence
 
@@ -10,11 +9,12 @@ import numpy as np
 from ..common import cautions
 from ..common.kind_names import kind_name
 from ..common.language import tr
-from ..common.words import kind_words, verdict_words, word
+from ..common.words import kind_words, tenths_of_mm, verdict_words, word
 from ..record.query import NEVER, NOT_DEEP, ONE_WAY, Answer
 from ..record.schema import DETECTED, GEOMETRY, REFUTED, TABLES, VERIFIED
 from ..store.layer import Layer
-from .page import cautions_box, millimetres, page, table
+from .content import Bullets, Cautions, Paper, Section, Table, Text
+from .page import paper_html
 
 UNKNOWN_LAYER = "unknown_ground"
 UNKNOWN_FIELDS = {**dict.fromkeys(("level", "surface", "why"), str), "seen_to_m": float, "area_m2": float}
@@ -143,89 +143,79 @@ def _unknown_sentences(answer: Answer) -> List[str]:
 
 def answer_page(answer: Answer, record_name: str) -> str:
     """The answer as an HTML page that stands alone."""
-    parts = [
-        f"<h1>{tr('What the record says')}</h1>",
-        f'<p class="source">{escape(record_name)}</p>',
-        "<ul>",
+    lists = (
+        (tr("Items"), _item_table(answer.items)),
+        (tr("Verifications"), _verification_table(answer.verifications)),
+        (tr("Penetrations that were checked"), _penetration_table(answer.penetrations)),
+        (tr("Unknown ground"), _unknown_table(answer.unknown)),
+    )
+    sections = [Section("", [Text(record_name, is_source=True), Bullets(answer_sentences(answer))])]
+    sections += [Section(title, [listed]) for title, listed in lists if listed.rows]
+    sections.append(Section("", [Text(HISTORY), Cautions()]))
+    return paper_html(Paper(tr("What the record says"), tuple(sections)))
+
+
+def _item_table(items: Sequence[Mapping]) -> Table:
+    heads = (
+        *(tr("Item"), tr("Kind"), tr("#sure %"), tr("Status"), tr("Quality"), tr("#Top mm"), tr("#sigma")),
+        *(tr("#Plan sigma mm"), tr("Seen"), tr("#Age"), tr("Surveys")),
+    )
+    rows = [
+        (
+            row["item_id"],
+            kind_name(row["kind"]),
+            f"{100 * (row['kind_confidence'] or 0):.0f}",
+            word(row["status"]),
+            row["quality_level"],
+            tr("{least} to {most}", least=tenths_of_mm(row["depth_min_m"]), most=tenths_of_mm(row["depth_max_m"])),
+            tenths_of_mm(row["sigma_depth_m"]),
+            tenths_of_mm(row["sigma_xy_m"]),
+            row["verified_on"] or row["last_seen_on"] or "",
+            "" if row["age_years"] is None else f"{row['age_years']:.1f}",
+            row["survey_ids"] or "",
+        )
+        for row in items
     ]
-    parts += [f"<li>{escape(sentence)}</li>" for sentence in answer_sentences(answer)]
-    parts.append("</ul>")
-    if answer.items:
-        heads = (
-            tr("Item"),
-            tr("Kind"),
-            tr("#sure %"),
-            tr("Status"),
-            tr("Quality"),
-            tr("#Top mm"),
-            tr("#sigma"),
-            tr("#Plan sigma mm"),
-            tr("Seen"),
-            tr("#Age"),
-            tr("Surveys"),
+    return Table(heads, rows)
+
+
+def _verification_table(verifications: Sequence[Mapping]) -> Table:
+    heads = (
+        *(tr("Verification"), tr("Item"), tr("Outcome"), tr("How"), tr("#Depth mm"), tr("On"), tr("By")),
+        tr("Photograph"),
+    )
+    rows = [
+        [row["verification_id"], row["item_id"], word(row["outcome"]), word(row["method"])]
+        + [tenths_of_mm(row["depth_m"])]
+        + [row[name] or "" for name in ("verified_on", "verified_by", "photo")]
+        for row in verifications
+    ]
+    return Table(heads, rows)
+
+
+def _penetration_table(penetrations: Sequence[Mapping]) -> Table:
+    heads = (tr("Penetration"), tr("#Diameter mm"), tr("#Depth mm"), tr("Verdict then"), tr("Reason"), tr("On"))
+    rows = [
+        [row["penetration_id"], tenths_of_mm(row["diameter_m"]), tenths_of_mm(row["depth_m"])]
+        + [verdict_words(row["verdict"]), row["reason"] or "", row["checked_on"] or ""]
+        for row in penetrations
+    ]
+    return Table(heads, rows)
+
+
+def _unknown_table(unknown: Sequence[Mapping]) -> Table:
+    heads = (tr("Level"), tr("Surface"), tr("Why unknown"), tr("#Seen to mm"), tr("#Area m²"))
+    rows = [
+        (
+            row["level"],
+            word(row["surface"]),
+            word(row["why"]),
+            tenths_of_mm(row["seen_to_m"]),
+            f"{row['area_m2']:.2f}",
         )
-        rows = [
-            (
-                row["item_id"],
-                kind_name(row["kind"]),
-                f"{100 * (row['kind_confidence'] or 0):.0f}",
-                word(row["status"]),
-                row["quality_level"],
-                tr(
-                    "{least} to {most}",
-                    least=millimetres(row["depth_min_m"]),
-                    most=millimetres(row["depth_max_m"]),
-                ),
-                millimetres(row["sigma_depth_m"]),
-                millimetres(row["sigma_xy_m"]),
-                row["verified_on"] or row["last_seen_on"] or "",
-                "" if row["age_years"] is None else f"{row['age_years']:.1f}",
-                row["survey_ids"] or "",
-            )
-            for row in answer.items
-        ]
-        parts += [f"<h2>{tr('Items')}</h2>", table(heads, rows)]
-    if answer.verifications:
-        heads = (
-            tr("Verification"),
-            tr("Item"),
-            tr("Outcome"),
-            tr("How"),
-            tr("#Depth mm"),
-            tr("On"),
-            tr("By"),
-            tr("Photograph"),
-        )
-        rows = [
-            [row["verification_id"], row["item_id"], word(row["outcome"]), word(row["method"])]
-            + [millimetres(row["depth_m"])]
-            + [row[name] or "" for name in ("verified_on", "verified_by", "photo")]
-            for row in answer.verifications
-        ]
-        parts += [f"<h2>{tr('Verifications')}</h2>", table(heads, rows)]
-    if answer.penetrations:
-        heads = (tr("Penetration"), tr("#Diameter mm"), tr("#Depth mm"), tr("Verdict then"), tr("Reason"), tr("On"))
-        rows = [
-            [row["penetration_id"], millimetres(row["diameter_m"]), millimetres(row["depth_m"])]
-            + [verdict_words(row["verdict"]), row["reason"] or "", row["checked_on"] or ""]
-            for row in answer.penetrations
-        ]
-        parts += [f"<h2>{tr('Penetrations that were checked')}</h2>", table(heads, rows)]
-    if answer.unknown:
-        heads = (tr("Level"), tr("Surface"), tr("Why unknown"), tr("#Seen to mm"), tr("#Area m²"))
-        rows = [
-            (
-                row["level"],
-                word(row["surface"]),
-                word(row["why"]),
-                millimetres(row["seen_to_m"]),
-                f"{row['area_m2']:.2f}",
-            )
-            for row in answer.unknown
-        ]
-        parts += [f"<h2>{tr('Unknown ground')}</h2>", table(heads, rows)]
-    parts += [f"<p>{escape(HISTORY)}</p>", cautions_box()]
-    return page(tr("What the record says"), parts)
+        for row in unknown
+    ]
+    return Table(heads, rows)
 
 
 def answer_layers(answer: Answer) -> List[Layer]:

@@ -1,11 +1,12 @@
-"""The tables that a report draws on, from the GeoPackage of a survey or of a record, which calls some columns otherwise."""
+"""The tables that every report draws on, from the GeoPackage of a survey or of a record, which calls some columns otherwise.
+
+Both reports on a survey read these rows: a run reads back what it has just written, so that the two cannot say different things.
+"""
 
 import json
 from pathlib import Path
 from typing import Dict, List, Mapping, Tuple
 
-from ..common.errors import SurveyError
-from ..common.language import tr
 from ..penetrations.model import NO_OBSTACLE
 from ..radar.model import WaveSpeed
 from ..store.geopackage import read_layer
@@ -23,7 +24,7 @@ class SurveyTables:
     rows : dict
         Table to its rows, (coordinates, values).
     items : list of rows
-        Those that were neither refuted nor superseded.
+        Those that were neither refuted nor superseded, which are counted by `no_obstacle`.
     planes : list of (level, surface)
     wave_speeds : dict of WaveSpeed by area id
     is_record : bool
@@ -38,17 +39,11 @@ class SurveyTables:
     def __init__(self, path):
         self.path = Path(path)
         self.rows = {name: _alike(name, read_layer(self.path, name)) for name in self.NAMES}
-        if not self.rows["items"] and not self.rows["coverage"]:
-            raise SurveyError(
-                tr(
-                    "{file} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
-                    file=self.path,
-                )
-            )
         self.crs_wkt = read_crs_wkt(self.path)
         self.items = [
             (line, with_depths(line, row)) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE
         ]
+        self.no_obstacle = len(self.rows["items"]) - len(self.items)
         places = {
             (row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for _, row in self.rows[name]
         }
@@ -57,6 +52,11 @@ class SurveyTables:
         self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values("scan_areas"))
         if not self.rows["area_depths"]:
             self.rows["area_depths"] = [(None, row) for row in self.values("scan_areas") if "thickness_m" in row]
+
+    @property
+    def was_searched(self) -> bool:
+        """Is there an item, or ground that counts as scanned? Otherwise items were not detected yet."""
+        return bool(self.rows["items"] or self.rows["coverage"])
 
     def of_plane(self, name: str, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
         """Rows of one level and surface."""

@@ -6,7 +6,8 @@ from ..common.monitor import Monitor
 from ..edits import hand_edits, settling
 from ..floor import areas, fitting
 from ..floor.result import ChainResult
-from ..reports.run_report import report_html
+from ..reports.page import paper_html
+from ..reports.survey_report import run_report
 from ..site.results import FitSettings
 from ..store import fit_layers, layers, reading
 from ..store.locks import changes_survey
@@ -56,8 +57,8 @@ def fit_areas_step(
     fitting.note_moved_rasters(result, before, reading.read_raster_paths(result.survey_path), monitor)
     changed += fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams)
     monitor.step(0.95)
+    update_survey(result, changed, steps, keep_findings=False)
     if report_path:
         result.report_path = Path(report_path)
-        write_text(result.report_path, report_html(result))
-    update_survey(result, changed, steps, keep_findings=False)
+        write_text(result.report_path, paper_html(run_report(result.survey_path, result.site_fit)))
     return result

@@ -1,14 +1,14 @@
 """Drawings brought onto the site grid."""
 
-from html import escape
 from pathlib import Path
 from typing import List, Sequence, Tuple
 
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..common.words import word
+from ..common.words import tenths_of_mm, word
 from ..drawings import onto_grid
-from ..reports.page import millimetres, page, table
+from ..reports.content import Bullets, Paper, Section, Table, Text
+from ..reports.page import paper_html
 from ..site.crs import local_crs_wkt
 from ..site.drawing_fit import SIMILARITY, DrawingFit, DrawingPair, fit_drawing
 from ..store import reading
@@ -49,7 +49,8 @@ def fit_drawing_step(
             sentences.append(
                 tr("Features written: ") + ", ".join(f"{name} {count}" for name, count in counts.items()) + "."
             )
-        write_text(staging / f"{drawing_path.stem}-fit.html", _drawing_report(drawing_path, fit, sentences, picture))
+        paper = _drawing_paper(drawing_path, fit, sentences, picture)
+        write_text(staging / f"{drawing_path.stem}-fit.html", paper_html(paper))
         monitor.step(0.95)
         publish(staging, folder)
     for sentence in sentences:
@@ -57,20 +58,20 @@ def fit_drawing_step(
     return folder / target.name, fit, sentences
 
 
-def _drawing_report(path: Path, fit: DrawingFit, sentences: List[str], picture: bool) -> str:
+def _drawing_paper(path: Path, fit: DrawingFit, sentences: List[str], picture: bool) -> Paper:
     unit = tr("pixel") if picture else tr("unit")
     values = [
         (tr("Method"), word(fit.method)),
         (tr("Metres a {unit}, along x and y", unit=unit), tr(" and ").join(f"{scale:.8g}" for scale in fit.scales_m)),
         (tr("Direction of the drawing's x on the site grid"), f"{fit.rotation_deg:.4f}°"),
-        (tr("RMS residual (mm)"), millimetres(fit.rms_m)),
-        (tr("1-sigma of one coordinate, from the residuals (mm)"), millimetres(fit.sigma_m)),
+        (tr("RMS residual (mm)"), tenths_of_mm(fit.rms_m)),
+        (tr("1-sigma of one coordinate, from the residuals (mm)"), tenths_of_mm(fit.sigma_m)),
     ]
     rows = [
         (
             pair.point_id,
             *(f"{number:.3f}" for number in (*pair.drawing, *pair.site_m)),
-            *(millimetres(number) for number in residual),
+            *(tenths_of_mm(number) for number in residual),
             "" if ratio is None else f"{ratio:.1f}",
         )
         for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.ratio)
@@ -85,12 +86,13 @@ def _drawing_report(path: Path, fit: DrawingFit, sentences: List[str], picture: 
         tr("#Residual y mm"),
         tr("#Over its sigma"),
     )
-    parts = [
-        f"<h1>{tr('Drawing {name}', name=escape(path.name))}</h1>",
-        table((tr("What"), tr("#Value")), values),
-        "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in sentences) + "</ul>" if sentences else "",
-        f"<h2>{tr('Control points')}</h2>{table(heads, rows)}",
-        f"<p>{tr('Residuals are fitted minus given, on the site grid.')}</p>",
-        f"<p>{tr('A drawing shows what was planned. It says nothing of what was built or where it lies.')}</p>",
-    ]
-    return page(tr("Drawing {name}", name=path.name), parts)
+    scale = Table((tr("What"), tr("#Value")), values)
+    below = (
+        Text(tr("Residuals are fitted minus given, on the site grid.")),
+        Text(tr("A drawing shows what was planned. It says nothing of what was built or where it lies.")),
+    )
+    sections = (
+        Section("", [scale, Bullets(sentences)] if sentences else [scale]),
+        Section(tr("Control points"), [Table(heads, rows), *below]),
+    )
+    return Paper(tr("Drawing {name}", name=path.name), sections)

@@ -17,7 +17,8 @@ from ..common.monitor import Monitor
 from ..edits import settling
 from ..floor import areas, fitting
 from ..floor.result import ChainResult
-from ..reports.run_report import report_html
+from ..reports.page import paper_html
+from ..reports.survey_report import run_report
 from ..store import layers, reading
 from ..store.geopackage import check_replaceable
 from ..store.publish import publish, staging_folder, write_text
@@ -84,7 +85,8 @@ def process_survey_step(
             found += found_layers(result)
             found.append(layers.raster_layer(rasters, staging))
             write_survey(result, staging / SURVEY_FILE, found, settings.sample_interval_ns, steps)
-            write_text(staging / REPORT_FILE, report_html(result))
+            report = run_report(staging / SURVEY_FILE, result.site_fit, result.failures)
+            write_text(staging / REPORT_FILE, paper_html(report))
             monitor.step(0.99)  # the last chance to cancel
             publish(staging, output, earlier)
     cache.clean()

@@ -6,7 +6,8 @@ from ..area.settings import RunSettings
 from ..common.monitor import Monitor
 from ..edits import settling
 from ..floor.result import ChainResult
-from ..reports.run_report import report_html
+from ..reports.page import paper_html
+from ..reports.survey_report import run_report
 from ..store.locks import changes_survey
 from ..store.publish import write_text
 from .shared.survey_run import (
@@ -35,5 +36,5 @@ def read_survey_step(
     write_survey(result, result.survey_path, found, interval, steps)
     if report_path:
         result.report_path = Path(report_path)
-        write_text(result.report_path, report_html(result))
+        write_text(result.report_path, paper_html(run_report(result.survey_path, result.site_fit)))
     return result

@@ -1,7 +1,6 @@
 """The site grid defined: on its own, or tied to a national grid."""
 
 from dataclasses import replace
-from html import escape
 from pathlib import Path
 from typing import List, Optional, Tuple
 
@@ -10,8 +9,9 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..common.words import value_with_sigma
-from ..reports.page import millimetres, page, table
+from ..common.words import tenths_of_mm, value_with_sigma
+from ..reports.content import Bullets, Paper, Section, Table, Text
+from ..reports.page import paper_html
 from ..site import geotiff
 from ..site.crs import base_name, local_crs_wkt, point_scale, tied_crs_wkt
 from ..site.tie import GridTie, TieFit, fit_tie, read_pairs
@@ -67,7 +67,7 @@ def site_grid_step(
     log = layers.run_log_layer(reading.read_run_log(survey_path), [("define site grid", parameters)])
     replace_layers(survey_path, [log], wkt)
     if report_path:
-        write_text(report_path, _grid_report(name, base, fit, warnings, wkt))
+        write_text(report_path, paper_html(_grid_paper(name, base, fit, warnings, wkt)))
     return wkt, fit
 
 
@@ -100,18 +100,14 @@ def _scale_warnings(base: str, fit: TieFit) -> List[str]:
     ]
 
 
-def _grid_report(name: str, base: Optional[str], fit: Optional[TieFit], warnings: List[str], wkt: str) -> str:
-    parts = [f"<h1>{tr('Site grid {name}', name=escape(name))}</h1>"]
+def _grid_paper(name: str, base: Optional[str], fit: Optional[TieFit], warnings: List[str], wkt: str) -> Paper:
+    title = tr("Site grid {name}", name=name)
     if not fit:
-        parts.append(
-            "<p>"
-            + tr(
-                "The grid stands alone: a local plane in metres, tied to no national grid. It can be tied later; coordinates "
-                "will not change."
-            )
-            + "</p>"
+        text = tr(
+            "The grid stands alone: a local plane in metres, tied to no national grid. It can be tied later; coordinates "
+            "will not change."
         )
-        return page(tr("Site grid {name}", name=name), parts)
+        return Paper(title, (Section("", [Text(text)]),))
     tie = fit.tie
     values = [
         (tr("Tied to"), base_name(base)),
@@ -124,31 +120,27 @@ def _grid_report(name: str, base: Optional[str], fit: Optional[TieFit], warnings
         (tr("Scale of the map projection here"), f"{point_scale(base, tie.east_m, tie.north_m):.7f}"),
         (tr("100 m on site are, in the national grid"), f"{100 * tie.scale:.4f} m"),
     ]
-    parts.append(table((tr("What"), tr("#Value")), values))
-    if warnings:
-        parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in warnings) + "</ul>")
+    grid = Table((tr("What"), tr("#Value")), values)
+    sections = [Section("", [grid, Bullets(warnings)] if warnings else [grid])]
     if fit.pairs:
-        rows = [
-            (
-                pair.point_id,
-                *(f"{number:.3f}" for number in (*pair.site_m, *pair.base_m)),
-                millimetres(pair.sigma_m),
-                *(millimetres(number) for number in residual),
-                "" if ratio is None else f"{ratio:.1f}",
-            )
-            for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.standardized)
-        ]
-        heads = (
-            tr("Point"),
-            tr("#Site x"),
-            tr("#Site y"),
-            tr("#East"),
-            tr("#North"),
-            tr("#Sigma mm"),
-            tr("#Residual E mm"),
-            tr("#Residual N mm"),
-            tr("#Over its sigma"),
+        sections.append(Section(tr("Points"), [_pair_table(fit), Text(tr("Residuals are fitted minus given."))]))
+    sections.append(Section(tr("Definition (WKT2)"), [Text(wkt, is_source=True)]))
+    return Paper(title, tuple(sections))
+
+
+def _pair_table(fit: TieFit) -> Table:
+    heads = (
+        *(tr("Point"), tr("#Site x"), tr("#Site y"), tr("#East"), tr("#North"), tr("#Sigma mm")),
+        *(tr("#Residual E mm"), tr("#Residual N mm"), tr("#Over its sigma")),
+    )
+    rows = [
+        (
+            pair.point_id,
+            *(f"{number:.3f}" for number in (*pair.site_m, *pair.base_m)),
+            tenths_of_mm(pair.sigma_m),
+            *(tenths_of_mm(number) for number in residual),
+            "" if ratio is None else f"{ratio:.1f}",
         )
-        parts.append(f"<h2>{tr('Points')}</h2>{table(heads, rows)}<p>{tr('Residuals are fitted minus given.')}</p>")
-    parts.append(f'<h2>{tr("Definition (WKT2)")}</h2><p class="source">{escape(wkt)}</p>')
-    return page(tr("Site grid {name}", name=name), parts)
+        for pair, residual, ratio in zip(fit.pairs, fit.residual_m, fit.standardized)
+    ]
+    return Table(heads, rows)

@@ -7,8 +7,10 @@ from typing import Callable, Mapping, Optional, Sequence, Tuple
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..record.open_store import is_record
-from ..reports.client_report import Cover, compose_report
-from ..reports.content import MapSheet, Paper, paper_html
+from ..reports.content import MapSheet, Paper
+from ..reports.page import paper_html
+from ..reports.summary import Cover
+from ..reports.survey_report import client_report
 from ..store.publish import write_text
 from ..views.radargrams import PANELS
 from .radargrams import radargrams_step
@@ -39,7 +41,7 @@ def survey_report_step(
     noted = file_parameters(holes_path) if holes_path else {}  # as it was when it was read
     with tempfile.TemporaryDirectory(prefix="inslab-") as folder:
         pictures = radargrams_step(survey_path, folder, lines, PANEL, monitor.part(0.0, 0.4)) if lines else ()
-        paper = compose_report(survey_path, cover, holes, pictures)
+        paper = client_report(survey_path, cover, holes, pictures)
         html = paper_html(paper, draw_map) if page_path else ""
         pages = write_paper(report_path, paper, monitor.part(0.4, 1.0))
     if page_path:

@@ -18,12 +18,13 @@ from inslab.processing.reports.content import (
     Signatures,
     Table,
     Text,
-    paper_html,
 )
-from inslab.processing.reports.fit_part import fit_sections
+from inslab.processing.reports.page import paper_html
 from inslab.processing.reports.record_answer import answer_page
-from inslab.processing.reports.run_report import report_html
+from inslab.processing.reports.survey_report import run_report
 from inslab.processing.steps.readsurvey import read_survey_step
+from inslab.processing.store.geopackage import replace_layers
+from inslab.processing.store.layers import finding_layer
 from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo.ogr")
@@ -61,16 +62,17 @@ def hostile_survey(small_survey, tmp_path):
 def test_the_report_of_a_survey(hostile_survey, tmp_path):
     result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
     check_page((tmp_path / "report.html").read_text(encoding="utf-8"), hostile_survey.name, HOSTILE[0], ALL_HOSTILE)
-    result.findings.append(Finding("warning", HOSTILE[1], HOSTILE[3]))
-    result.failures["A1"] = ALL_HOSTILE
-    check_page(report_html(result), HOSTILE[1], HOSTILE[3], ALL_HOSTILE)
+    findings = finding_layer([*result.findings, Finding("warning", HOSTILE[1], HOSTILE[3])])
+    replace_layers(result.survey_path, [findings], result.crs_wkt)
+    report = run_report(result.survey_path, result.site_fit, {"A1": ALL_HOSTILE})
+    check_page(paper_html(report), HOSTILE[1], HOSTILE[3], ALL_HOSTILE)
 
 
 def test_the_name_of_an_instrument_in_the_fit(hostile_survey, tmp_path):
     """The only text of a file that stands in a sentence of the report rather than in a table."""
     result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
-    result.site_fit = replace(result.site_fit, scales={HOSTILE[0]: (1.001, 0.0002)})
-    check_page("\n".join(fit_sections(result)), f"Scale of {HOSTILE[0]}: +1000")
+    site_fit = replace(result.site_fit, scales={HOSTILE[0]: (1.001, 0.0002)})
+    check_page(paper_html(run_report(result.survey_path, site_fit)), f"Scale of {HOSTILE[0]}: +1000")
 
 
 def test_a_paper_for_a_client(tmp_path):
