@@ -13,7 +13,7 @@ from ...processing.common.language import tr
 from ...processing.penetrations.model import VERDICTS
 from ...processing.steps.checkpenetrations import check_penetrations_step, count_verdicts
 from ...processing.steps.shared.survey_state import PENETRATIONS, file_parameters, note_step, result_parameters
-from ...processing.steps.shared.verdict_layers import VERDICT_LAYER
+from ...processing.store.schema import PENETRATION_VERDICTS
 from ..project.layers import table_source
 from ..styles.penetrations import VERDICT_STYLES, VERDICT_WORDS, style_verdicts
 from . import penetration_inputs as inputs
@@ -44,7 +44,9 @@ class CheckPenetrations(InslabAlgorithm):
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
         **inputs.HELP,
-        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=VERDICT_LAYER),
+        OUTPUT: tr(
+            "GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PENETRATION_VERDICTS.name
+        ),
         SECTIONS: tr("Folder that gets a vertical section through each hole (SVG); without it none is drawn."),
         COUNTS["clear"]: tr("Number of penetrations that are clear."),
         COUNTS["too_close"]: tr("Number of penetrations that are too close to an item."),
@@ -107,4 +109,4 @@ class CheckPenetrations(InslabAlgorithm):
         style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)
         found = {name: counts.get(verdict, 0) for verdict, name in self.COUNTS.items()}
         shown = {self.SECTIONS: sections} if sections else {}
-        return {self.OUTPUT: table_source(output, VERDICT_LAYER), **shown, **found}
+        return {self.OUTPUT: table_source(output, PENETRATION_VERDICTS.name), **shown, **found}

@@ -16,8 +16,9 @@ from qgis.core import (
 from ...processing.common.errors import ProcessingError
 from ...processing.common.language import tr
 from ...processing.penetrations.drill_sheet import GridAxis
-from ...processing.steps.drillsheet import SHEET_LAYER, drill_sheet_step, write_sheet_table
+from ...processing.steps.drillsheet import drill_sheet_step, write_sheet_table
 from ...processing.steps.shared.verdict_layers import check_output
+from ...processing.store.schema import DRILL_SHEET
 from ..layouts.drill_sheet import write_drill_sheets
 from ..project.layers import table_source
 from ..styles.penetrations import style_verdicts
@@ -48,7 +49,7 @@ class DrillSheet(InslabAlgorithm):
         AXES: tr("Lines of the building's grid axes on the site grid; a line counts as endless."),
         AXIS_NAME: tr("Column of the axes that holds their names."),
         **inputs.HELP,
-        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=SHEET_LAYER),
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=DRILL_SHEET.name),
         SHEETS: tr("The pages (PDF)."),
         SHEET_COUNT: tr("Number of sheets written."),
     }
@@ -105,10 +106,10 @@ class DrillSheet(InslabAlgorithm):
             # The pages draw a table of their own, so that a run stopped there leaves earlier results alone.
             drawn = Path(folder) / "table.gpkg"
             write_sheet_table(drawn, rows, survey)
-            write_drill_sheets(sheets, survey, drawn, SHEET_LAYER, rows, monitor.part(0.6, 1.0))
+            write_drill_sheets(sheets, survey, drawn, DRILL_SHEET.name, rows, monitor.part(0.6, 1.0))
         write_sheet_table(output, rows, survey)
         style_when_loaded(context, destination, tr("Drill sheet"), style_verdicts)
-        return {self.OUTPUT: table_source(output, SHEET_LAYER), self.SHEETS: sheets, self.SHEET_COUNT: len(rows)}
+        return {self.OUTPUT: table_source(output, DRILL_SHEET.name), self.SHEETS: sheets, self.SHEET_COUNT: len(rows)}
 
     def _axes(self, parameters, context) -> list:
         name = self.parameterAsString(parameters, self.AXIS_NAME, context)

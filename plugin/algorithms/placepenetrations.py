@@ -12,7 +12,8 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.penetrations.placement import PlacementRules
-from ...processing.steps.placepenetrations import PLACE_LAYER, place_penetrations_step
+from ...processing.steps.placepenetrations import place_penetrations_step
+from ...processing.store.schema import PENETRATION_PLACES
 from ..project.layers import table_source
 from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
@@ -52,7 +53,9 @@ class PlacePenetrations(InslabAlgorithm):
         ALTERNATIVES: tr("Number of places wanted for each hole or pattern."),
         ALLOWED: tr("Polygons within which the holes must stay with their whole rim; none: anywhere."),
         **{name: text for name, text in inputs.HELP.items() if name != inputs.PENETRATIONS},
-        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PLACE_LAYER),
+        OUTPUT: tr(
+            "GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PENETRATION_PLACES.name
+        ),
         PLACED_COUNT: tr("Number of holes or patterns for which there is a clear place."),
         NOT_PLACED_COUNT: tr("Number of holes or patterns for which there is none."),
     }
@@ -118,7 +121,7 @@ class PlacePenetrations(InslabAlgorithm):
         )
         style_when_loaded(context, destination, tr("Places for penetrations"), style_verdicts)
         return {
-            self.OUTPUT: table_source(output, PLACE_LAYER),
+            self.OUTPUT: table_source(output, PENETRATION_PLACES.name),
             self.PLACED_COUNT: len(placed),
             self.NOT_PLACED_COUNT: len(failed),
         }

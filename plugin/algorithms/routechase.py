@@ -13,7 +13,8 @@ from qgis.core import (
 from ...processing.common.language import tr
 from ...processing.items.model import KINDS
 from ...processing.penetrations.chase import ChaseRules
-from ...processing.steps.routechase import CHASE_LAYER, route_chase_step
+from ...processing.steps.routechase import route_chase_step
+from ...processing.store.schema import CHASES
 from ..project.layers import table_source
 from ..styles.penetrations import style_chase
 from . import penetration_inputs as inputs
@@ -60,7 +61,7 @@ class RouteChase(InslabAlgorithm):
         **inputs.help_for(inputs.SURFACE, inputs.LEVEL, inputs.KEEP_OUT, inputs.OBJECT_DIAMETERS),
         inputs.TOLERANCE: tr("1-sigma of setting out in each direction of the plan, metres."),
         **inputs.help_for(inputs.CONFIDENCE, inputs.TOUCH_LIMIT, inputs.DEPTH_TOLERANCE),
-        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=CHASE_LAYER),
+        OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=CHASES.name),
         LENGTH: tr("Length of the chase, metres."),
         CROSSED_ITEMS: tr("Ids of the items that it cuts, separated by commas."),
         CROSSED_COUNT: tr("Number of items that it cuts."),
@@ -138,7 +139,7 @@ class RouteChase(InslabAlgorithm):
         )
         style_when_loaded(context, destination, tr("Chase"), style_chase)
         return {
-            self.OUTPUT: table_source(output, CHASE_LAYER),
+            self.OUTPUT: table_source(output, CHASES.name),
             self.LENGTH: chase.length_m,
             self.CROSSED_ITEMS: ",".join(chase.crossed),
             self.CROSSED_COUNT: len(chase.crossed),

@@ -73,17 +73,17 @@ def _parts(exaggeration: float) -> List[Tuple[str, str, str, Tuple[str, float]]]
     for kind in KINDS:
         size = round(1000 * solids.DRAWN_DIAMETERS_M[kind])
         name = tr("{kind}: drawn {size} mm thick, not measured{times}")
-        look = (solids.ITEMS, f"\"kind\" = '{kind}'")
+        look = (solids.ITEM_BODIES, f"\"kind\" = '{kind}'")
         parts.append((*look, name.format(kind=KIND_STYLES[kind][0], size=size, times=times), item_look(kind)))
     for verdict in VERDICTS:
         name = tr("Penetrations: {verdict}", verdict=VERDICT_STYLES[verdict][0])
-        parts.append((solids.HOLES, f"\"verdict\" = '{verdict}'", name, hole_look(verdict)))
+        parts.append((solids.HOLE_BODIES, f"\"verdict\" = '{verdict}'", name, hole_look(verdict)))
     faces: Dict[str, Tuple[str, Tuple[str, float]]] = {
         solids.TOP: (tr("Scanned surface"), (SURFACE_COLOUR, SURFACE_OPACITY)),
         solids.BASE: (tr("Slab base, where it is seen"), (BASE_COLOUR, BASE_OPACITY)),
     }
     for face, (name, look) in faces.items():
-        parts.append((solids.SURFACES, f"\"face\" = '{face}'", name, look))
+        parts.append((solids.SLAB_SURFACES, f"\"face\" = '{face}'", name, look))
     return parts
 
 

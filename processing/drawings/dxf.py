@@ -21,6 +21,7 @@ from ..common.words import mm, verdict_words, word
 from ..geometry.polylines import middle_of, stations_m
 from ..reports.plane_content import Drawing, GridChange
 from ..store.layers import software_version
+from ..store.schema import COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from . import layer_names as names
 
 METRES = 6  # value of $INSUNITS in the published description of the format
@@ -116,9 +117,9 @@ class _Sheet:
 
 
 def _draw_item(sheet: _Sheet, line: np.ndarray, row, band_m: float, text_m: float) -> None:
-    kind = row["kind"] if row["kind"] in names.KIND_CODES else "unknown"
+    kind = row[ITEMS.kind] if row[ITEMS.kind] in names.KIND_CODES else "unknown"
     pen, code = names.KIND_PENS[kind], names.KIND_CODES[kind]
-    band = names.depth_band(row["depth_min_m"], band_m)
+    band = names.depth_band(row[ITEMS.depth_min_m], band_m)
     sheet.line(names.layer_name(code, names.GRAPHICS, band), line, pen)
     place, turn = _middle(line)
     sheet.text(names.layer_name(code, names.TEXT, band), depth_words(row), place, text_m, pen, turn)
@@ -126,11 +127,11 @@ def _draw_item(sheet: _Sheet, line: np.ndarray, row, band_m: float, text_m: floa
 
 def depth_words(row) -> str:
     """Depth to the top with its 1-sigma, millimetres: '48 ±4', '60-85 ±5'."""
-    if row["depth_min_m"] is None or row["depth_max_m"] is None:
+    if row[ITEMS.depth_min_m] is None or row[ITEMS.depth_max_m] is None:
         return tr("depth ?")
-    low, high = (round(1000 * row[name]) for name in ("depth_min_m", "depth_max_m"))
+    low, high = (round(1000 * row[name]) for name in (ITEMS.depth_min_m, ITEMS.depth_max_m))
     depth = f"{low}" if low == high else f"{low}-{high}"
-    return depth if row["sigma_depth_m"] is None else f"{depth} ±{1000 * row['sigma_depth_m']:.0f}"
+    return depth if row[ITEMS.sigma_depth_m] is None else f"{depth} ±{1000 * row[ITEMS.sigma_depth_m]:.0f}"
 
 
 def _middle(line: np.ndarray):
@@ -148,7 +149,7 @@ def _draw_ground(sheet: _Sheet, drawing: Drawing, text_m: float) -> None:
         pen = names.OTHER_PENS[names.AREA]
         sheet.line(names.layer_name(names.AREA, names.GRAPHICS), rings[0], pen)
         corner = rings[0][np.argmax(rings[0] @ [-1.0, 1.0])]  # upper left
-        name = tr("Scan area {area}", area=row["area_id"])
+        name = tr("Scan area {area}", area=row[SCAN_AREAS.area_id])
         sheet.text(
             names.layer_name(names.AREA, names.TEXT), name, corner + [0.0, 2 * text_m], 1.5 * text_m, pen, anchor=1
         )
@@ -164,9 +165,9 @@ def _draw_ground(sheet: _Sheet, drawing: Drawing, text_m: float) -> None:
 
 def _draw_scanned(sheet: _Sheet, rings, row, text_m: float) -> None:
     """Outline of what counts as scanned, and in words how deep."""
-    both_ways = (row["line_directions"] or 0) >= 2
+    both_ways = (row[COVERAGE.line_directions] or 0) >= 2
     element = names.SEEN_BOTH_WAYS if both_ways else names.SEEN_ONE_WAY
-    pen, depth = names.OTHER_PENS[element], row["depth_m"]
+    pen, depth = names.OTHER_PENS[element], row[COVERAGE.depth_m]
     further = "NODEPTH" if depth is None else f"TO{1000 * depth:04.0f}"
     for ring in rings:
         sheet.line(names.layer_name(element, names.GRAPHICS, further), ring, pen)
@@ -180,25 +181,25 @@ def _draw_scanned(sheet: _Sheet, rings, row, text_m: float) -> None:
 
 def _draw_hole(sheet: _Sheet, place: np.ndarray, row, text_m: float) -> None:
     code, pen = hole_code(row), names.OTHER_PENS[names.HOLE]
-    radius = (row.get("diameter_m") or 0.0) / 2
+    radius = (row.get(PENETRATION_VERDICTS.diameter_m) or 0.0) / 2
     layer = names.layer_name(names.HOLE, names.GRAPHICS, code, names.NEW)
     sheet.line(layer, place[:2] + radius * np.column_stack([np.cos(CIRCLE), np.sin(CIRCLE)]), pen)
     for cross in ((1.0, 0.0), (0.0, 1.0)):
         arm = np.multiply(cross, radius + text_m / 2)
         sheet.line(layer, [place[:2] - arm, place[:2] + arm], pen)
-    words = f"{row.get('penetration_id', '')} {verdict_words(row.get('verdict'))}".strip()
+    words = f"{row.get(PENETRATION_VERDICTS.penetration_id, '')} {verdict_words(row.get(PENETRATION_VERDICTS.verdict))}".strip()
     beside = place[:2] + [radius + text_m, 0.0]
     sheet.text(names.layer_name(names.HOLE, names.TEXT, code, names.NEW), words, beside, text_m, pen, anchor=4)
 
 
 def hole_code(row) -> str:
     """The verdict as the layer's own field: CLEAR, TOOCLOSE, HITS, UNKNOWN or NOTCHECKED."""
-    return VERDICT_CODES.get(row.get("verdict"), NOT_CHECKED)
+    return VERDICT_CODES.get(row.get(PENETRATION_VERDICTS.verdict), NOT_CHECKED)
 
 
 def notes(drawing: Drawing, grid: GridChange) -> List[str]:
     """What whoever opens the drawing must read, in sentences."""
-    sigmas = [row["sigma_xy_m"] for _, row in drawing.placed if row["sigma_xy_m"] is not None]
+    sigmas = [row[ITEMS.sigma_xy_m] for _, row in drawing.placed if row[ITEMS.sigma_xy_m] is not None]
     unplaced = len(drawing.items) - len(drawing.placed)
     sentences = [
         tr("CONCRETE SCAN {name}, level {level}, {surface}", name=drawing.name, level=drawing.level, surface=word(drawing.surface)),

@@ -8,18 +8,23 @@ from ..common.language import tr
 from ..reports.plane_content import Drawing, GridChange
 from ..store.geopackage import write_geopackage
 from ..store.layer import Layer
-from ..store.schema import CRS_KEY
+from ..store.schema import COVERAGE, CRS_KEY, ITEMS, SCAN_AREAS
 from .dxf import notes
 
-PARTS = (("items", "LineStringZ"), ("scan_areas", "Polygon"), ("coverage", "Polygon"), ("penetrations", "Point"))
+PARTS = (
+    (ITEMS.name, "LineStringZ"),
+    (SCAN_AREAS.name, "Polygon"),
+    (COVERAGE.name, "Polygon"),
+    ("penetrations", "Point"),
+)
 
 
 def write_subset(path, drawing: Drawing) -> None:
     """A new GeoPackage with the chosen items, scan areas, coverage, holes and the table `read_me`; replaces any file at `path`."""
     rows = {
-        "items": drawing.items,
-        "scan_areas": drawing.areas,
-        "coverage": drawing.coverage,
+        ITEMS.name: drawing.items,
+        SCAN_AREAS.name: drawing.areas,
+        COVERAGE.name: drawing.coverage,
         "penetrations": [(tuple(place)[:2], row) for place, row in drawing.holes],
     }
     layers = [

@@ -13,8 +13,11 @@ from ..common.language import tr
 from ..geometry.polylines import evenly_spaced
 from ..reports.plane_content import Drawing, GridChange
 from ..store.publish import write_text
+from ..store.schema import ITEMS, PENETRATION_VERDICTS
 from . import layer_names as names
 from .dxf import hole_code, notes
+
+DEPTH = "depth_m"
 
 Row = Tuple[str, float, float, float, str]
 
@@ -30,7 +33,7 @@ def write_points(
     if not spacing_m > 0.0:
         raise ProcessingError(tr("The spacing of setting-out points must be larger than zero."))
     rows = point_rows(drawing, grid, spacing_m)
-    column = "depth_m"
+    column = DEPTH
     if surface_height_m is not None:
         column = "height_m"
         rows = [(*row[:3], _height(drawing.surface, surface_height_m, row[3]), row[4]) for row in rows]
@@ -48,12 +51,14 @@ def point_rows(drawing: Drawing, grid: GridChange, spacing_m: float) -> List[Row
     """Both ends of each item and points between them at most `spacing_m` apart, evenly; then the middles of the holes."""
     rows: List[Row] = []
     for number, (line, row) in enumerate(drawing.placed, 1):
-        code = names.KIND_CODES.get(row["kind"], names.KIND_CODES["unknown"])
+        code = names.KIND_CODES.get(row[ITEMS.kind], names.KIND_CODES["unknown"])
         for place_number, place in enumerate(grid(evenly_spaced(line, spacing_m)), 1):
-            rows.append((f"{row['item_id'] or f'N{number}'}-{place_number}", place[0], place[1], -place[2], code))
+            rows.append((f"{row[ITEMS.item_id] or f'N{number}'}-{place_number}", place[0], place[1], -place[2], code))
     for place, row in drawing.holes:
         x, y = grid(np.asarray(place, float)[None, :2])[0]
-        rows.append((str(row.get("penetration_id", "")), x, y, 0.0, f"{names.HOLE}-{hole_code(row)}"))
+        rows.append(
+            (str(row.get(PENETRATION_VERDICTS.penetration_id, "")), x, y, 0.0, f"{names.HOLE}-{hole_code(row)}")
+        )
     return rows
 
 
@@ -68,7 +73,7 @@ def _height(surface: str, surface_height_m: float, depth_m: float) -> float:
 def _read_me(path: Path, drawing: Drawing, grid: GridChange, column: str, spacing_m: float) -> str:
     codes = ", ".join(f"{code} = {kind_name(kind)}" for kind, code in names.KIND_CODES.items())
     meaning = {
-        "depth_m": tr(
+        DEPTH: tr(
             "depth_m: depth from the scanned surface to the top of the item, positive downwards (into the wall)."
         ),
         "height_m": tr("height_m: height of the side of the item that faces the scanned surface."),

@@ -15,6 +15,7 @@ from ..items.model import KINDS
 from ..site.geotiff import GridReader
 from ..store.geopackage import read_layer
 from ..store.reading import raster_path
+from ..store.schema import COVERAGE, ITEMS, RASTERS, SCAN_AREAS, WAVE_SPEEDS
 from .clearance import Pieces, cut_up
 from .model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
 
@@ -34,7 +35,9 @@ class Ground:
 
 def planes(survey_path) -> List[Tuple[str, str]]:
     """Level and surface of the survey's scan areas, sorted, each once."""
-    return sorted({(row["level"], row["surface"]) for _, row in read_layer(survey_path, "scan_areas")})
+    return sorted(
+        {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for _, row in read_layer(survey_path, SCAN_AREAS.name)}
+    )
 
 
 def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
@@ -71,10 +74,10 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
     """
     survey_path = Path(survey_path)
     check_rules(rules)
-    areas = [row for _, row in read_layer(survey_path, "scan_areas")]
-    here = [row for row in areas if (row["level"], row["surface"]) == (level, surface)]
-    coverage = read_layer(survey_path, "coverage")
-    item_rows = read_layer(survey_path, "items")
+    areas = [row for _, row in read_layer(survey_path, SCAN_AREAS.name)]
+    here = [row for row in areas if (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) == (level, surface)]
+    coverage = read_layer(survey_path, COVERAGE.name)
+    item_rows = read_layer(survey_path, ITEMS.name)
     if not coverage and not item_rows:
         raise SurveyError(
             tr(
@@ -85,15 +88,23 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
     obstacles = [
         _obstacle(line, row, rules)
         for line, row in item_rows
-        if line is not None and (row["level"], row["surface"]) == (level, surface) and row["status"] not in NO_OBSTACLE
+        if line is not None
+        and (row[ITEMS.level], row[ITEMS.surface]) == (level, surface)
+        and row[ITEMS.status] not in NO_OBSTACLE
     ]
     pieces = cut_up(obstacles)
     scanned = [
-        ScannedPiece(row["area_id"], rings, row["depth_m"], row["line_directions"], row["sigma_xy_m"] or 0.0)
+        ScannedPiece(
+            row[COVERAGE.area_id],
+            rings,
+            row[COVERAGE.depth_m],
+            row[COVERAGE.line_directions],
+            row[COVERAGE.sigma_xy_m] or 0.0,
+        )
         for rings, row in coverage
-        if rings is not None and (row["level"], row["surface"]) == (level, surface)
+        if rings is not None and (row[COVERAGE.level], row[COVERAGE.surface]) == (level, surface)
     ]
-    unplaced = [row["area_id"] for row in here if row["status"] != "fitted"]
+    unplaced = [row[SCAN_AREAS.area_id] for row in here if row[SCAN_AREAS.status] != "fitted"]
     strips = find_hidden(pieces, pieces.largest_radius_m, pieces.keep_out_m, _longest_wavelength_m(survey_path, here))
     base = _base_reader(survey_path, level, surface)
     return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
@@ -101,39 +112,43 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
 
 def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> Obstacle:
     probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
-    kind = row["kind"] if row["kind"] in KINDS else "unknown"
+    kind = row[ITEMS.kind] if row[ITEMS.kind] in KINDS else "unknown"
     return Obstacle(
-        row["item_id"] or tr("a drawn item"),
+        row[ITEMS.item_id] or tr("a drawn item"),
         kind,
         # Drawn without a height, it counts as lying at the surface, in the way of every hole.
         np.nan_to_num(line * [1.0, 1.0, -1.0]),
-        HAND_SIGMA_M if row["sigma_xy_m"] is None else row["sigma_xy_m"],
-        HAND_SIGMA_M if row["sigma_depth_m"] is None else row["sigma_depth_m"],
-        1.0 if row["confidence"] is None else row["confidence"],
+        HAND_SIGMA_M if row[ITEMS.sigma_xy_m] is None else row[ITEMS.sigma_xy_m],
+        HAND_SIGMA_M if row[ITEMS.sigma_depth_m] is None else row[ITEMS.sigma_depth_m],
+        1.0 if row[ITEMS.confidence] is None else row[ITEMS.confidence],
         rule_for(probabilities, kind, rules),
     )
 
 
 def _longest_wavelength_m(survey_path: Path, areas: Sequence[Mapping]) -> float:
     """Of the areas' wavelengths in concrete at their centre frequency, the longest, metres."""
-    speeds = {row["area_id"]: row["speed_m_ns"] for _, row in read_layer(survey_path, "wave_speeds")}
+    speeds = {
+        row[WAVE_SPEEDS.area_id]: row[WAVE_SPEEDS.speed_m_ns] for _, row in read_layer(survey_path, WAVE_SPEEDS.name)
+    }
     found = [
-        1000.0 * speeds[row["area_id"]] / row["centre_frequency_mhz"]
+        1000.0 * speeds[row[SCAN_AREAS.area_id]] / row[SCAN_AREAS.centre_frequency_mhz]
         for row in areas
-        if row["area_id"] in speeds and row["centre_frequency_mhz"]
+        if row[SCAN_AREAS.area_id] in speeds and row[SCAN_AREAS.centre_frequency_mhz]
     ]
     return max(found, default=USUAL_WAVELENGTH_M)
 
 
 def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
     """Slab thickness and its sigma at points; NaN where the base is not seen."""
-    rows = [row for _, row in read_layer(survey_path, "rasters")]
+    rows = [row for _, row in read_layer(survey_path, RASTERS.name)]
     rows = [
         row
         for row in rows
-        if row["content"] == "base" and not row["area_id"] and (row["level"], row["surface"]) == (level, surface)
+        if row[RASTERS.content] == "base"
+        and not row[RASTERS.area_id]
+        and (row[RASTERS.level], row[RASTERS.surface]) == (level, surface)
     ]
-    path = raster_path(survey_path, rows[0]["path"]) if rows else None
+    path = raster_path(survey_path, rows[0][RASTERS.path]) if rows else None
     if path is None:
         return KnownGround().base
     reader = GridReader(path)

@@ -2,15 +2,13 @@
 
 from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
-from ..common import cautions
-from ..common.language import tr
 from ..common.monitor import Monitor
 from ..penetrations.check import Verdict
 from ..penetrations.model import Confidence, KindRule, Penetrations
-from ..store.layer import Layer
+from ..store.layer import layer_of
+from ..store.schema import PENETRATION_VERDICTS
+from ..store.schema_penetrations import VERDICT_FIELDS
 from .shared.verdict_layers import (
-    VERDICT_FIELDS,
-    VERDICT_LAYER,
     check_by_plane,
     check_output,
     draw_sections,
@@ -43,13 +41,13 @@ def check_penetrations_step(
     # Where each was checked, also if the table did not say so: plans and bodies are told apart by it.
     kept.update(level=str, surface=str)
     given = [
-        {**values, "level": ground.level, "surface": surface}
+        {**values, PENETRATION_VERDICTS.level: ground.level, PENETRATION_VERDICTS.surface: surface}
         for values, ground, (surface, _level) in zip(given, grounds, sides)
     ]
     if sections_folder:
-        kept["section"] = str
+        kept[PENETRATION_VERDICTS.section] = str
         names = draw_sections(sections_folder, holes, verdicts, grounds, confidence, monitor.part(0.6, 0.94))
-        given = [{**values, "section": name} for values, name in zip(given, names)]
+        given = [{**values, PENETRATION_VERDICTS.section: name} for values, name in zip(given, names)]
     rows = [
         (
             tuple(entry),
@@ -60,9 +58,8 @@ def check_penetrations_step(
         )
         for entry, values, verdict in zip(holes.entry_m, given, verdicts)
     ]
-    text = tr("Verdicts on planned penetrations. {short}", short=cautions.SHORT)
     monitor.step(0.95)
-    write_layers(output_path, [Layer(VERDICT_LAYER, "Point", {**kept, **VERDICT_FIELDS}, rows, text)], survey_path)
+    write_layers(output_path, [layer_of(PENETRATION_VERDICTS, rows, {**kept, **VERDICT_FIELDS})], survey_path)
     monitor.progress(1.0)
     return verdicts
 

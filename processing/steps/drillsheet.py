@@ -9,21 +9,10 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..penetrations.drill_sheet import GridAxis, sheet_entry
 from ..penetrations.model import Confidence, KindRule, Penetrations
-from ..store.layer import Layer
-from .shared.verdict_layers import VERDICT_FIELDS, check_by_plane, draw_sections, write_layers
-
-SHEET_LAYER = "drill_sheet"
-
-
-SHEET_FIELDS = {
-    **dict.fromkeys(("penetration_id", "level", "surface"), str),
-    **dict.fromkeys(("x_m", "y_m", "diameter_m", "depth_m", "tolerance_m", "azimuth_deg", "tilt_deg"), float),
-    **dict.fromkeys(("axis_1", "axis_1_side", "axis_2", "axis_2_side"), str),
-    **dict.fromkeys(("axis_1_offset_m", "axis_2_offset_m", "clear_to_m", "slab_thickness_m"), float),
-    "nearest_items": str,
-    **VERDICT_FIELDS,
-    "cautions": str,
-}
+from ..store.layer import layer_of
+from ..store.schema import DRILL_SHEET
+from ..store.schema_penetrations import VERDICT_FIELDS
+from .shared.verdict_layers import check_by_plane, draw_sections, write_layers
 
 
 def drill_sheet_step(
@@ -38,7 +27,7 @@ def drill_sheet_step(
 ) -> List[Mapping]:
     """Checks penetrations and draws their sections into `sections_folder`; returns what each drill sheet says.
 
-    A row holds the columns of `SHEET_FIELDS` and, under the key ``section``, the path of the picture.
+    A row holds the columns of `drill_sheet` and, under the key ``section``, the path of the picture.
     """
     confidence.check()
     verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.0, 0.3))
@@ -49,19 +38,22 @@ def drill_sheet_step(
         monitor.step(0.7 + 0.25 * i / len(holes))
         entry = sheet_entry(holes.subset([i]), ground.pieces, ground.known, rules, confidence, axes)
         values = {
-            "penetration_id": holes.ids[i],
-            "level": ground.level,
-            "surface": ground.surface,
-            "x_m": holes.entry_m[i, 0],
-            "y_m": holes.entry_m[i, 1],
-            **{name: getattr(holes, name)[i] for name in ("diameter_m", "depth_m", "tolerance_m")},
-            "azimuth_deg": np.degrees(holes.azimuth_rad[i]),
-            "tilt_deg": np.degrees(holes.tilt_rad[i]),
-            "clear_to_m": entry.clear_to_m,
-            "slab_thickness_m": entry.thickness_m,
-            "nearest_items": "; ".join(map(str, entry.near)) or tr("no item is known nearby"),
+            DRILL_SHEET.penetration_id: holes.ids[i],
+            DRILL_SHEET.level: ground.level,
+            DRILL_SHEET.surface: ground.surface,
+            DRILL_SHEET.x_m: holes.entry_m[i, 0],
+            DRILL_SHEET.y_m: holes.entry_m[i, 1],
+            **{
+                name: getattr(holes, name)[i]
+                for name in (DRILL_SHEET.diameter_m, DRILL_SHEET.depth_m, DRILL_SHEET.tolerance_m)
+            },
+            DRILL_SHEET.azimuth_deg: np.degrees(holes.azimuth_rad[i]),
+            DRILL_SHEET.tilt_deg: np.degrees(holes.tilt_rad[i]),
+            DRILL_SHEET.clear_to_m: entry.clear_to_m,
+            DRILL_SHEET.slab_thickness_m: entry.thickness_m,
+            DRILL_SHEET.nearest_items: "; ".join(map(str, entry.near)) or tr("no item is known nearby"),
             **{name: getattr(verdict, name) for name in VERDICT_FIELDS},
-            "cautions": cautions.SHORT,
+            DRILL_SHEET.cautions: cautions.SHORT,
         }
         for number, offset in enumerate(entry.offsets, 1):
             values[f"axis_{number}"], values[f"axis_{number}_side"] = offset.name, offset.side
@@ -74,10 +66,7 @@ def drill_sheet_step(
 def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None:
     """Writes the rows of `drill_sheet_step` as the layer `drill_sheet` (points, on the survey's site grid) into `output_path`."""
     table = [
-        ((row["x_m"], row["y_m"]), {key: value for key, value in row.items() if key in SHEET_FIELDS}) for row in rows
+        ((row[DRILL_SHEET.x_m], row[DRILL_SHEET.y_m]), {key: row.get(key) for key in DRILL_SHEET.columns})
+        for row in rows
     ]
-    write_layers(
-        output_path,
-        [Layer(SHEET_LAYER, "Point", SHEET_FIELDS, table, tr("Drill sheet. {short}", short=cautions.SHORT))],
-        survey_path,
-    )
+    write_layers(output_path, [layer_of(DRILL_SHEET, table)], survey_path)

@@ -5,7 +5,6 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..common import cautions
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
@@ -13,19 +12,10 @@ from ..penetrations.check import check_holes, check_penetrations
 from ..penetrations.ground import Ground, choose_level, read_ground
 from ..penetrations.model import Confidence, KindRule, Penetrations
 from ..penetrations.placement import Place, PlacementRules, place_pattern
-from ..store.layer import Layer
-from .shared.verdict_layers import VERDICT_FIELDS, check_output, write_layers
-
-PLACE_LAYER = "penetration_places"
-PLACE_FIELDS = {
-    "pattern_id": str,
-    "rank": int,
-    "moved_m": float,
-    "shift_x_m": float,
-    "shift_y_m": float,
-    "turn_deg": float,
-    **VERDICT_FIELDS,
-}
+from ..store.layer import layer_of
+from ..store.schema import PENETRATION_PLACES
+from ..store.schema_penetrations import PLACE_FIELDS, VERDICT_FIELDS
+from .shared.verdict_layers import check_output, write_layers
 
 
 def place_penetrations_step(
@@ -90,9 +80,5 @@ def place_penetrations_step(
                 values.update(shift_x_m=entry[0] - holes.entry_m[i, 0], shift_y_m=entry[1] - holes.entry_m[i, 1])
                 rows.append((tuple(entry), values))
     monitor.step(0.98)
-    text = tr(
-        "Places for planned penetrations; rank 1 is the nearest, rank 0 means that there is none. {short}",
-        short=cautions.SHORT,
-    )
-    write_layers(output_path, [Layer(PLACE_LAYER, "Point", {**kept, **PLACE_FIELDS}, rows, text)], survey_path)
+    write_layers(output_path, [layer_of(PENETRATION_PLACES, rows, {**kept, **PLACE_FIELDS})], survey_path)
     return placed, failed

@@ -2,25 +2,15 @@
 
 from typing import Mapping, Optional, Tuple
 
-from ..common import cautions
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..penetrations.chase import Chase, ChaseRules, route_chase
 from ..penetrations.ground import choose_level, read_ground
 from ..penetrations.model import Confidence, KindRule
-from ..store.layer import Layer
+from ..store.layer import layer_of
+from ..store.schema import CHASES
 from .shared.verdict_layers import check_output, write_layers
-
-CHASE_LAYER = "chases"
-
-
-CHASE_FIELDS = {
-    **dict.fromkeys(("level", "surface"), str),
-    **dict.fromkeys(("depth_m", "width_m", "length_m"), float),
-    "bend_count": int,
-    **dict.fromkeys(("crossed_items", "too_close_items", "reason"), str),
-}
 
 
 def route_chase_step(
@@ -60,19 +50,16 @@ def route_chase_step(
     reason += tr("cuts {crossed}", crossed=crossed) if crossed else ""
     reason += ("; " if crossed and close else "") + (tr("comes too close to {close}", close=close) if close else "")
     values = {
-        "level": ground.level,
-        "surface": surface,
-        "depth_m": wanted.depth_m,
-        "width_m": wanted.width_m,
-        "length_m": found.length_m,
-        "bend_count": len(found.bends_deg),
-        "crossed_items": crossed or None,
-        "too_close_items": close or None,
-        "reason": reason if reason.endswith(".") else f"{reason}.",
+        CHASES.level: ground.level,
+        CHASES.surface: surface,
+        CHASES.depth_m: wanted.depth_m,
+        CHASES.width_m: wanted.width_m,
+        CHASES.length_m: found.length_m,
+        CHASES.bend_count: len(found.bends_deg),
+        CHASES.crossed_items: crossed or None,
+        CHASES.too_close_items: close or None,
+        CHASES.reason: reason if reason.endswith(".") else f"{reason}.",
     }
     monitor.step(0.97)
-    text = tr("Chases between two points, with what they cross. {short}", short=cautions.SHORT)
-    write_layers(
-        output_path, [Layer(CHASE_LAYER, "LineString", CHASE_FIELDS, [(found.vertices_m, values)], text)], survey_path
-    )
+    write_layers(output_path, [layer_of(CHASES, [(found.vertices_m, values)])], survey_path)
     return found

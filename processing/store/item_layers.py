@@ -42,7 +42,7 @@ def pick_layer(
         return here, values
 
     rows = RowsOf([*picks, *drawn], row_of)
-    return layer_of(PICKS, rows, _further(PICKS, [values for _, values in drawn]))
+    return layer_of(PICKS, rows, _with_further(PICKS, [values for _, values in drawn]))
 
 
 def item_layer(
@@ -81,15 +81,15 @@ def item_layer(
             points = ", ".join(" ".join(f"{number:.4f}" for number in point) for point in line)
             values[ITEMS.local_geometry], line = f"LINESTRING Z ({points})", None
         rows.append((line, values))
-    return layer_of(ITEMS, rows, _further(ITEMS, by_hand.values()))
+    return layer_of(ITEMS, rows, _with_further(ITEMS, by_hand.values()))
 
 
-def _further(table: Table, rows: Iterable[Mapping]) -> Dict[str, type]:
-    """Columns that a surveyor added, and their types."""
-    found: Dict[str, type] = {}
+def _with_further(table: Table, rows: Iterable[Mapping]) -> Dict[str, type]:
+    """A table's fields, and after them those that a surveyor added, with their types."""
+    found = dict(table.columns)
     for values in rows:
         for name, value in values.items():
-            if name not in table.columns and value is not None:
+            if value is not None:
                 found.setdefault(name, type(value) if type(value) in (str, int, float, bool) else str)
     return found
 

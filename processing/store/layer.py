@@ -2,7 +2,6 @@
 
 import math
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Callable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
@@ -37,10 +36,10 @@ class Layer:
 
 
 def layer_of(
-    table: Table, rows: Sequence[Tuple[object, Mapping]], further: Mapping[str, type] = MappingProxyType({})
+    table: Table, rows: Sequence[Tuple[object, Mapping]], fields: Optional[Mapping[str, type]] = None
 ) -> Layer:
-    """Rows as a layer with the fields and texts of `table`; `further` fields come after those."""
-    return Layer(table.name, table.geometry, {**table.columns, **further}, rows, table.full_description)
+    """Rows as a layer with the name, geometry and texts of `table`, and with its fields unless others are given."""
+    return Layer(table.name, table.geometry, table.columns if fields is None else fields, rows, table.full_description)
 
 
 class RowsOf(Sequence):

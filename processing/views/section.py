@@ -19,6 +19,7 @@ from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
 from ..store.geopackage import read_layer
+from ..store.schema import COVERAGE, RASTERS
 from ..survey.model import ScanLine
 from .radargrams import PANELS, LinePicture, Panel, compose_line
 from .section_path import SectionPath
@@ -143,11 +144,12 @@ class SectionSource:
         path = SectionPath.drawn(vertices_m)
         if len(path.vertices_m) < 2:
             raise ProcessingError(tr("The section has no length; click two places that are apart."))
-        rows = [row for _, row in read_layer(self.survey_path, "rasters")]
+        rows = [row for _, row in read_layer(self.survey_path, RASTERS.name)]
         found = [
-            reading.raster_path(self.survey_path, row["path"])
+            reading.raster_path(self.survey_path, row[RASTERS.path])
             for row in rows
-            if (row["content"], row["level"], row["surface"], row["area_id"] or "") == ("slices", level, surface, "")
+            if (row[RASTERS.content], row[RASTERS.level], row[RASTERS.surface], row[RASTERS.area_id] or "")
+            == ("slices", level, surface, "")
         ]
         if not found or found[0] is None:
             raise ProcessingError(
@@ -184,12 +186,14 @@ class SectionSource:
         at = np.linspace(0.0, path.length_m, max(round(path.length_m / 0.02), 1) + 1)
         depth = np.full(len(at), np.nan)
         points = path.points_at(at)
-        for rings, row in read_layer(self.survey_path, "coverage"):
-            own = (row["level"], row["surface"]) == (level, surface) and (not area_id or row["area_id"] == area_id)
-            if own and row["depth_m"] is not None:
+        for rings, row in read_layer(self.survey_path, COVERAGE.name):
+            own = (row[COVERAGE.level], row[COVERAGE.surface]) == (level, surface) and (
+                not area_id or row[COVERAGE.area_id] == area_id
+            )
+            if own and row[COVERAGE.depth_m] is not None:
                 # Lines lie on the edge of what they cover: a millimetre outside still counts.
                 inside = distance_inside(points, edges_of(rings)) >= -0.001
-                depth[inside] = np.fmax(depth[inside], row["depth_m"])
+                depth[inside] = np.fmax(depth[inside], row[COVERAGE.depth_m])
         return at, depth
 
 

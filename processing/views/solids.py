@@ -19,9 +19,10 @@ from ..penetrations.model import Penetrations
 from ..store.geopackage import read_layer, write_geopackage
 from ..store.layer import Layer
 from ..store.reading import read_area_depths, read_crs_wkt
+from ..store.schema import AREA_DEPTHS, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 
 SOLIDS_FILE = "in_3d.gpkg"
-ITEMS, SURFACES, HOLES = "item_bodies", "slab_surfaces", "penetration_bodies"
+ITEM_BODIES, SLAB_SURFACES, HOLE_BODIES = "item_bodies", "slab_surfaces", "penetration_bodies"
 TOP, BASE = "scanned surface", "slab base"
 # How thick each kind is drawn, metres: sizes that are usual for it (common practice, no source), not measured ones.
 DRAWN_DIAMETERS_M = {"bar": 0.012, "tendon": 0.045, "metal_conduit": 0.025, "plastic_conduit": 0.025, "unknown": 0.018}
@@ -114,17 +115,20 @@ def _sense(surface: str) -> float:
 
 
 def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
-    numbers = ("depth_min_m", "depth_max_m", "sigma_depth_m", "drawn_diameter_m")
-    fields = {**dict.fromkeys(("item_id", "kind", "level", "surface", "status"), str), **dict.fromkeys(numbers, float)}
-    rows, found = [], read_layer(survey_path, "items")
+    numbers = (ITEMS.depth_min_m, ITEMS.depth_max_m, ITEMS.sigma_depth_m, "drawn_diameter_m")
+    fields = {
+        **dict.fromkeys((ITEMS.item_id, ITEMS.kind, ITEMS.level, ITEMS.surface, ITEMS.status), str),
+        **dict.fromkeys(numbers, float),
+    }
+    rows, found = [], read_layer(survey_path, ITEMS.name)
     for number, (line, values) in enumerate(found):
         monitor.step(number / len(found))
         if line is None:
             continue
-        diameter = DRAWN_DIAMETERS_M.get(values["kind"], DRAWN_DIAMETERS_M["unknown"])
+        diameter = DRAWN_DIAMETERS_M.get(values[ITEMS.kind], DRAWN_DIAMETERS_M["unknown"])
         body = np.array(line, float)
         # The stored height is minus the depth to the top, whichever way the surface looks.
-        body[:, 2] = _sense(values["surface"]) * (0.5 * diameter - exaggeration * body[:, 2])
+        body[:, 2] = _sense(values[ITEMS.surface]) * (0.5 * diameter - exaggeration * body[:, 2])
         faces = tube(body, diameter)
         if faces:
             kept = {name: values.get(name) for name in fields if name != "drawn_diameter_m"}
@@ -134,35 +138,47 @@ def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
         exaggeration=exaggeration,
         short=cautions.SHORT,
     )
-    return Layer(ITEMS, "MultiPolygonZ", fields, rows, text)
+    return Layer(ITEM_BODIES, "MultiPolygonZ", fields, rows, text)
 
 
 def _surfaces(survey_path: Path, exaggeration: float) -> Layer:
-    fields = {**dict.fromkeys(("area_id", "level", "surface", "face"), str), "thickness_m": float, "sigma_m": float}
+    fields = {
+        **dict.fromkeys((SCAN_AREAS.area_id, SCAN_AREAS.level, SCAN_AREAS.surface, "face"), str),
+        AREA_DEPTHS.thickness_m: float,
+        "sigma_m": float,
+    }
     depths, rows = read_area_depths(survey_path), []
-    for rings, values in read_layer(survey_path, "scan_areas"):
+    for rings, values in read_layer(survey_path, SCAN_AREAS.name):
         if rings is None:
             continue
-        kept = {name: values[name] for name in ("area_id", "level", "surface")}
+        kept = {name: values[name] for name in (SCAN_AREAS.area_id, SCAN_AREAS.level, SCAN_AREAS.surface)}
         rows.append(([flat_face(rings[0], 0.0)], {**kept, "face": TOP}))
-        known = depths.get(values["area_id"])
+        known = depths.get(values[SCAN_AREAS.area_id])
         if known is not None and known.thickness_m:
-            height = _sense(values["surface"]) * known.thickness_m * exaggeration
-            thickness = {"thickness_m": known.thickness_m, "sigma_m": known.sigma_thickness_m}
+            height = _sense(values[SCAN_AREAS.surface]) * known.thickness_m * exaggeration
+            thickness = {AREA_DEPTHS.thickness_m: known.thickness_m, "sigma_m": known.sigma_thickness_m}
             rows.append(([flat_face(rings[0], height)], {**kept, "face": BASE, **thickness}))
     text = tr("Scanned surface of each area, and the slab base where it is seen; without it the thickness is unknown.")
-    return Layer(SURFACES, "MultiPolygonZ", fields, rows, text)
+    return Layer(SLAB_SURFACES, "MultiPolygonZ", fields, rows, text)
 
 
 def _holes(verdicts_path, exaggeration: float) -> Layer:
     fields = {
-        **dict.fromkeys(("penetration_id", "verdict", "level", "surface"), str),
-        "diameter_m": float,
-        "depth_m": float,
+        **dict.fromkeys(
+            (
+                PENETRATION_VERDICTS.penetration_id,
+                PENETRATION_VERDICTS.verdict,
+                PENETRATION_VERDICTS.level,
+                PENETRATION_VERDICTS.surface,
+            ),
+            str,
+        ),
+        PENETRATION_VERDICTS.diameter_m: float,
+        PENETRATION_VERDICTS.depth_m: float,
     }
     rows = []
     if verdicts_path and Path(verdicts_path).is_file():
-        for place, values in read_layer(verdicts_path, "penetration_verdicts"):
+        for place, values in read_layer(verdicts_path, PENETRATION_VERDICTS.name):
             if place is not None:
                 kept = {name: values.get(name) for name in fields}
                 rows.append((hole_body(place, values, exaggeration), kept))
@@ -171,13 +187,18 @@ def _holes(verdicts_path, exaggeration: float) -> Layer:
         exaggeration=exaggeration,
         short=cautions.SHORT,
     )
-    return Layer(HOLES, "MultiPolygonZ", fields, rows, text)
+    return Layer(HOLE_BODIES, "MultiPolygonZ", fields, rows, text)
 
 
 def hole_body(place, values: Mapping, exaggeration: float = 1.0) -> List[np.ndarray]:
     """The drilled cylinder of a penetration with the columns of its row; upright where it states no direction."""
-    tilt, azimuth = (math.radians(values.get(name) or 0.0) for name in ("tilt_deg", "azimuth_deg"))
-    hole = Penetrations.upright(np.asarray(place, float)[:2], values["diameter_m"], values["depth_m"], 0.0)
+    tilt, azimuth = (
+        math.radians(values.get(name) or 0.0)
+        for name in (PENETRATION_VERDICTS.tilt_deg, PENETRATION_VERDICTS.azimuth_deg)
+    )
+    hole = Penetrations.upright(
+        np.asarray(place, float)[:2], values[PENETRATION_VERDICTS.diameter_m], values[PENETRATION_VERDICTS.depth_m], 0.0
+    )
     hole = Penetrations(
         hole.ids,
         hole.entry_m,
@@ -188,13 +209,19 @@ def hole_body(place, values: Mapping, exaggeration: float = 1.0) -> List[np.ndar
         np.array([tilt]),
     )
     start = np.array([*hole.entry_m[0], 0.0])
-    step = hole.axis[0] * hole.depth_m[0] * [1.0, 1.0, _sense(values.get("surface") or "top") * exaggeration]
+    step = (
+        hole.axis[0]
+        * hole.depth_m[0]
+        * [1.0, 1.0, _sense(values.get(PENETRATION_VERDICTS.surface) or "top") * exaggeration]
+    )
     return tube([start, start + step], float(hole.diameter_m[0]))
 
 
 def planes_in(path) -> List[Tuple[str, str]]:
     """Levels and sides that have bodies in a file that `write_solids` wrote, plans first."""
     order: Dict[Tuple[str, str], int] = {}
-    for _, row in read_layer(path, SURFACES):
-        order.setdefault((row["level"], row["surface"]), ("top", "soffit", "wall").index(row["surface"]))
+    for _, row in read_layer(path, SLAB_SURFACES):
+        order.setdefault(
+            (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]), ("top", "soffit", "wall").index(row[SCAN_AREAS.surface])
+        )
     return sorted(order, key=lambda plane: (order[plane], plane[0]))

@@ -16,6 +16,7 @@ from ...store import fingerprints, fit_layers, item_layers, layers, reading
 from ...store.geopackage import check_replaceable, read_layer, replace_layers, write_geopackage
 from ...store.item_layers import bridged_layer, mat_layer
 from ...store.layer import Layer
+from ...store.schema import SCAN_AREAS
 from ...survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
@@ -49,7 +50,7 @@ def reopen(survey_path, monitor: Monitor) -> ChainResult:
     with compute.timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(reading.find_survey_folder(survey_path))
         survey = reading.read_stored_survey(survey_path, monitor)
-        known = {values["area_id"] for _, values in read_layer(survey_path, "scan_areas")}
+        known = {values[SCAN_AREAS.area_id] for _, values in read_layer(survey_path, SCAN_AREAS.name)}
     if known != {area.area_id for area in survey.areas}:
         raise ProcessingError(
             tr(

@@ -20,6 +20,7 @@ from ...store import fingerprints, layers, reading
 from ...store.fingerprints import DEPTHS, LINES, PLACES, Inputs, Remembered
 from ...store.geopackage import read_layer, replace_layers
 from ...store.locks import changes_survey
+from ...store.schema import RUN_LOG, WAVE_SPEEDS
 from ...survey.model import Finding
 from ...survey.tables import CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE
 
@@ -98,7 +99,7 @@ def read_states(
     if not survey_path.is_file():
         return [StepState(step, NOT_DONE) for step in STEPS]
     log = reading.read_run_log(survey_path)
-    rows = {row["step"]: row for row in log}  # of steps run more than once the last counts
+    rows = {row[RUN_LOG.step]: row for row in log}  # of steps run more than once the last counts
     changes, unknown = _changes(survey_path, folder, remembered, monitor)
     findings = _findings_by_step(survey_path)
     states: Dict[str, StepState] = {}
@@ -162,7 +163,7 @@ def result_parameters(survey_path, path) -> Dict[str, str]:
 
 def _result_that_is_gone(row: Optional[Mapping], survey_path: Path) -> str:
     """A sentence where the file that a step noted as its result is not there."""
-    name = json.loads((row and row["parameters"]) or "{}").get("result")
+    name = json.loads((row and row[RUN_LOG.parameters]) or "{}").get("result")
     if name is None or (survey_path.parent / name).is_file():
         return ""
     return tr("Its result {file} is not there.", file=name)
@@ -184,7 +185,7 @@ def _row_of(step: Step, log: Sequence[Mapping], rows: Mapping[str, Mapping]) -> 
     """The row of the run log that tells of a step: its own latest one, or the first of a step that does its work."""
     if step.name in rows:
         return rows[step.name]
-    return next((row for row in log if row["step"] in step.done_by), None)
+    return next((row for row in log if row[RUN_LOG.step] in step.done_by), None)
 
 
 def _changed_files(step: Step, row: Mapping, changes: Tuple[Inputs, Inputs]) -> List[str]:
@@ -192,9 +193,9 @@ def _changed_files(step: Step, row: Mapping, changes: Tuple[Inputs, Inputs]) -> 
     if not step.reads:
         return []
     before, now = changes
-    if not row.get("inputs"):
+    if not row.get(RUN_LOG.inputs):
         return [tr("It was run by an earlier version, which did not note what it read.")]
-    read, present = json.loads(row["inputs"]), fingerprints.summary(now)
+    read, present = json.loads(row[RUN_LOG.inputs]), fingerprints.summary(now)
     said = []
     for group in step.reads:
         if read.get(group) == present[group]:
@@ -214,7 +215,7 @@ def _later_steps(step: Step, row: Mapping, rows: Mapping, states: Mapping[str, S
     said = []
     for name in step.after:
         other = states[name]
-        if name in rows and rows[name]["step_number"] > row["step_number"]:
+        if name in rows and rows[name][RUN_LOG.step_number] > row[RUN_LOG.step_number]:
             said.append(tr("{step} was run after it.", step=TITLES[name]))
         elif other.state == OUTDATED:
             said.append(tr("{step} is outdated.", step=TITLES[name]))
@@ -226,7 +227,7 @@ def _changed_by_hand(step: Step, row: Mapping, survey_path: Path) -> List[str]:
     if step.name == "join items" and edited_since(survey_path):
         return [tr("Items or picks were edited by hand since.")]
     if step.name in (PENETRATIONS, REPORT):
-        known = json.loads(row["parameters"] or "{}")
+        known = json.loads(row[RUN_LOG.parameters] or "{}")
         if "file" in known and fingerprints.fingerprint_file(known["file"]) != known["fingerprint"]:
             return [tr("Changed since: {files}.", files=Path(known["file"]).name)]
     return []
@@ -236,8 +237,8 @@ def _findings_by_step(survey_path: Path) -> Dict[str, List[Finding]]:
     """Findings by the step that made them, told by where and what they are; what nothing tells apart belongs to reading."""
     of_speed = {
         sentence
-        for _, row in read_layer(survey_path, "wave_speeds")
-        for sentence in (row["warnings"] or "").splitlines()
+        for _, row in read_layer(survey_path, WAVE_SPEEDS.name)
+        for sentence in (row[WAVE_SPEEDS.warnings] or "").splitlines()
     }
     of_places = fingerprints.TABLES[PLACES]
     found: Dict[str, List[Finding]] = {}

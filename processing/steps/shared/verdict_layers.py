@@ -16,17 +16,6 @@ from ...store.publish import publish, staging_folder
 from ...store.reading import read_crs_wkt
 
 VERDICTS_FILE = "penetrations.gpkg"
-VERDICT_LAYER = "penetration_verdicts"
-
-
-VERDICT_FIELDS = {
-    "verdict": str,
-    "governing_item": str,
-    "margin_m": float,
-    "sigma_margin_m": float,
-    "touch_probability": float,
-    "reason": str,
-}
 
 
 def check_by_plane(survey_path, holes: Penetrations, sides, rules, confidence, monitor: Monitor):

@@ -55,8 +55,9 @@ def test_a_second_look_replaces_the_first(survey, qgis_new_project):
 
 
 def test_penetrations_that_were_checked_are_cylinders(survey, qgis_new_project):
-    from inslab.processing.steps.shared.verdict_layers import VERDICT_FIELDS, VERDICT_LAYER, write_layers
+    from inslab.processing.steps.shared.verdict_layers import write_layers
     from inslab.processing.store.layer import Layer
+    from inslab.processing.store.schema_penetrations import VERDICT_FIELDS
 
     fields = {
         "penetration_id": str,
@@ -68,7 +69,7 @@ def test_penetrations_that_were_checked_are_cylinders(survey, qgis_new_project):
     }
     row = {"penetration_id": "P1", "diameter_m": 0.05, "depth_m": 0.2, "level": "Level 1", "surface": "top"}
     rows = [((10.1, 20.1), {**row, "verdict": "unknown"})]
-    write_layers(survey.with_name("penetrations.gpkg"), [Layer(VERDICT_LAYER, "Point", fields, rows)], survey)
+    write_layers(survey.with_name("penetrations.gpkg"), [Layer("penetration_verdicts", "Point", fields, rows)], survey)
     shown = show.show_bodies(QgsProject.instance(), survey)
     (hole,) = [layer for layer in shown if layer.name() == "Penetrations: UNKNOWN"]
     box = hole.extent()

@@ -14,9 +14,10 @@ from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.geotiff import Band, GridWriter
 from inslab.processing.site.grid import SiteGrid
 from inslab.processing.steps.checkpenetrations import check_penetrations_step
-from inslab.processing.steps.shared.verdict_layers import VERDICT_LAYER, write_layers
+from inslab.processing.steps.shared.verdict_layers import write_layers
 from inslab.processing.store.geopackage import read_layer, replace_layers, write_geopackage
 from inslab.processing.store.layer import Layer
+from inslab.processing.store.schema import PENETRATION_VERDICTS
 
 
 @pytest.fixture
@@ -122,4 +123,4 @@ def test_ten_thousand_holes_in_ten_seconds(survey, tmp_path):
     verdicts = check(survey, tmp_path, places)
     assert time.process_time() - start < 10.0
     assert {one.verdict for one in verdicts} == {"clear", "too_close", "hits", "unknown"}
-    assert len(read_layer(tmp_path / "v.gpkg", VERDICT_LAYER)) == 10_000
+    assert len(read_layer(tmp_path / "v.gpkg", PENETRATION_VERDICTS.name)) == 10_000

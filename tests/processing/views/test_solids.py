@@ -118,7 +118,7 @@ def survey(tmp_path):
 def test_bodies_of_a_survey_lie_at_their_true_heights(survey, exaggeration):
     path = solids.write_solids(survey, exaggeration=exaggeration)
     assert path == survey.with_name("in_3d.gpkg")
-    bodies = {row["item_id"]: (np.vstack(faces), row) for faces, row in read_layer(path, solids.ITEMS)}
+    bodies = {row["item_id"]: (np.vstack(faces), row) for faces, row in read_layer(path, solids.ITEM_BODIES)}
     assert set(bodies) == {"one", "two"}
     corners, row = bodies["one"]
     assert row["drawn_diameter_m"] == DRAWN_DIAMETERS_M["bar"]
@@ -126,15 +126,15 @@ def test_bodies_of_a_survey_lie_at_their_true_heights(survey, exaggeration):
     middle = -(exaggeration * 0.06 + DRAWN_DIAMETERS_M["bar"] / 2)
     assert (corners[:, 2].min() + corners[:, 2].max()) / 2 == pytest.approx(middle, abs=1e-9)
     assert bodies["two"][0][:, 2].min() > 0.0  # seen from below, it lies above the soffit
-    faces = {(row["area_id"], row["face"]): ring[0][:, 2] for ring, row in read_layer(path, solids.SURFACES)}
+    faces = {(row["area_id"], row["face"]): ring[0][:, 2] for ring, row in read_layer(path, solids.SLAB_SURFACES)}
     assert set(faces) == {("A1", solids.TOP), ("A1", solids.BASE), ("S1", solids.TOP)}
     assert faces["A1", solids.BASE] == pytest.approx(-0.25 * exaggeration)
     assert solids.planes_in(path) == [("L1", "top"), ("L1", "soffit")]
-    assert read_layer(path, solids.HOLES) == []
+    assert read_layer(path, solids.HOLE_BODIES) == []
 
 
 def test_a_flat_item_touches_its_depth_from_below(survey):
-    faces, _ = read_layer(solids.write_solids(survey), solids.ITEMS)[0]
+    faces, _ = read_layer(solids.write_solids(survey), solids.ITEM_BODIES)[0]
     start = faces[0][:, 2].max()  # the end that lies 50 mm deep; the tube leans by 2 per cent
     assert start == pytest.approx(-0.05, abs=1e-4)
 
