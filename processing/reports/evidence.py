@@ -7,6 +7,7 @@ import numpy as np
 from ..common.language import tr
 from ..common.words import method_words, mm, plane_words, plus_minus, tenths_of_mm, word
 from ..radar.model import WaveSpeed
+from ..store.schema import AREA_DEPTHS, COVERAGE, FINDINGS, SCAN_AREAS
 from .content import Bullets, Column, Length, Section, Text, table_of
 from .fits import further_columns
 from .plane_content import polygon
@@ -17,8 +18,10 @@ AGREE = 2.58  # sigma: 99 of 100 differences are smaller
 
 def wave_speeds_section(tables: SurveyTables, length: Length) -> Section:
     """Wave speed and time zero of each area, with what took no part in them and so checks them."""
-    known = {row["area_id"]: further_columns(row).get("slab_thickness_m") for row in tables.values("scan_areas")}
-    bases = {row["area_id"]: row for row in tables.values("area_depths")}
+    known = {
+        row[SCAN_AREAS.area_id]: further_columns(row).get("slab_thickness_m") for row in tables.values(SCAN_AREAS.name)
+    }
+    bases = {row[SCAN_AREAS.area_id]: row for row in tables.values(AREA_DEPTHS.name)}
 
     def by_thickness(speed):
         return _by_thickness(bases.get(speed.area_id), known.get(speed.area_id))
@@ -60,9 +63,9 @@ def _by_focus(speed: WaveSpeed) -> str:
 
 
 def _by_thickness(base: Optional[Mapping], known) -> str:
-    if base is None or base["thickness_m"] is None:
+    if base is None or base[AREA_DEPTHS.thickness_m] is None:
         return tr("base not seen")
-    seen = tr("seen {mm} mm", mm=plus_minus(base["thickness_m"], base["sigma_thickness_m"]))
+    seen = tr("seen {mm} mm", mm=plus_minus(base[AREA_DEPTHS.thickness_m], base[AREA_DEPTHS.sigma_thickness_m]))
     try:
         given = float(known)
     except (TypeError, ValueError):
@@ -77,18 +80,22 @@ def scanned_ground_section(tables: SurveyTables, length: Length) -> Section:
         return "" if row["rings"] is None else f"{polygon(row['rings']).Area():.2f}"
 
     columns = (
-        Column(tr("Area"), 10, lambda row: row["area_id"]),
-        Column(tr("Level"), 22, lambda row: plane_words((row["level"], row["surface"]))),
-        Column(tr("Lines run"), 15, lambda row: tr("both ways") if row["line_directions"] >= 2 else tr("ONE WAY ONLY")),
-        Column(tr("#Seen to mm"), 12, lambda row: mm(row["depth_m"]) or tr("not known")),
+        Column(tr("Area"), 10, lambda row: row[COVERAGE.area_id]),
+        Column(tr("Level"), 22, lambda row: plane_words((row[COVERAGE.level], row[COVERAGE.surface]))),
+        Column(
+            tr("Lines run"),
+            15,
+            lambda row: tr("both ways") if row[COVERAGE.line_directions] >= 2 else tr("ONE WAY ONLY"),
+        ),
+        Column(tr("#Seen to mm"), 12, lambda row: mm(row[COVERAGE.depth_m]) or tr("not known")),
         Column(tr("#Ground m²"), 11, ground),
-        Column(tr("Note"), 30, lambda row: row.get("note") or ""),
+        Column(tr("Note"), 30, lambda row: row.get(COVERAGE.note) or ""),
     )
     text = tr(
         "Everything outside the scanned ground, and everything below the depth seen, is unknown. Where lines run one "
         "way only, objects along them can be missed."
     )
-    rows = [{**row, "rings": rings} for rings, row in tables.rows["coverage"]]
+    rows = [{**row, "rings": rings} for rings, row in tables.rows[COVERAGE.name]]
     return Section(
         tr("What counts as scanned"), [Text(text), table_of(columns, rows, length, tr("Nothing counts as scanned."))]
     )
@@ -98,17 +105,17 @@ def findings_section(tables: SurveyTables, length: Length) -> Section:
     """What was left out or needs a look."""
 
     def severity(row):
-        words = word(row["severity"])
-        return words.upper() if row["severity"] == "error" else words
+        words = word(row[FINDINGS.severity])
+        return words.upper() if row[FINDINGS.severity] == "error" else words
 
     columns = (
         Column(tr("Severity"), 10, severity),
-        Column(tr("Where"), 20, lambda row: word(row["where_found"])),
-        Column(tr("What"), 70, lambda row: row["text"]),
+        Column(tr("Where"), 20, lambda row: word(row[FINDINGS.where_found])),
+        Column(tr("What"), 70, lambda row: row[FINDINGS.text]),
     )
     text = tr("An error means that the thing was left out, a warning that it was used and needs a look.")
     empty = tr("Nothing was left out, and nothing needs a look.")
     if tables.is_record:
         empty = tr("A record does not hold what was noticed in single surveys; their own reports say it.")
-    listed = table_of(columns, tables.values("findings"), length, empty)
+    listed = table_of(columns, tables.values(FINDINGS.name), length, empty)
     return Section(tr("Findings and limits"), [Text(text), listed])

@@ -12,6 +12,7 @@ from ..site.frame import FITTED
 from ..site.results import SiteFit
 from ..site.rows import KIND_WORDS
 from ..site.statistics import critical_ratio
+from ..store.schema import CONTROL_POINTS, SCAN_AREAS, SCAN_LINES, SEAMS, TIES
 from .content import Column, Length, Section, Table, Text, table_of
 from .tables import SurveyTables
 
@@ -21,32 +22,32 @@ NO_AREA = tr("No scan area is listed.")
 def scans_section(tables: SurveyTables, length: Length, failures: Mapping[str, str]) -> Section:
     """The areas, their lines and what they were scanned with; `failures` says by area id why a run gave no complete result."""
     lengths: Dict[str, float] = defaultdict(float)
-    for row in tables.values("scan_lines"):
-        lengths[row["area_id"]] += row["length_m"] or 0.0
+    for row in tables.values(SCAN_LINES.name):
+        lengths[row[SCAN_LINES.area_id]] += row[SCAN_LINES.length_m] or 0.0
 
     def line_length(row):
-        return f"{lengths[row['area_id']]:.1f}" if row["area_id"] in lengths else ""
+        return f"{lengths[row[SCAN_AREAS.area_id]]:.1f}" if row[SCAN_AREAS.area_id] in lengths else ""
 
     columns = [
-        Column(tr("Area"), 7, lambda row: row["area_id"]),
-        Column(tr("Level"), 15, lambda row: plane_words((row["level"], row["surface"]))),
-        Column(tr("#Lines"), 7, lambda row: row.get("line_count") or ""),
+        Column(tr("Area"), 7, lambda row: row[SCAN_AREAS.area_id]),
+        Column(tr("Level"), 15, lambda row: plane_words((row[SCAN_AREAS.level], row[SCAN_AREAS.surface]))),
+        Column(tr("#Lines"), 7, lambda row: row.get(SCAN_AREAS.line_count) or ""),
         Column(tr("#Length m"), 9, line_length),
         Column(tr("Instrument"), 12, lambda row: str(further_columns(row).get("instrument") or "")),
-        Column(tr("#Frequency MHz"), 12, lambda row: _number(row.get("centre_frequency_mhz"), 1.0)),
-        Column(tr("#Antenna spacing mm"), 10, lambda row: _number(row.get("antenna_separation_m"), 1000.0)),
+        Column(tr("#Frequency MHz"), 12, lambda row: _number(row.get(SCAN_AREAS.centre_frequency_mhz), 1.0)),
+        Column(tr("#Antenna spacing mm"), 10, lambda row: _number(row.get(SCAN_AREAS.antenna_separation_m), 1000.0)),
         Column(tr("Scanned"), 12, _scanned),
-        Column(tr("Note"), 16, lambda row: row.get("note") or ""),
+        Column(tr("Note"), 16, lambda row: row.get(SCAN_AREAS.note) or ""),
     ]
     if failures:
-        columns.append(Column(tr("Not done"), 16, lambda row: failures.get(row["area_id"], "")))
-    listed = table_of(columns, tables.values("scan_areas"), length, NO_AREA)
+        columns.append(Column(tr("Not done"), 16, lambda row: failures.get(row[SCAN_AREAS.area_id], "")))
+    listed = table_of(columns, tables.values(SCAN_AREAS.name), length, NO_AREA)
     return Section(tr("Scans and instrument"), [listed], new_page=True)
 
 
 def further_columns(row: Mapping) -> Dict:
     """What else stood in a scan area's row of the survey folder."""
-    return json.loads(row.get("further_columns") or "{}")
+    return json.loads(row.get(SCAN_AREAS.further_columns) or "{}")
 
 
 def _number(value: Optional[float], factor: float) -> str:
@@ -54,7 +55,7 @@ def _number(value: Optional[float], factor: float) -> str:
 
 
 def _scanned(row: Mapping) -> str:
-    return " ".join(str(row[name]) for name in ("scanned_on", "scanned_by") if row.get(name))
+    return " ".join(str(row[name]) for name in (SCAN_AREAS.scanned_on, SCAN_AREAS.scanned_by) if row.get(name))
 
 
 def fit_sections(tables: SurveyTables, length: Length, site_fit: Optional[SiteFit]) -> List[Section]:
@@ -70,19 +71,19 @@ def fit_sections(tables: SurveyTables, length: Length, site_fit: Optional[SiteFi
 
 def _places(tables: SurveyTables, length: Length, site_fit: Optional[SiteFit]) -> Section:
     columns = (
-        Column(tr("Area"), 14, lambda row: row["area_id"]),
-        Column(tr("Position"), 20, lambda row: tr("fitted") if row["status"] == FITTED else tr("NO POSITION")),
-        Column(tr("#Control points used"), 16, lambda row: row.get("points_used") or ""),
-        Column(tr("#Residual RMS mm"), 16, lambda row: tenths_of_mm(row.get("rms_residual_m"))),
-        Column(tr("#Largest mm"), 16, lambda row: tenths_of_mm(row.get("worst_residual_m"))),
-        Column(tr("#Uncertainty of the place mm"), 18, lambda row: tenths_of_mm(row.get("sigma_xy_m"))),
+        Column(tr("Area"), 14, lambda row: row[SCAN_AREAS.area_id]),
+        Column(tr("Position"), 20, lambda row: tr("fitted") if row[SCAN_AREAS.status] == FITTED else tr("NO POSITION")),
+        Column(tr("#Control points used"), 16, lambda row: row.get(SCAN_AREAS.points_used) or ""),
+        Column(tr("#Residual RMS mm"), 16, lambda row: tenths_of_mm(row.get(SCAN_AREAS.rms_residual_m))),
+        Column(tr("#Largest mm"), 16, lambda row: tenths_of_mm(row.get(SCAN_AREAS.worst_residual_m))),
+        Column(tr("#Uncertainty of the place mm"), 18, lambda row: tenths_of_mm(row.get(SCAN_AREAS.sigma_xy_m))),
     )
     text = tr(
         "All areas were fitted to the site grid together, by least squares. A residual is how far a control point lies "
         "from its given place after the fit. The uncertainty (1-sigma) is that of the best known point of an area; it "
         "grows outwards and is contained in that of the items."
     )  # fmt: skip
-    parts = [Text(text), table_of(columns, tables.values("scan_areas"), length, NO_AREA)]
+    parts = [Text(text), table_of(columns, tables.values(SCAN_AREAS.name), length, NO_AREA)]
     if site_fit:
         parts.insert(1, Text(" ".join(_adjustment_sentences(site_fit))))
     return Section(tr("Fit of the areas to the site grid"), parts)
@@ -141,7 +142,7 @@ def _adjustment_sentences(site_fit: SiteFit) -> List[str]:
 
 
 def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
-    rows = tables.values("control_points")
+    rows = tables.values(CONTROL_POINTS.name)
     if not rows and length is Length.CLIENT:
         return None
 
@@ -149,24 +150,28 @@ def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
         return "" if value is None else f"{value:.3f}"
 
     def redundancy(row):
-        return f"{row['redundancy_x']:.2f} / {row['redundancy_y']:.2f}" if row["used"] else ""
+        return (
+            f"{row[CONTROL_POINTS.redundancy_x]:.2f} / {row[CONTROL_POINTS.redundancy_y]:.2f}"
+            if row[CONTROL_POINTS.used]
+            else ""
+        )
 
     def detectable(row):
-        if row["residual_x_m"] is None:
+        if row[CONTROL_POINTS.residual_x_m] is None:
             return ""
-        both = (row["detectable_x_m"], row["detectable_y_m"])
+        both = (row[CONTROL_POINTS.detectable_x_m], row[CONTROL_POINTS.detectable_y_m])
         return _detectable(None if None in both else max(both), "m")
 
     run = Length.RUN
     columns = (
-        Column(tr("Area"), 10, lambda row: row["area_id"]),
-        Column(tr("Point"), 14, lambda row: row["point_id"]),
-        Column(tr("#Site x m"), 14, lambda row: metres(row["site_x_m"])),
-        Column(tr("#Site y m"), 14, lambda row: metres(row["site_y_m"])),
-        Column(tr("#Given sigma mm"), 12, lambda row: tenths_of_mm(row["sigma_m"])),
-        Column(tr("#Residual x mm"), 14, lambda row: tenths_of_mm(row["residual_x_m"])),
-        Column(tr("#Residual y mm"), 14, lambda row: tenths_of_mm(row["residual_y_m"])),
-        Column(tr("#Residual / its sigma"), 12, lambda row: _ratio(row["standardized"]), run),
+        Column(tr("Area"), 10, lambda row: row[CONTROL_POINTS.area_id]),
+        Column(tr("Point"), 14, lambda row: row[CONTROL_POINTS.point_id]),
+        Column(tr("#Site x m"), 14, lambda row: metres(row[CONTROL_POINTS.site_x_m])),
+        Column(tr("#Site y m"), 14, lambda row: metres(row[CONTROL_POINTS.site_y_m])),
+        Column(tr("#Given sigma mm"), 12, lambda row: tenths_of_mm(row[CONTROL_POINTS.sigma_m])),
+        Column(tr("#Residual x mm"), 14, lambda row: tenths_of_mm(row[CONTROL_POINTS.residual_x_m])),
+        Column(tr("#Residual y mm"), 14, lambda row: tenths_of_mm(row[CONTROL_POINTS.residual_y_m])),
+        Column(tr("#Residual / its sigma"), 12, lambda row: _ratio(row[CONTROL_POINTS.standardized]), run),
         Column(tr("#Redundancy x / y"), 16, redundancy, run),
         Column(tr("#Detectable mm"), 14, detectable, run),
         Column(tr("Used"), 8, _used),
@@ -183,21 +188,23 @@ def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
 
 def _other_observations(tables: SurveyTables, length: Length) -> Optional[Section]:
     """Ties, directions and tapes: a run's report has each, a client's sums them up by pair of areas and kind."""
-    rows = tables.values("ties")
+    rows = tables.values(TIES.name)
     if not rows:
         return None
     title = tr("Ties, directions and taped distances")
     if length is Length.CLIENT:
         return Section(title, [_observations_in_short(rows)])
     columns = (
-        Column(tr("Kind"), 14, lambda row: KIND_WORDS.get(row["kind"], row["kind"])),
-        Column(tr("Name"), 12, lambda row: row["tie_id"]),
+        Column(tr("Kind"), 14, lambda row: KIND_WORDS.get(row[TIES.kind], row[TIES.kind])),
+        Column(tr("Name"), 12, lambda row: row[TIES.tie_id]),
         Column(tr("Areas"), 12, _between),
-        Column(tr("#Sigma mm"), 10, lambda row: _in_unit(row["sigma"], row["unit"])),
+        Column(tr("#Sigma mm"), 10, lambda row: _in_unit(row[TIES.sigma], row[TIES.unit])),
         Column(tr("#Residual mm"), 14, _residual),
-        Column(tr("#Residual / its sigma"), 10, lambda row: _ratio(row["standardized"] or None)),
-        Column(tr("#Redundancy (smaller one)"), 10, lambda row: f"{row['redundancy']:.2f}" if row["used"] else ""),
-        Column(tr("#Detectable mm"), 10, lambda row: _detectable(row["detectable"], row["unit"])),
+        Column(tr("#Residual / its sigma"), 10, lambda row: _ratio(row[TIES.standardized] or None)),
+        Column(
+            tr("#Redundancy (smaller one)"), 10, lambda row: f"{row[TIES.redundancy]:.2f}" if row[TIES.used] else ""
+        ),
+        Column(tr("#Detectable mm"), 10, lambda row: _detectable(row[TIES.detectable], row[TIES.unit])),
         Column(tr("Used"), 8, _used),
     )
     text = tr(
@@ -211,11 +218,11 @@ def _other_observations(tables: SurveyTables, length: Length) -> Optional[Sectio
 def _observations_in_short(rows: Sequence[Mapping]) -> Table:
     groups: Dict[Tuple[str, str], List[Mapping]] = defaultdict(list)
     for row in rows:
-        groups[row["kind"], _between(row)].append(row)
+        groups[row[TIES.kind], _between(row)].append(row)
 
     def largest(key):
-        worst = max(groups[key], key=lambda row: abs(row["residual"]))
-        return _in_unit(abs(worst["residual"]), worst["unit"]) + ("" if worst["unit"] == "rad" else " mm")
+        worst = max(groups[key], key=lambda row: abs(row[TIES.residual]))
+        return _in_unit(abs(worst[TIES.residual]), worst[TIES.unit]) + ("" if worst[TIES.unit] == "rad" else " mm")
 
     columns = (
         Column(tr("Kind"), 26, lambda key: KIND_WORDS.get(key[0], key[0])),
@@ -223,15 +230,15 @@ def _observations_in_short(rows: Sequence[Mapping]) -> Table:
         Column(tr("#Number"), 10, lambda key: len(groups[key])),
         Column(tr("#Largest residual"), 16, largest),
         Column(
-            tr("#Largest over its sigma"), 14, lambda key: f"{max(row['standardized'] or 0.0 for row in groups[key]):.1f}"
+            tr("#Largest over its sigma"), 14, lambda key: f"{max(row[TIES.standardized] or 0.0 for row in groups[key]):.1f}"
         ),
-        Column(tr("#Left out"), 12, lambda key: sum(not row["used"] for row in groups[key]) or tr("none")),
+        Column(tr("#Left out"), 12, lambda key: sum(not row[TIES.used] for row in groups[key]) or tr("none")),
     )  # fmt: skip
     return table_of(columns, sorted(groups), Length.CLIENT)
 
 
 def _between(row: Mapping) -> str:
-    return " – ".join(name for name in (row["area_id"], row["area_id_b"]) if name)
+    return " – ".join(name for name in (row[TIES.area_id], row[TIES.area_id_b]) if name)
 
 
 def _in_unit(value: float, unit: str) -> str:
@@ -240,8 +247,8 @@ def _in_unit(value: float, unit: str) -> str:
 
 
 def _residual(row: Mapping) -> str:
-    both = [row["residual"], row["residual_y"]]
-    return " / ".join(_in_unit(value, row["unit"]) for value in both if value is not None)
+    both = [row[TIES.residual], row[TIES.residual_y]]
+    return " / ".join(_in_unit(value, row[TIES.unit]) for value in both if value is not None)
 
 
 def _ratio(standardized: Optional[float]) -> str:
@@ -254,13 +261,13 @@ def _detectable(smallest: Optional[float], unit: str) -> str:
 
 
 def _used(row: Mapping) -> str:
-    return tr("yes") if row["used"] else tr("NO")
+    return tr("yes") if row[TIES.used] else tr("NO")
 
 
 def _seams(tables: SurveyTables, length: Length) -> Optional[Section]:
     groups: Dict[Tuple[str, str], List[Mapping]] = defaultdict(list)
-    for row in tables.values("seams"):
-        groups[row["area_id"], row["area_id_b"]].append(row)
+    for row in tables.values(SEAMS.name):
+        groups[row[SEAMS.area_id], row[SEAMS.area_id_b]].append(row)
     if not groups:
         return None
 
@@ -277,20 +284,20 @@ def _seams(tables: SurveyTables, length: Length) -> Optional[Section]:
         return tenths_of_mm(np.median(values(ids, name)))
 
     def agreement(ids):
-        apart = sum(not row["agrees"] for row in groups[ids])
+        apart = sum(not row[SEAMS.agrees] for row in groups[ids])
         return tr("{apart} of {count} do not", apart=apart, count=len(groups[ids])) if apart else tr("all")
 
     run = Length.RUN
     columns = (
         Column(tr("Areas"), 16, " – ".join),
         Column(tr("#Shared items"), 10, lambda ids: len(groups[ids])),
-        Column(tr("#In plan RMS mm"), 12, lambda ids: spread(ids, "lateral_m")),
-        Column(tr("#Largest mm"), 12, lambda ids: largest(ids, "lateral_m")),
-        Column(tr("#Expected sigma mm"), 12, lambda ids: middle(ids, "sigma_lateral_m")),
-        Column(tr("#In depth RMS mm"), 12, lambda ids: spread(ids, "depth_offset_m")),
-        Column(tr("#Median mm"), 12, lambda ids: middle(ids, "depth_offset_m"), run),
-        Column(tr("#Largest mm"), 12, lambda ids: largest(ids, "depth_offset_m"), run),
-        Column(tr("#Expected sigma mm"), 12, lambda ids: middle(ids, "sigma_depth_m")),
+        Column(tr("#In plan RMS mm"), 12, lambda ids: spread(ids, SEAMS.lateral_m)),
+        Column(tr("#Largest mm"), 12, lambda ids: largest(ids, SEAMS.lateral_m)),
+        Column(tr("#Expected sigma mm"), 12, lambda ids: middle(ids, SEAMS.sigma_lateral_m)),
+        Column(tr("#In depth RMS mm"), 12, lambda ids: spread(ids, SEAMS.depth_offset_m)),
+        Column(tr("#Median mm"), 12, lambda ids: middle(ids, SEAMS.depth_offset_m), run),
+        Column(tr("#Largest mm"), 12, lambda ids: largest(ids, SEAMS.depth_offset_m), run),
+        Column(tr("#Expected sigma mm"), 12, lambda ids: middle(ids, SEAMS.sigma_depth_m)),
         Column(tr("Agree (99 %)"), 14, agreement),
     )
     parts = [

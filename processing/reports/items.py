@@ -7,7 +7,7 @@ from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.words import kind_words, mm, per_cent, plane_words, plus_minus, tenths_of_mm, verdict_words
 from ..items.model import KINDS
-from ..store.schema import MATS
+from ..store.schema import ITEMS, MATS, PENETRATION_VERDICTS
 from .content import Column, Length, Picture, Section, Table, Text, table_of
 from .tables import SurveyTables
 
@@ -27,7 +27,7 @@ def count_kinds(rows: Iterable[Mapping]) -> Dict[str, int]:
 
 def _kind_of(row: Mapping) -> str:
     """The kind of an item; one that a person typed and nobody knows counts as unknown."""
-    return row["kind"] if row["kind"] in KINDS else "unknown"
+    return row[ITEMS.kind] if row[ITEMS.kind] in KINDS else "unknown"
 
 
 def _kinds_section(tables: SurveyTables) -> Section:
@@ -38,20 +38,20 @@ def _kinds_section(tables: SurveyTables) -> Section:
         return tenths_of_mm(max((row[name] for row in groups[kind] if row[name] is not None), default=None))
 
     def lowest_confidence(kind):
-        found = [row["confidence"] for row in groups[kind] if row["confidence"] is not None]
+        found = [row[ITEMS.confidence] for row in groups[kind] if row[ITEMS.confidence] is not None]
         return f"{min(found):.2f}" if found else ""
 
     columns = (
         Column(tr("Kind"), 25, kind_name),
         Column(tr("#Number"), 10, lambda kind: len(groups[kind])),
         Column(tr("#Depth to top mm"), 20, lambda kind: _depths(groups[kind])),
-        Column(tr("#Largest lateral sigma mm"), 15, lambda kind: largest(kind, "sigma_xy_m")),
-        Column(tr("#Largest depth sigma mm"), 15, lambda kind: largest(kind, "sigma_depth_m")),
+        Column(tr("#Largest lateral sigma mm"), 15, lambda kind: largest(kind, ITEMS.sigma_xy_m)),
+        Column(tr("#Largest depth sigma mm"), 15, lambda kind: largest(kind, ITEMS.sigma_depth_m)),
         Column(tr("#Lowest confidence"), 15, lowest_confidence),
     )
     nothing = tr("No item was found. That does not mean that there is none.")
     parts = [table_of(columns, list(groups), Length.RUN, nothing)]
-    flagged = [row for row in rows if row.get("flag")]
+    flagged = [row for row in rows if row.get(ITEMS.flag)]
     if flagged:
         parts += [Text(tr("To be checked on site:")), _item_table(flagged, Length.RUN)]
     if tables.no_obstacle:
@@ -61,12 +61,12 @@ def _kinds_section(tables: SurveyTables) -> Section:
 
 
 def _depths(rows: Sequence[Mapping]) -> str:
-    found = [row[name] for row in rows for name in ("depth_min_m", "depth_max_m") if row[name] is not None]
+    found = [row[name] for row in rows for name in (ITEMS.depth_min_m, ITEMS.depth_max_m) if row[name] is not None]
     return tr("{least} to {most}", least=mm(min(found)), most=mm(max(found))) if found else tr("not known")
 
 
 def _plane_section(tables: SurveyTables, plane: Tuple[str, str], new_page: bool) -> Section:
-    rows = [row for _, row in tables.of_plane("items", plane)]
+    rows = [row for _, row in tables.of_plane(ITEMS.name, plane)]
     empty = tr("No item was found on this level. That does not mean that there is none.")
     listed = _item_table(rows, Length.CLIENT, empty)
     return Section(tr("Items, {level}", level=plane_words(plane)), [listed], new_page)
@@ -75,43 +75,47 @@ def _plane_section(tables: SurveyTables, plane: Tuple[str, str], new_page: bool)
 def _item_table(rows: Sequence[Mapping], length: Length, empty: str = "") -> Table:
     """Items one by one, kind by kind."""
     columns = (
-        Column(tr("Item"), 9, lambda row: row["item_id"]),
+        Column(tr("Item"), 9, lambda row: row[ITEMS.item_id]),
         Column(tr("Kind, and how sure"), 15, _kind_and_share),
         Column(tr("#Depth mm"), 11, depth_words),
-        Column(tr("#In plan mm"), 8, lambda row: "" if row["sigma_xy_m"] is None else f"± {mm(row['sigma_xy_m'])}"),
-        Column(tr("#Confidence"), 12, lambda row: "" if row["confidence"] is None else f"{row['confidence']:.2f}"),
+        Column(
+            tr("#In plan mm"), 8, lambda row: "" if row[ITEMS.sigma_xy_m] is None else f"± {mm(row[ITEMS.sigma_xy_m])}"
+        ),
+        Column(
+            tr("#Confidence"), 12, lambda row: "" if row[ITEMS.confidence] is None else f"{row[ITEMS.confidence]:.2f}"
+        ),
         Column(tr("Areas"), 10, _areas),
         Column(tr("Why this kind; what to check"), 35, _remarks),
     )
-    ordered = sorted(rows, key=lambda row: (KINDS.index(_kind_of(row)), row["item_id"] or ""))
+    ordered = sorted(rows, key=lambda row: (KINDS.index(_kind_of(row)), row[ITEMS.item_id] or ""))
     return table_of(columns, ordered, length, empty)
 
 
 def _kind_and_share(row: Mapping) -> str:
-    share = row.get("kind_confidence")
-    words = kind_words(row["kind"], 1)
+    share = row.get(ITEMS.kind_confidence)
+    words = kind_words(row[ITEMS.kind], 1)
     return words if share is None else f"{words}, {100 * share:.0f}\u00a0%"
 
 
 def depth_words(row: Mapping) -> str:
     """Depth to the top of an item, least and largest, with its 1-sigma; whole millimetres."""
-    low, high = row.get("depth_min_m"), row.get("depth_max_m")
+    low, high = row.get(ITEMS.depth_min_m), row.get(ITEMS.depth_max_m)
     if low is None or high is None:
         return tr("not known")
     depth = mm(low) if mm(low) == mm(high) else f"{mm(low)}–{mm(high)}"
-    return depth if row["sigma_depth_m"] is None else f"{depth} ± {mm(row['sigma_depth_m'])}"
+    return depth if row[ITEMS.sigma_depth_m] is None else f"{depth} ± {mm(row[ITEMS.sigma_depth_m])}"
 
 
 def _areas(row: Mapping) -> str:
-    return (row.get("area_ids") or "").replace(",", ", ")
+    return (row.get(ITEMS.area_ids) or "").replace(",", ", ")
 
 
 def _remarks(row: Mapping) -> str:
-    flag, by_hand = row.get("flag"), row.get("source") not in (None, "computed")
+    flag, by_hand = row.get(ITEMS.flag), row.get(ITEMS.source) not in (None, "computed")
     return " ".join(
         text
         for text in (
-            row.get("reasons"),
+            row.get(ITEMS.reasons),
             tr("CHECK ON SITE: {reason}", reason=flag) if flag else "",
             tr("Edited by the surveyor.") if by_hand else "",
         )
@@ -122,15 +126,15 @@ def _remarks(row: Mapping) -> str:
 def mats_section(tables: SurveyTables, length: Length) -> Section:
     """Families of parallel bars: direction, spacing, cover."""
     columns = (
-        Column(tr("Mat"), 7, lambda row: row["mat_id"]),
-        Column(tr("Level"), 15, lambda row: plane_words((row["level"], row["surface"]))),
+        Column(tr("Mat"), 7, lambda row: row[MATS.mat_id]),
+        Column(tr("Level"), 15, lambda row: plane_words((row[MATS.level], row[MATS.surface]))),
         Column(tr("Areas"), 13, _areas),
-        Column(tr("#Bars"), 7, lambda row: row["bar_count"]),
-        Column(tr("#Direction °"), 11, lambda row: f"{row['direction_deg']:.1f}"),
+        Column(tr("#Bars"), 7, lambda row: row[MATS.bar_count]),
+        Column(tr("#Direction °"), 11, lambda row: f"{row[MATS.direction_deg]:.1f}"),
         Column(tr("#Spacing mm (least to largest)"), 20, _spacing),
-        Column(tr("#Cover mm"), 10, lambda row: plus_minus(row["cover_mean_m"], row["sigma_cover_m"])),
-        Column(tr("#Least"), 7, lambda row: mm(row["cover_min_m"])),
-        Column(tr("#5 % lie below"), 10, lambda row: mm(row["cover_q05_m"])),
+        Column(tr("#Cover mm"), 10, lambda row: plus_minus(row[MATS.cover_mean_m], row[MATS.sigma_cover_m])),
+        Column(tr("#Least"), 7, lambda row: mm(row[MATS.cover_min_m])),
+        Column(tr("#5 % lie below"), 10, lambda row: mm(row[MATS.cover_q05_m])),
     )
     text = tr(
         "A mat is a family of at least three parallel bars. Directions count from site x anticlockwise. Cover is the "
@@ -138,36 +142,44 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
     )  # fmt: skip
     if length is Length.RUN:
         text = f"{MATS.description} {tr('Directions count from site x anticlockwise. Bar size is not measured.')}"
-    listed = table_of(columns, tables.values("mats"), length, tr("No mat was found."))
+    listed = table_of(columns, tables.values(MATS.name), length, tr("No mat was found."))
     return Section(tr("Mats of bars"), [listed, Text(text)])
 
 
 def _spacing(row: Mapping) -> str:
-    if row["spacing_mean_m"] is None:
+    if row[MATS.spacing_mean_m] is None:
         return tr("not known")
-    limits = tr("{low} to {high}", low=mm(row["spacing_min_m"]), high=mm(row["spacing_max_m"]))
-    return f"{plus_minus(row['spacing_mean_m'], row['sigma_spacing_m'])} ({limits})"
+    limits = tr("{low} to {high}", low=mm(row[MATS.spacing_min_m]), high=mm(row[MATS.spacing_max_m]))
+    return f"{plus_minus(row[MATS.spacing_mean_m], row[MATS.sigma_spacing_m])} ({limits})"
 
 
 def penetrations_section(holes: Sequence[Tuple[object, Mapping]]) -> Section:
     """Planned holes, (place, values), and their verdicts, if they have any."""
 
     def margin(row):
-        return "" if row.get("margin_m") is None else plus_minus(row["margin_m"], row.get("sigma_margin_m"))
+        return (
+            ""
+            if row.get(PENETRATION_VERDICTS.margin_m) is None
+            else plus_minus(row[PENETRATION_VERDICTS.margin_m], row.get(PENETRATION_VERDICTS.sigma_margin_m))
+        )
 
     def chance(row):
-        return "" if row.get("touch_probability") is None else per_cent(row["touch_probability"])
+        return (
+            ""
+            if row.get(PENETRATION_VERDICTS.touch_probability) is None
+            else per_cent(row[PENETRATION_VERDICTS.touch_probability])
+        )
 
     columns = (
-        Column(tr("Hole"), 6, lambda row: row.get("penetration_id") or ""),
+        Column(tr("Hole"), 6, lambda row: row.get(PENETRATION_VERDICTS.penetration_id) or ""),
         Column(tr("Site x, y m"), 13, lambda row: f"{row['place'][0]:.3f}, {row['place'][1]:.3f}"),
-        Column(tr("#Diameter mm"), 9, lambda row: mm(row.get("diameter_m"))),
-        Column(tr("#Depth mm"), 8, lambda row: mm(row.get("depth_m"))),
-        Column(tr("Verdict"), 12, lambda row: verdict_words(row.get("verdict"))),
-        Column(tr("Item"), 9, lambda row: row.get("governing_item") or ""),
+        Column(tr("#Diameter mm"), 9, lambda row: mm(row.get(PENETRATION_VERDICTS.diameter_m))),
+        Column(tr("#Depth mm"), 8, lambda row: mm(row.get(PENETRATION_VERDICTS.depth_m))),
+        Column(tr("Verdict"), 12, lambda row: verdict_words(row.get(PENETRATION_VERDICTS.verdict))),
+        Column(tr("Item"), 9, lambda row: row.get(PENETRATION_VERDICTS.governing_item) or ""),
         Column(tr("#Margin mm"), 9, margin),
         Column(tr("#Chance of touching"), 10, chance),
-        Column(tr("Reason"), 24, lambda row: row.get("reason") or ""),
+        Column(tr("Reason"), 24, lambda row: row.get(PENETRATION_VERDICTS.reason) or ""),
     )
     text = tr(
         "The margin is what is left of the way to the nearest item beyond the keep-out distance. 'Clear' speaks of "

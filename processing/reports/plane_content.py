@@ -18,6 +18,7 @@ from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import to_national
 from ..store.geopackage import read_layer
 from ..store.reading import read_crs_wkt, read_survey_name
+from ..store.schema import COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 
 MARGIN_M = 0.5  # drawn as unknown around everything
 
@@ -32,11 +33,11 @@ class DrawingChoice:
 
     def holds(self, row: Mapping) -> bool:
         """Is the item of this row meant? One without a depth always is: it may lie anywhere."""
-        if row["kind"] not in self.kinds and row["kind"] in KINDS:
+        if row[ITEMS.kind] not in self.kinds and row[ITEMS.kind] in KINDS:
             return False
-        if row["depth_min_m"] is None or row["depth_max_m"] is None:
+        if row[ITEMS.depth_min_m] is None or row[ITEMS.depth_max_m] is None:
             return True
-        return row["depth_min_m"] <= self.to_depth_m and row["depth_max_m"] >= self.from_depth_m
+        return row[ITEMS.depth_min_m] <= self.to_depth_m and row[ITEMS.depth_max_m] >= self.from_depth_m
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ class Drawing:
         (left, low), (right, high) = self.extent_m()
         frame = polygon([np.array([(left, low), (right, low), (right, high), (left, high), (left, low)])])
         for rings, row in self.coverage:
-            if rings is not None and (row["line_directions"] or 0) >= 2 and row["depth_m"] is not None:
+            if rings is not None and (row[COVERAGE.line_directions] or 0) >= 2 and row[COVERAGE.depth_m] is not None:
                 frame = frame.Difference(polygon(rings))
         return frame
 
@@ -111,8 +112,8 @@ def read_drawing(
 ) -> Drawing:
     """The drawing of one level. Raises `ProcessingError` where there is nothing to draw or the level is not said."""
     path = Path(path)
-    tables = {name: read_layer(path, name) for name in ("items", "scan_areas", "coverage")}
-    if not tables["items"] and not tables["coverage"]:
+    tables = {name: read_layer(path, name) for name in (ITEMS.name, SCAN_AREAS.name, COVERAGE.name)}
+    if not tables[ITEMS.name] and not tables[COVERAGE.name]:
         raise ProcessingError(
             tr(
                 "{file} has no items and no coverage; run 'Detect items' or 'Process a survey' first, or choose another file.",
@@ -121,15 +122,18 @@ def read_drawing(
         )
     level = _choose(tables, surface, level)
     here = {
-        name: [(shape, row) for shape, row in rows if (row["level"], row["surface"]) == (level, surface)]
+        name: [(shape, row) for shape, row in rows if (row[ITEMS.level], row[ITEMS.surface]) == (level, surface)]
         for name, rows in tables.items()
     }
-    standing = [(line, with_depths(line, row)) for line, row in here["items"] if row["status"] not in NO_OBSTACLE]
+    standing = [
+        (line, with_depths(line, row)) for line, row in here[ITEMS.name] if row[ITEMS.status] not in NO_OBSTACLE
+    ]
     chosen = [(shape, row) for shape, row in standing if choice.holds(row)]
     own_holes = [
         (place, row)
         for place, row in holes
-        if (row.get("level") or level, row.get("surface") or surface) == (level, surface)
+        if (row.get(PENETRATION_VERDICTS.level) or level, row.get(PENETRATION_VERDICTS.surface) or surface)
+        == (level, surface)
     ]
     drawing = Drawing(
         read_survey_name(path),
@@ -139,8 +143,8 @@ def read_drawing(
         choice,
         # Drawn without a height, an item counts as lying at the surface.
         [(None if line is None else np.nan_to_num(line), row) for line, row in chosen],
-        here["scan_areas"],
-        here["coverage"],
+        here[SCAN_AREAS.name],
+        here[COVERAGE.name],
         own_holes,
         len(standing) - len(chosen),
     )
@@ -165,14 +169,14 @@ def polygon(rings: Sequence[np.ndarray]):
 
 def with_depths(line: Optional[np.ndarray], row: Mapping) -> Dict:
     """The row with the depths that its line has; without heights those in its columns, if there are any."""
-    depths = (row.get("depth_min_m"), row.get("depth_max_m"))
+    depths = (row.get(ITEMS.depth_min_m), row.get(ITEMS.depth_max_m))
     if line is not None and line.shape[1] == 3 and np.isfinite(line[:, 2]).all():
         depths = (float(-line[:, 2].max()), float(-line[:, 2].min()))
-    return {**row, "depth_min_m": depths[0], "depth_max_m": depths[1]}
+    return {**row, ITEMS.depth_min_m: depths[0], ITEMS.depth_max_m: depths[1]}
 
 
 def _choose(tables, surface: str, level: Optional[str]) -> str:
-    levels = sorted({row["level"] for rows in tables.values() for _, row in rows if row["surface"] == surface})
+    levels = sorted({row[ITEMS.level] for rows in tables.values() for _, row in rows if row[ITEMS.surface] == surface})
     listed = ", ".join(levels) or tr("none")
     if level and level not in levels:
         raise ProcessingError(

@@ -12,7 +12,7 @@ from ..site.crs import is_tied, to_national
 from ..store.geopackage import read_metadata
 from ..store.layers import software_version
 from ..store.reading import read_survey_name
-from ..store.schema import SURVEY_FOLDER_KEY
+from ..store.schema import COVERAGE, ITEMS, SCAN_AREAS, SURVEY_FOLDER_KEY
 from .content import Bullets, Cautions, Column, Length, Section, Signatures, Table, Text, table_of
 from .items import count_kinds
 from .plane_content import polygon
@@ -31,7 +31,7 @@ class Cover:
 
 def cover_section(tables: SurveyTables, length: Length, cover: Cover = Cover()) -> Section:
     """The facts of the job, and the cautions."""
-    areas = tables.values("scan_areas")
+    areas = tables.values(SCAN_AREAS.name)
     if length is Length.RUN:
         survey = (tr("Survey folder"), read_metadata(tables.path, SURVEY_FOLDER_KEY) or "")
     else:
@@ -42,8 +42,8 @@ def cover_section(tables: SurveyTables, length: Length, cover: Cover = Cover()) 
         survey,
         (tr("Levels"), "; ".join(plane_words(plane) for plane in tables.planes)),
         (tr("Scan areas"), f"{len(areas)}"),
-        (tr("Scanned on"), _listed(row.get("scanned_on") for row in areas)),
-        (tr("Scanned by"), _listed(row.get("scanned_by") for row in areas)),
+        (tr("Scanned on"), _listed(row.get(SCAN_AREAS.scanned_on) for row in areas)),
+        (tr("Scanned by"), _listed(row.get(SCAN_AREAS.scanned_by) for row in areas)),
         (tr("Coordinates"), _grid_words(tables)),
         (tr("Remarks"), cover.remarks),
         (tr("Made with"), f"Inslab {software_version()}"),
@@ -67,7 +67,7 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
     """What was scanned and found on each level."""
     columns = (
         Column(tr("Level"), 22, plane_words),
-        Column(tr("#Areas"), 8, lambda plane: len(tables.of_plane("scan_areas", plane))),
+        Column(tr("#Areas"), 8, lambda plane: len(tables.of_plane(SCAN_AREAS.name, plane))),
         Column(tr("#Scanned both ways m²"), 14, lambda plane: f"{_ground_m2(tables, plane):.1f}"),
         Column(tr("#Seen to mm"), 14, lambda plane: _seen(tables, plane)),
         Column(tr("Found"), 42, lambda plane: _found(tables, plane)),
@@ -78,7 +78,7 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
         parts.append(
             Text(tr("{count} items lie in areas without a position: they are listed, not drawn.", count=unplaced))
         )
-    flagged = sum(bool(row.get("flag")) for _, row in tables.items)
+    flagged = sum(bool(row.get(ITEMS.flag)) for _, row in tables.items)
     if flagged:
         parts.append(
             Text(
@@ -92,22 +92,24 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
 
 
 def _found(tables: SurveyTables, plane) -> str:
-    counts = count_kinds(row for _, row in tables.of_plane("items", plane))
+    counts = count_kinds(row for _, row in tables.of_plane(ITEMS.name, plane))
     words = ", ".join(f"{count} {kind_words(kind, count)}" for kind, count in counts.items())
     return words or tr("nothing; that does not mean that there is nothing")
 
 
 def _ground_m2(tables: SurveyTables, plane) -> float:
     union = None
-    for rings, row in tables.of_plane("coverage", plane):
-        if rings is not None and row["line_directions"] >= 2:
+    for rings, row in tables.of_plane(COVERAGE.name, plane):
+        if rings is not None and row[COVERAGE.line_directions] >= 2:
             shape = polygon(rings)
             union = shape if union is None else union.Union(shape)
     return 0.0 if union is None else union.Area()
 
 
 def _seen(tables: SurveyTables, plane) -> str:
-    depths = [row["depth_m"] for _, row in tables.of_plane("coverage", plane) if row["depth_m"] is not None]
+    depths = [
+        row[COVERAGE.depth_m] for _, row in tables.of_plane(COVERAGE.name, plane) if row[COVERAGE.depth_m] is not None
+    ]
     if not depths:
         return tr("not known")
     low, high = mm(min(depths)), mm(max(depths))

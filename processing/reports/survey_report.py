@@ -15,6 +15,7 @@ from ..common.language import tr
 from ..common.words import plane_words
 from ..site.results import SiteFit
 from ..store.reading import read_survey_name
+from ..store.schema import ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from .content import Length, MapSheet, Paper
 from .evidence import findings_section, scanned_ground_section, wave_speeds_section
 from .fits import fit_sections, scans_section
@@ -82,9 +83,18 @@ def map_sheets(tables: SurveyTables, holes: Sequence[Tuple[object, Mapping]]) ->
     """A sheet for each level and surface, each followed by those of its areas."""
     sheets = []
     for plane in tables.planes:
-        rings = {row["area_id"]: shape[0] for shape, row in tables.of_plane("scan_areas", plane) if shape is not None}
-        lines = [line[:, :2] for line, _ in tables.of_plane("items", plane) if line is not None]
-        own = [place for place, row in holes if (row.get("level") or plane[0], row.get("surface") or "top") == plane]
+        rings = {
+            row[SCAN_AREAS.area_id]: shape[0]
+            for shape, row in tables.of_plane(SCAN_AREAS.name, plane)
+            if shape is not None
+        }
+        lines = [line[:, :2] for line, _ in tables.of_plane(ITEMS.name, plane) if line is not None]
+        own = [
+            place
+            for place, row in holes
+            if (row.get(PENETRATION_VERDICTS.level) or plane[0], row.get(PENETRATION_VERDICTS.surface) or "top")
+            == plane
+        ]
         spots = [*rings.values(), *lines, *(np.asarray(place, float)[None, :2] for place in own)]
         if not spots:
             continue

@@ -11,6 +11,19 @@ from ..penetrations.model import NO_OBSTACLE
 from ..radar.model import WaveSpeed
 from ..store.geopackage import read_layer
 from ..store.reading import read_crs_wkt, read_wave_speeds
+from ..store.schema import (
+    AREA_DEPTHS,
+    CONTROL_POINTS,
+    COVERAGE,
+    FINDINGS,
+    ITEMS,
+    MATS,
+    SCAN_AREAS,
+    SCAN_LINES,
+    SEAMS,
+    TIES,
+    WAVE_SPEEDS,
+)
 from .plane_content import with_depths
 
 SIDES = ("top", "soffit", "wall")  # in this order
@@ -32,8 +45,8 @@ class SurveyTables:
     """
 
     NAMES = (
-        *("scan_areas", "control_points", "items", "coverage", "mats", "seams", "ties"),
-        *("area_depths", "findings", "scan_lines"),
+        *(SCAN_AREAS.name, CONTROL_POINTS.name, ITEMS.name, COVERAGE.name, MATS.name, SEAMS.name, TIES.name),
+        *(AREA_DEPTHS.name, FINDINGS.name, SCAN_LINES.name),
     )
 
     def __init__(self, path):
@@ -41,27 +54,33 @@ class SurveyTables:
         self.rows = {name: _alike(name, read_layer(self.path, name)) for name in self.NAMES}
         self.crs_wkt = read_crs_wkt(self.path)
         self.items = [
-            (line, with_depths(line, row)) for line, row in self.rows["items"] if row["status"] not in NO_OBSTACLE
+            (line, with_depths(line, row))
+            for line, row in self.rows[ITEMS.name]
+            if row[ITEMS.status] not in NO_OBSTACLE
         ]
-        self.no_obstacle = len(self.rows["items"]) - len(self.items)
+        self.no_obstacle = len(self.rows[ITEMS.name]) - len(self.items)
         places = {
-            (row["level"], row["surface"]) for name in ("scan_areas", "items", "coverage") for _, row in self.rows[name]
+            (row[SCAN_AREAS.level], row[SCAN_AREAS.surface])
+            for name in (SCAN_AREAS.name, ITEMS.name, COVERAGE.name)
+            for _, row in self.rows[name]
         }
         self.planes = sorted(places, key=lambda one: (SIDES.index(one[1]), one[0]))
         self.is_record = bool(read_layer(self.path, "about"))
-        self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values("scan_areas"))
-        if not self.rows["area_depths"]:
-            self.rows["area_depths"] = [(None, row) for row in self.values("scan_areas") if "thickness_m" in row]
+        self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values(SCAN_AREAS.name))
+        if not self.rows[AREA_DEPTHS.name]:
+            self.rows[AREA_DEPTHS.name] = [
+                (None, row) for row in self.values(SCAN_AREAS.name) if AREA_DEPTHS.thickness_m in row
+            ]
 
     @property
     def was_searched(self) -> bool:
         """Is there an item, or ground that counts as scanned? Otherwise items were not detected yet."""
-        return bool(self.rows["items"] or self.rows["coverage"])
+        return bool(self.rows[ITEMS.name] or self.rows[COVERAGE.name])
 
     def of_plane(self, name: str, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
         """Rows of one level and surface."""
-        rows = self.items if name == "items" else self.rows[name]
-        return [(shape, row) for shape, row in rows if (row["level"], row["surface"]) == plane]
+        rows = self.items if name == ITEMS.name else self.rows[name]
+        return [(shape, row) for shape, row in rows if (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) == plane]
 
     def values(self, name: str) -> List[Dict]:
         """Rows without their shapes."""
@@ -70,13 +89,13 @@ class SurveyTables:
 
 def _alike(name: str, rows) -> List[Tuple[object, Dict]]:
     """Rows with the names that a survey uses; in a record a mat's numbers are one column of JSON."""
-    keys = {"coverage": ("area_id", "area_key"), "mats": ("mat_id", "mat_key")}
+    keys = {COVERAGE.name: (COVERAGE.area_id, "area_key"), MATS.name: (MATS.mat_id, "mat_key")}
     if name not in keys:
         return rows
     ours, theirs = keys[name]
     found = []
     for shape, row in rows:
-        values = {**row, **json.loads(row.get("description") or "{}")} if name == "mats" else dict(row)
+        values = {**row, **json.loads(row.get("description") or "{}")} if name == MATS.name else dict(row)
         values.setdefault(ours, values.get(theirs))
         found.append((shape, values))
     return found
@@ -85,17 +104,17 @@ def _alike(name: str, rows) -> List[Tuple[object, Dict]]:
 def _speeds_of_areas(areas: List[Mapping]) -> Dict[str, WaveSpeed]:
     """Wave speeds that stand with the scan areas, as in a record."""
     return {
-        row["area_id"]: WaveSpeed(
-            row["area_id"],
-            row["speed_m_ns"],
-            row["sigma_m_ns"],
-            row["time_zero_ns"],
-            row["sigma_time_zero_ns"],
+        row[WAVE_SPEEDS.area_id]: WaveSpeed(
+            row[WAVE_SPEEDS.area_id],
+            row[WAVE_SPEEDS.speed_m_ns],
+            row[WAVE_SPEEDS.sigma_m_ns],
+            row[WAVE_SPEEDS.time_zero_ns],
+            row[WAVE_SPEEDS.sigma_time_zero_ns],
             row.get("survey_method") or "",
-            row.get("correlation") or 0.0,
-            tuple((row.get("warnings") or "").splitlines()),
-            antenna_separation_m=row.get("antenna_separation_m") or 0.0,
+            row.get(WAVE_SPEEDS.correlation) or 0.0,
+            tuple((row.get(WAVE_SPEEDS.warnings) or "").splitlines()),
+            antenna_separation_m=row.get(SCAN_AREAS.antenna_separation_m) or 0.0,
         )
         for row in areas
-        if row.get("speed_m_ns") is not None
+        if row.get(WAVE_SPEEDS.speed_m_ns) is not None
     }

@@ -87,7 +87,7 @@ def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
             focus_speed_m_ns=_or_nan(row[WAVE_SPEEDS.focus_speed_m_ns]),
             focus_sigma_m_ns=_or_nan(row[WAVE_SPEEDS.focus_sigma_m_ns]),
             pulse_phase_rad=row.get(WAVE_SPEEDS.pulse_phase_rad) or 0.0,  # surveys of earlier versions have none
-            antenna_separation_m=areas.get(row[WAVE_SPEEDS.area_id], {}).get("antenna_separation_m") or 0.0,
+            antenna_separation_m=areas.get(row[WAVE_SPEEDS.area_id], {}).get(SCAN_AREAS.antenna_separation_m) or 0.0,
         )
         for row in rows
     }
@@ -101,7 +101,7 @@ def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
     """Where the areas lie, as the latest fit left it in `scan_areas` and `control_points`."""
     points: Dict[Tuple[str, str], Mapping] = {}
     for _, row in read_layer(survey_path, CONTROL_POINTS.name):
-        points[row[SCAN_AREAS.area_id], row["point_id"]] = row
+        points[row[CONTROL_POINTS.area_id], row[CONTROL_POINTS.point_id]] = row
     rows = {row[SCAN_AREAS.area_id]: row for _, row in read_layer(survey_path, SCAN_AREAS.name)}
     return {
         area.area_id: _fit_of(
