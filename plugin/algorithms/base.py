@@ -149,16 +149,17 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
             raise QgsProcessingException(str(error)) from error
         except MemoryError as error:
             raise QgsProcessingException(
-                tr("The memory does not suffice: take a larger cell, a larger depth step or a smaller greatest depth.")
+                tr(
+                    "There is not enough memory: choose a larger cell size, a larger depth step or a smaller maximum "
+                    "depth."
+                )
             ) from error
         except OSError as error:
             raise QgsProcessingException(tr("A file cannot be read or written: {}.").format(error)) from error
         except Exception as error:
             # A fault of ours: the log gets what is needed to mend it, the user a sentence.
             feedback.pushDebugInfo(traceback.format_exc())
-            text = tr(
-                "A fault of the program ({}: {}); earlier results are unchanged. Please report it with the log above."
-            )
+            text = tr("Internal error ({}: {}); earlier results are unchanged. Please report it with the log above.")
             raise QgsProcessingException(text.format(type(error).__name__, error)) from None
 
 

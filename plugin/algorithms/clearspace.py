@@ -52,7 +52,7 @@ class ClearSpaceMap(InslabAlgorithm):
         for parameter in (*inputs.place_parameters(), *inputs.rule_parameters(), *inputs.confidence_parameters()):
             self.addParameter(parameter)
         self.addParameter(positive_number(self.LARGEST, tr("Largest diameter of interest (m)"), 0.30, 0.01, 2.0))
-        self.addParameter(positive_number(self.CELL, tr("Cell (m)"), 0.005, 0.001, 0.1))
+        self.addParameter(positive_number(self.CELL, tr("Cell size (m)"), 0.005, 0.001, 0.1))
         self.addParameter(QgsProcessingParameterRasterDestination(self.OUTPUT, tr("Clear space")))
         self.addOutput(QgsProcessingOutputNumber(self.KNOWN_AREA, tr("Known ground (m²)")))
         self.addOutput(QgsProcessingOutputNumber(self.FREE_AREA, tr("Ground on which something may be drilled (m²)")))

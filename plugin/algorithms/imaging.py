@@ -25,8 +25,8 @@ def slice_parameters():
     """The parameters `DEPTH_STEP`, `MAX_DEPTH` and `CELL`."""
     return [
         positive_number(DEPTH_STEP, tr("Thickness of a slice (m)"), RunSettings.depth_step_m, 0.001, 0.1),
-        positive_number(MAX_DEPTH, tr("Greatest depth (m)"), None, 0.02, 3.0, optional=True),
-        positive_number(CELL, tr("Cell (m)"), RunSettings.cell_m, 0.001, 0.1),
+        positive_number(MAX_DEPTH, tr("Maximum depth (m)"), None, 0.02, 3.0, optional=True),
+        positive_number(CELL, tr("Cell size (m)"), RunSettings.cell_m, 0.001, 0.1),
     ]
 
 

@@ -50,12 +50,12 @@ class WorkTask(QgsTask):
         except InslabError as error:
             self.sentence = str(error)
         except MemoryError:
-            self.sentence = tr("The memory does not suffice for this.")
+            self.sentence = tr("There is not enough memory for this.")
         except OSError as error:
             self.sentence = tr("A file cannot be read ({reason}).", reason=error)
         except Exception as error:
             self.sentence = tr(
-                "A fault of the program ({kind}: {reason}); please report it.", kind=type(error).__name__, reason=error
+                "Internal error ({kind}: {reason}); please report it.", kind=type(error).__name__, reason=error
             )
         return self.result is not None
 

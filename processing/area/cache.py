@@ -76,8 +76,8 @@ class AreaCache:
         except OSError as error:
             raise ProcessingError(
                 tr(
-                    "{file} cannot be written ({reason}); make room or choose another output folder, then run this again: "
-                    "areas that are done are not computed again.",
+                    "{file} cannot be written ({reason}); free some space or choose another output folder, then run "
+                    "this again: areas that are done are not computed again.",
                     file=path,
                     reason=error.strerror,
                 )

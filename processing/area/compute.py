@@ -205,8 +205,8 @@ def _stated_thickness_findings(area: ScanArea, base: SlabBase) -> List[Finding]:
     if apart <= DISAGREEMENT_SIGMAS:
         return []
     text = tr(
-        "the slab base shows {seen:.3f} m where the table of areas states a thickness of {stated:.3f} m, "
-        "{apart:.1f} sigmas apart; if it was measured there, give it as a known depth.",
+        "the slab base is seen at {seen:.3f} m, but the table of areas states a thickness of {stated:.3f} m, "
+        "{apart:.1f} sigmas apart; if the thickness was measured there, enter it as a known depth.",
         seen=seen,
         stated=stated,
         apart=apart,
@@ -234,7 +234,7 @@ def _image(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: A
     elif base.seen and task.max_depth_m and task.max_depth_m > np.nanmedian(base.thickness_m):
         thickness = 1000 * float(np.nanmedian(base.thickness_m))
         text = tr(
-            "the slab base lies at {thickness:.0f} mm, above the depth asked for; slices below it show no concrete.",
+            "the slab base lies at {thickness:.0f} mm, above the requested depth; slices below it show no concrete.",
             thickness=thickness,
         )
         result.find(Finding("warning", where, text))
@@ -293,12 +293,14 @@ def sentence(error: Exception, area_id: str, log) -> str:
     if isinstance(error, InslabError):
         return str(error).removeprefix(tr("Area {area_id}: ", area_id=area_id))  # said already by what stands before
     if isinstance(error, MemoryError):
-        return tr("the memory does not suffice; take a larger cell, a larger depth step or a smaller greatest depth.")
+        return tr(
+            "there is not enough memory; choose a larger cell size, a larger depth step or a smaller maximum depth."
+        )
     if isinstance(error, OSError):
         return tr("a file cannot be read or written ({error}).", error=error)
     log("".join(traceback.format_exception(type(error), error, error.__traceback__)))
     return tr(
-        "a fault of the program ({kind}: {error}); please report it with the log above.",
+        "an internal error ({kind}: {error}); please report it with the log above.",
         kind=type(error).__name__,
         error=error,
     )

@@ -82,7 +82,10 @@ def run_on_cores(tasks: Sequence[str], accept: Accept, monitor: Monitor) -> None
     python = find_python()
     if python is None:
         monitor.log(
-            tr("No Python was found beside QGIS to use all cores with; areas are computed one after the other.")
+            tr(
+                "No Python interpreter was found beside QGIS, so not all cores can be used; areas are computed one "
+                "after the other."
+            )
         )
         run_here(tasks, accept, monitor)
         return
@@ -175,8 +178,8 @@ class _Worker:
             task = from_text(json.loads(self._tasks[number])[0], _NoArrays())
             result = AreaResult(task.area.area_id)
             result.failure = tr(
-                "the process that computed it ended before it was done (code {code}, {error}), as happens where the memory does "
-                "not suffice; take a larger cell or close other programs, then run this again.",
+                "the process that computed it ended before it was done (code {code}, {error}), as happens when "
+                "memory runs out; choose a larger cell size or close other programs, then run this again.",
                 code=code,
                 error=error,
             )

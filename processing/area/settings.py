@@ -41,7 +41,9 @@ class RunSettings:
         for name in ("cell_m", "depth_step_m", "max_depth_m"):
             value = getattr(self, name)
             if value is not None and not 0 < value < float("inf"):
-                raise ProcessingError(tr("{name} must be above zero metres, not {value}.", name=name, value=value))
+                raise ProcessingError(
+                    tr("{name} must be greater than zero metres, not {value}.", name=name, value=value)
+                )
 
     def of_fit(self) -> Dict[str, object]:
         """What the fit of areas depends on, for the run log."""

@@ -126,7 +126,7 @@ class _AreasAtWork:
         known = set(self._at_hand)
         if known:
             count = len(known)
-            monitor.log(tr("{count} of {all} areas are as they were in an earlier run.", count=count, all=len(tasks)))
+            monitor.log(tr("{count} of {all} areas are unchanged since an earlier run.", count=count, all=len(tasks)))
 
         def accept(place: int, content: bytes) -> None:
             number = open_numbers[place]

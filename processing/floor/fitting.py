@@ -44,7 +44,7 @@ def fit_with_items(result: ChainResult, settings: FitSettings, monitor: Monitor)
     """Fits all areas again, with ties across the straight items that two areas both see (none without such items)."""
     ties = ties_of(find_seams(result.picks, result.areas, result.fits))
     if ties:
-        monitor.log(tr("Fitting the areas again with {count} items that two areas both see.", count=len(ties)))
+        monitor.log(tr("Fitting the areas again with {count} items seen in two areas.", count=len(ties)))
         _fit(result, settings, ties, monitor)
 
 
@@ -64,12 +64,13 @@ def note_moved_rasters(result: ChainResult, before: Mapping[str, AreaFit], raste
     if moved:
         sentence = (
             tr(
-                "Areas {areas} lie elsewhere than in the depth slices; compute the depth slices again.",
+                "Areas {areas} have moved since the depth slices were computed; compute the depth slices again.",
                 areas=", ".join(moved),
             )
             if len(moved) > 1
             else tr(
-                "Area {area} lies elsewhere than in the depth slices; compute the depth slices again.", area=moved[0]
+                "Area {area} has moved since the depth slices were computed; compute the depth slices again.",
+                area=moved[0],
             )
         )
         result.note("warning", WHERE, sentence)

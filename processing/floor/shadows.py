@@ -51,13 +51,13 @@ def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
                 both = geometry.Intersection(other_geometry)
                 if not both.IsEmpty():
                     shadows.append(Shadow(both, max(depth, other_depth), ""))
-    reason = tr("in the shadow of a mesh whose openings are under half a wavelength")
+    reason = tr("in the shadow of a mesh whose openings are smaller than half a wavelength")
     return [replace(one, reason=reason) for one in _by_depth(shadows)]
 
 
 def drowned_ground(cells: Sequence[ShallowCell]) -> List[Shadow]:
     """The cells of an area where echoes sink into noise above its reliable depth, joined by depth, the shallowest first."""
-    reason = tr("echoes drown in noise here: the concrete swallows more than elsewhere")
+    reason = tr("echoes fall below the noise here: the concrete attenuates more than elsewhere")
     corners = [
         [(c.x_min_m, c.y_min_m), (c.x_max_m, c.y_min_m), (c.x_max_m, c.y_max_m), (c.x_min_m, c.y_max_m)] for c in cells
     ]

@@ -79,7 +79,7 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
         change = abs(evidence.slope + evidence.row_slope)
         reasons.append(
             tr(
-                "its depth changes by {change:.0f} mm a metre (sag {sag:.0f} mm)",
+                "its depth changes by {change:.0f} mm per metre (sag {sag:.0f} mm)",
                 change=1000 * change,
                 sag=1000 * evidence.sag_m,
             )
@@ -102,7 +102,7 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
             score["metal_conduit"] += 2.0
             score["bar"] -= 2.0
             reasons.append(
-                tr("it runs {off_mat_deg:.0f} degrees off the nearest mat", off_mat_deg=evidence.off_mat_deg)
+                tr("it runs at {off_mat_deg:.0f} degrees to the nearest mat", off_mat_deg=evidence.off_mat_deg)
             )
         else:
             score["bar"] += 0.5

@@ -26,7 +26,8 @@ def name_items(prepared: PreparedArea, detected: List[Detected]) -> Tuple[List[P
         probabilities, reasons = judge(gather_evidence(one, detected))
         if one.step_m:
             reasons += " " + tr(
-                "Its course goes {step:.0f} mm aside between two lines: a lap, or two bars too near to be told apart.",
+                "Its course shifts sideways by {step:.0f} mm between two lines: a lap splice, or two bars too close "
+                "together to be told apart.",
                 step=1000 * abs(one.step_m),
             )
         strength = one.found.track.strength / THRESHOLD

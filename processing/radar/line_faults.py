@@ -57,7 +57,7 @@ def fill_dropouts(traces: np.ndarray, distances_m: np.ndarray) -> Tuple[np.ndarr
     filled[dead] = np.median(traces[~dead], axis=0)
     said = [
         tr(
-            "{dead} of its {count} traces are dropouts; they were filled with its median trace.",
+            "{dead} of its {count} traces are dropouts; they were replaced by its median trace.",
             dead=dead.sum(),
             count=len(traces),
         )

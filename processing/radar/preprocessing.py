@@ -143,7 +143,7 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending 
             gain = gain_drift(direct_amplitudes(traces, shape, time, period), line.distances_m())
             if np.ptp(gain) > 0:
                 text = tr(
-                    "its gain drifts by {gain:.0f} % along the line; the drift was taken out.",
+                    "its gain drifts by {gain:.0f} % along the line; the drift was removed.",
                     gain=100 * (gain.max() / gain.min() - 1),
                 )
                 findings.append(
@@ -183,7 +183,7 @@ def first_extremum(trace: np.ndarray, line: ScanLine, centre_frequency_ghz: floa
     if not len(peaks) or peaks[0] * line.sample_interval_ns < 0.25 / centre_frequency_ghz:
         raise ProcessingError(
             tr(
-                "{name} does not show the direct wave: the record starts too late or holds no pulse near "
+                "{name} does not show the direct wave: the recording starts too late or contains no pulse near "
                 "{centre_frequency:.0f} MHz; check the centre frequency and the sample interval.",
                 name=line.path.name,
                 centre_frequency=centre_frequency_ghz * 1000,
@@ -288,7 +288,7 @@ def alignment_findings(area: ScanArea, lines: List[PreparedLine]) -> List[Findin
         where = tr("area {area_id}, line {name}", area_id=area.area_id, name=line.line.name)
         if abs(instant - np.median(instants)) > 0.5 / area.centre_frequency_ghz:
             text = tr(
-                "its direct wave comes {instant:+.2f} ns from that of the other lines",
+                "its direct wave arrives {instant:+.2f} ns relative to that of the other lines",
                 instant=instant - np.median(instants),
             )
             out.append(
@@ -299,7 +299,7 @@ def alignment_findings(area: ScanArea, lines: List[PreparedLine]) -> List[Findin
                 "its direct wave is {amplitude:.1f} times as strong as usual in this area",
                 amplitude=amplitude / np.median(amplitudes),
             )
-            out.append(Finding("warning", where, text + tr("; it was levelled, but check gain and coupling.")))
+            out.append(Finding("warning", where, text + tr("; its gain was matched, but check gain and coupling.")))
     return out
 
 

@@ -47,8 +47,8 @@ def usable_points(area: ScanArea) -> Tuple[List[ControlPoint], List[str]]:
         else:
             warnings.append(
                 tr(
-                    "Area {area_id}: control point {point_id} is not used, because a coordinate or its sigma is "
-                    "not a sensible number; correct its row in control_points.csv.",
+                    "Area {area_id}: control point {point_id} is not used, because a coordinate or its sigma is not "
+                    "a plausible number; correct its row in control_points.csv.",
                     area_id=area.area_id,
                     point_id=point.point_id,
                 )
@@ -111,8 +111,8 @@ def why_not_placed(area_id: str, points: Sequence[ControlPoint]) -> str:
         )
     grid = tr("local grid") if at_one_place(points, "local_m") else tr("site grid")
     return tr(
-        "Area {area_id} is not positioned: its control points lie at one place in the {grid}, so they "
-        "give no direction; correct control_points.csv or measure points further apart.",
+        "Area {area_id} is not positioned: its control points coincide in the {grid}, so they fix no direction; "
+        "correct control_points.csv or measure points further apart.",
         area_id=area_id,
         grid=grid,
     )

@@ -161,12 +161,12 @@ def _base_crs(base: str):
         crs = pyproj.CRS.from_user_input(base)
     except pyproj.exceptions.CRSError as error:
         raise ProcessingError(
-            tr("'{base}' is no coordinate system that PROJ knows; give for example EPSG:25832.", base=base)
+            tr("'{base}' is not a coordinate system known to PROJ; enter for example EPSG:25832.", base=base)
         ) from error
     if not crs.to_wkt("WKT2_2019").startswith("PROJCRS["):
         raise ProcessingError(
             tr(
-                "'{name}' is no projected coordinate system; choose the national or state grid of the site, "
+                "'{name}' is not a projected coordinate system; choose the national or state grid of the site, "
                 "without heights.",
                 name=crs.name,
             )

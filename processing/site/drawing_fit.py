@@ -129,7 +129,7 @@ def fit_drawing(pairs: Sequence[DrawingPair], method: str, is_picture: bool) -> 
     if len(pairs) < needed:
         raise ProcessingError(
             tr(
-                "A drawing is fitted by {needed} or more points ({method}); there are {count}.",
+                "Fitting a drawing takes {needed} or more points ({method}); there are {count}.",
                 needed=needed,
                 method=method,
                 count=len(pairs),
@@ -141,7 +141,7 @@ def fit_drawing(pairs: Sequence[DrawingPair], method: str, is_picture: bool) -> 
     centre, middle = local.mean(axis=0), site.mean(axis=0)
     spread = np.linalg.svd(local - centre, compute_uv=False)
     if spread[0] == 0 or (method == AFFINE and spread[1] < 1e-3 * spread[0]) or not np.ptp(site, axis=0).any():
-        raise ProcessingError(tr("The control points of the drawing lie at one place or on one line; choose others."))
+        raise ProcessingError(tr("The control points of the drawing coincide or lie on one line; choose others."))
     size = spread[0]
     design = _design((local - centre) / size, method)
     solution, _, _, _ = np.linalg.lstsq(design, (site - middle).ravel(), rcond=None)
@@ -179,13 +179,13 @@ def _design(local: np.ndarray, method: str) -> np.ndarray:
 def _warnings(fit: DrawingFit, local, site, freedom: int) -> List[str]:
     out = []
     if not freedom:
-        out.append(tr("Nothing checks the fit: the points leave nothing over; add one or two more."))
+        out.append(tr("Nothing checks the fit: there are no redundant points; add one or two more."))
     mirrored = np.linalg.det((local - local.mean(axis=0)).T @ (site - site.mean(axis=0))) < 0
     if mirrored and len(fit.pairs) > 2:
         out.append(
             tr(
-                "The points fit a mirror image of the drawing better: is it seen from below, or are points mixed "
-                "up? If it is meant, use the method {affine}.",
+                "The points fit a mirror image of the drawing better: is it seen from below, or are points mixed up? "
+                "If that is intended, use the method {affine}.",
                 affine=AFFINE,
             )
         )

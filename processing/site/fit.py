@@ -62,7 +62,9 @@ def fit_areas(
         lost = solution.undetermined
         del started[lost]
         refusals[lost] = tr(
-            "Area {lost} is not positioned: what is known of it does not fix its place; add control points.", lost=lost
+            "Area {lost} is not positioned: what is known about it does not determine its position; add control "
+            "points.",
+            lost=lost,
         )
     used = np.ones(len(network.a), bool)
     if started:
@@ -88,7 +90,7 @@ def _with_known_areas(observations: Observations, by_id: Mapping[str, ScanArea],
             if one != other or len(set(tie.area_ids)) == 1:
                 warnings.append(
                     tr(
-                        "Tie {tie_id} is not used: it must join two areas of one plan, or of one wall, not "
+                        "Tie {tie_id} is not used: it must join two areas of the same plan or the same wall, not "
                         "{area_id} and {other}; correct its row.",
                         tie_id=tie.tie_id,
                         area_id=tie.area_ids[0],

@@ -153,7 +153,7 @@ def failures_said(path: Path):
         number = error.errno if isinstance(error, OSError) else None
         if number in (errno.ENOSPC, errno.EDQUOT) or (number is None and _is_full(path.parent)):
             raise disk_is_full(path) from error
-        reason = getattr(error, "strerror", None) or tr("no raster can be made there")
+        reason = getattr(error, "strerror", None) or tr("no raster can be created there")
         raise ProcessingError(
             tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
         ) from error
@@ -214,7 +214,7 @@ def restamp(path, crs_wkt: str) -> None:
         move_with_crs(part, path)
     except (OSError, rasterio.errors.RasterioError) as error:
         raise ProcessingError(
-            tr("{path} cannot be given another coordinate system: {error}.", path=path, error=error)
+            tr("The coordinate system of {path} cannot be changed: {error}.", path=path, error=error)
         ) from error
     finally:
         for left in (part, _beside(part)):
@@ -258,6 +258,6 @@ class GridReader:
                 cube = file.read(numbers, window=rasterio.windows.Window(column, row, columns, rows))
         except rasterio.errors.RasterioIOError as error:
             raise ProcessingError(
-                tr("{name}: cannot be read; run the step that writes it again.", name=self.path.name)
+                tr("{name} cannot be read; run the step that writes it again.", name=self.path.name)
             ) from error
         return np.where(cube == np.float32(NODATA), np.float32(np.nan), cube)

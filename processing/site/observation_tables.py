@@ -108,7 +108,7 @@ def _unique(rows: List[Row], key: str, findings: List[Finding]) -> List[Row]:
         name = row.values[key]
         if name in kept:
             findings.append(
-                Finding("error", row.where, tr("{name} stands in the table already; this row is left out.", name=name))
+                Finding("error", row.where, tr("{name} is already in the table; this row is left out.", name=name))
             )
         else:
             kept[name] = row
@@ -120,9 +120,7 @@ def _distance(row: Row, findings: List[Finding]) -> Optional[TapeDistance]:
     start, end = (v["line_start_x_m"], v["line_start_y_m"]), (v["line_end_x_m"], v["line_end_y_m"])
     if np.hypot(*np.subtract(end, start)) < 0.1:
         findings.append(
-            Finding(
-                "error", row.where, tr("the line's two points lie closer than 0.1 m together; the row is left out.")
-            )
+            Finding("error", row.where, tr("the line's two points are less than 0.1 m apart; the row is left out."))
         )
         return None
     local = (v["local_x_m"], v["local_y_m"])

@@ -114,9 +114,9 @@ class Results:
         if factor is not None and factor > interval[1]:
             general.append(
                 tr(
-                    "Residuals are {factor:.2f} times as large as the stated sigmas say (all areas together, "
-                    "{freedom} degrees of freedom): the sigmas in the tables are too small, or something is "
-                    "wrong; stated uncertainties are enlarged where it shows.",
+                    "Residuals are {factor:.2f} times as large as the stated sigmas imply (all areas together, "
+                    "{freedom} degrees of freedom): the sigmas in the tables are too small, or something is wrong; "
+                    "stated uncertainties are enlarged where this shows.",
                     factor=np.sqrt(factor),
                     freedom=freedom,
                 )
@@ -241,8 +241,8 @@ class Results:
                 )
             out.append(
                 tr(
-                    "Area {area_id}: {which} by {residual_length:.0f} mm, {standardized:.1f} sigma, and nothing "
-                    "says which is wrong; measure again. The area is placed with a larger uncertainty.",
+                    "Area {area_id}: {which} by {residual_length:.0f} mm, {standardized:.1f} sigma, and it is not "
+                    "clear which is wrong; measure again. The area is placed with a larger uncertainty.",
                     area_id=area.area_id,
                     which=which,
                     residual_length=1000 * worst.residual_length_m,
@@ -281,8 +281,8 @@ class Results:
             elif ratio > critical:
                 out.append(
                     tr(
-                        "The {kind} {name} ({where}) differs by {by} ({ratio:.1f} sigma) from the others, and "
-                        "nothing says which is wrong; check it. The uncertainty is enlarged.",
+                        "The {kind} {name} ({where}) differs by {by} ({ratio:.1f} sigma) from the others, and it is "
+                        "not clear which is wrong; check it. The uncertainty is enlarged.",
                         kind=KIND_WORDS[found.kind],
                         name=found.name,
                         where=where,

@@ -89,14 +89,17 @@ def fit_tie(pairs: Sequence[PointPair], scale: Optional[float] = None) -> TieFit
     """
     if len(pairs) < 2:
         raise ProcessingError(
-            tr("A site grid is tied by two or more points; the table has {count} that can be used.", count=len(pairs))
+            tr("Tying a site grid takes two or more points; the table has {count} that can be used.", count=len(pairs))
         )
     site, base = (np.array([getattr(pair, name) for pair in pairs], float) for name in ("site_m", "base_m"))
     sigma = np.array([pair.sigma_m for pair in pairs])
     for spread, grid in ((site, tr("site grid")), (base, tr("national grid"))):
         if np.hypot(*np.ptp(spread, axis=0)) < 1.0:
             raise ProcessingError(
-                tr("The points lie within one metre in the {grid} and give no direction; take others.", grid=grid)
+                tr(
+                    "The points lie within one metre of each other in the {grid} and fix no direction; choose others.",
+                    grid=grid,
+                )
             )
     found, rotation, _ = similarity(site, base, sigma**-2.0)
     if abs(found - 1.0) > LARGEST_SCALE_ERROR:
@@ -137,7 +140,7 @@ def fit_tie(pairs: Sequence[PointPair], scale: Optional[float] = None) -> TieFit
 
 def _warnings(pairs, residual, standardized) -> List[str]:
     if all(ratio is None for ratio in standardized):
-        return [tr("Nothing checks the tie: two points give it and leave nothing over; measure a third one.")]
+        return [tr("Nothing checks the tie: two points are just enough to compute it; measure a third one.")]
     worst = int(np.argmax([ratio or 0.0 for ratio in standardized]))
     if (standardized[worst] or 0.0) <= critical_ratio(SIGNIFICANCE):
         return []

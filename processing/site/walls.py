@@ -60,7 +60,7 @@ def read_walls(folder, areas: Sequence[ScanArea], findings: List[Finding]) -> Tu
                         Finding(
                             "error",
                             row.where,
-                            tr("wall {wall} stands in the table already; this row is left out.", wall=line.wall),
+                            tr("wall {wall} is already in the table; this row is left out.", wall=line.wall),
                         )
                     )
                 else:

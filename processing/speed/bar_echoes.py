@@ -87,7 +87,7 @@ def estimate_wave_speed(prepared: PreparedArea, monitor: Monitor = Monitor()) ->
     result = match_bars(prepared, first, direct, bars) if sum(not bar.region for bar in bars) >= FEWEST_BARS else None
     if result is None:
         uses += [
-            EchoUse(bar.name, bar.depth_m, False, np.nan, tr("too few bars for an estimate of their own"))
+            EchoUse(bar.name, bar.depth_m, False, np.nan, tr("too few bars for a separate estimate"))
             for bar in bars
             if not bar.region
         ]
@@ -123,13 +123,13 @@ def find_bars(prepared, group, speed: WaveSpeed, monitor: Monitor) -> Tuple[List
 
 def _unsuitable(one: Found, depth: float, deepest: float, low: float, high: float) -> Optional[str]:
     if one.track.crossing_rad > LARGEST_CROSSING_RAD:
-        return tr("crosses the lines at a slant")
+        return tr("crosses the lines obliquely")
     if abs(one.track.dip) > LARGEST_DIP:
         return tr("is not level")
     if depth > deepest:
-        return tr("lies too deep for the near-field model")
+        return tr("is too deep for the near-field model")
     if not low + FROM_END_M < one.track.u0_m < high - FROM_END_M:
-        return tr("lies too near the ends of the lines")
+        return tr("is too close to the ends of the lines")
     return None
 
 

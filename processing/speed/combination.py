@@ -128,8 +128,8 @@ def combine(
             warnings.append(
                 tr(
                     "the direct wave gives {speed_m_ns:.4f} m/ns and the bars give {speed:.4f} m/ns, {ratio:.1f} "
-                    "sigmas apart: check the antenna separation and frequency as stated, or give a known depth. "
-                    "The bars' is used, its sigma widened.",
+                    "sigmas apart: check the stated antenna separation and frequency, or enter a known depth. The "
+                    "value from the bars is used, with its sigma widened.",
                     speed_m_ns=first.speed_m_ns,
                     speed=speed,
                     ratio=ratio,
@@ -154,9 +154,9 @@ def combine(
             result = replace(result, sigma_m_ns=float(np.hypot(result.sigma_m_ns, spread)))
             warnings.append(
                 tr(
-                    "the wave speed is not the same everywhere: {one_speed:.4f} m/ns ({one}) and {other_speed:.4f} m/ns "
-                    "({other}), as where concrete is wetter on one side. One speed is used for the area, its sigma widened; scan "
-                    "such parts as areas of their own, or give a known depth in each.",
+                    "the wave speed is not the same everywhere: {one_speed:.4f} m/ns ({one}) and {other_speed:.4f} "
+                    "m/ns ({other}), as happens where concrete is wetter on one side. One speed is used for the "
+                    "area, with its sigma widened; scan such parts as separate areas, or enter a known depth in each.",
                     one_speed=one.speed_m_ns,
                     one=one.where,
                     other_speed=other.speed_m_ns,
@@ -190,9 +190,9 @@ def combine_with_known(
         if ratio > DISAGREEMENT_SIGMAS:
             warnings.append(
                 tr(
-                    "{name} gives {speed_m_ns:.4f} m/ns where the echoes give {speed_m_ns2:.4f} m/ns, "
-                    "{ratio:.1f} sigmas apart: check depth and place, the antenna separation and frequency. The "
-                    "uncertainty is widened.",
+                    "{name} gives {speed_m_ns:.4f} m/ns, but the echoes give {speed_m_ns2:.4f} m/ns, {ratio:.1f} "
+                    "sigmas apart: check depth and place, the antenna separation and frequency. The uncertainty is "
+                    "widened.",
                     name=one.name,
                     speed_m_ns=one.speed_m_ns,
                     speed_m_ns2=speed.speed_m_ns,
@@ -226,7 +226,7 @@ def _checked(speed: WaveSpeed) -> WaveSpeed:
     if PLAUSIBLE_M_NS[0] < speed.speed_m_ns < PLAUSIBLE_M_NS[1]:
         return speed
     sentence = tr(
-        "a wave speed of {speed_m_ns:.3f} m/ns is not plausible for concrete; give a known depth or speed.",
+        "a wave speed of {speed_m_ns:.3f} m/ns is not plausible for concrete; enter a known depth or speed.",
         speed_m_ns=speed.speed_m_ns,
     )
     return speed if sentence in speed.warnings else replace(speed, warnings=(*speed.warnings, sentence))

@@ -50,8 +50,8 @@ def check_focus(
     if apart <= DISAGREEMENT_SIGMAS:
         return speed
     sentence = tr(
-        "deep echoes focus at {value:.4f} m/ns, {apart:.1f} sigmas from the wave speed {speed_m_ns:.4f} m/ns "
-        "that is used; the concrete may change with depth: give a known depth.",
+        "deep echoes focus at {value:.4f} m/ns, {apart:.1f} sigmas from the wave speed {speed_m_ns:.4f} m/ns that is "
+        "used; the concrete may change with depth: enter a known depth.",
         value=value,
         apart=apart,
         speed_m_ns=speed.speed_m_ns,

@@ -10,10 +10,10 @@ from ..common.language import tr
 
 BANDS = (
     (4.0, tr("unusually low for concrete")),
-    (5.5, tr("as of dry concrete")),
-    (8.0, tr("as of mature, air-dry concrete")),
-    (12.0, tr("as of moist or young concrete")),
-    (18.3, tr("as of very wet concrete")),
+    (5.5, tr("typical of dry concrete")),
+    (8.0, tr("typical of mature, air-dry concrete")),
+    (12.0, tr("typical of moist or young concrete")),
+    (18.3, tr("typical of very wet concrete")),
 )
 
 

@@ -40,7 +40,7 @@ def refuse(
         beside = np.mean(np.abs(du) < 0.45 * wavelength) >= 0.7
         close = np.mean((np.abs(du) < 0.9 * wavelength) & (np.abs(dz) < 0.5 * wavelength)) >= 0.7
         if parallel and close and candidate.strength < 0.6 * other.strength:
-            return tr("a leftover beside a stronger object")
+            return tr("a remnant beside a stronger object")
         if parallel and beside and candidate.strength < 0.6 * other.strength:
             below = np.median(dz)
             if 0.4 * wavelength < below < np.median(other.at(offsets_m)[1]) + 0.6 * wavelength:

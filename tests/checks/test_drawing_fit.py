@@ -86,7 +86,7 @@ def test_points_that_cannot_fit_a_drawing_are_refused():
         (line[:1], SIMILARITY, "2 or more"),
         (line[:2], AFFINE, "3 or more"),
         (line, AFFINE, "one line"),
-        ([(1, 1)] * 3, SIMILARITY, "one place"),
+        ([(1, 1)] * 3, SIMILARITY, "coincide or lie on one line"),
     ):
         with pytest.raises(ProcessingError, match=words):
             fit_drawing(pairs_of(drawing, [(5, 5), (6, 7), (9, 9)][: len(drawing)]), method, False)

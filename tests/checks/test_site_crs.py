@@ -47,7 +47,7 @@ def test_every_national_grid_is_hit_to_a_hundredth_of_a_millimetre(base, degrees
 
 def test_what_is_no_national_grid_is_refused():
     tie = GridTie(0.0, 0.0, 0.0)
-    for base, words in (("EPSG:4326", "no projected"), ("EPSG:2263", "not in metres"), ("a wish", "PROJ knows")):
+    for base, words in (("EPSG:4326", "not a projected"), ("EPSG:2263", "not in metres"), ("a wish", "known to PROJ")):
         with pytest.raises(ProcessingError, match=words):
             tied_crs_wkt("Site", base, tie)
     assert base_name("EPSG:25832") == "ETRS89 / UTM zone 32N (EPSG:25832)"

@@ -73,5 +73,5 @@ def test_a_fault_of_ours_is_one_sentence(inslab_provider, monkeypatch):
         raise KeyError("a name nobody expected")
 
     monkeypatch.setattr(algorithm, "compute", fail, raising=False)
-    with pytest.raises(QgsProcessingException, match=r"fault of the program .KeyError.*earlier results are unchanged"):
+    with pytest.raises(QgsProcessingException, match=r"Internal error .KeyError.*earlier results are unchanged"):
         algorithm.processAlgorithm({}, QgsProcessingContext(), QgsProcessingFeedback())

@@ -171,5 +171,5 @@ def test_cells_where_echoes_drown_count_down_to_their_own_depth_only():
     shallow = [piece for piece in pieces if piece.note]
     assert {piece.depth_m for piece in shallow} == {0.10, 0.15}
     assert area_m2(shallow) == pytest.approx(0.03, rel=1e-6)
-    assert all("drown" in piece.note for piece in shallow)
+    assert all("fall below the noise" in piece.note for piece in shallow)
     assert area_m2(pieces) == pytest.approx(1.0)

@@ -46,14 +46,16 @@ def said(before, now, rasters=("slices.tif",)):
     ],
 )
 def test_half_a_millimetre_counts(before, now, moved):
-    expected = ["Area A lies elsewhere than in the depth slices; compute the depth slices again."]
+    expected = ["Area A has moved since the depth slices were computed; compute the depth slices again."]
     assert said({"A": before}, {"A": now}) == (expected if moved else [])
 
 
 def test_several_areas_and_none():
     before = {name: fit_of() for name in ("A", "B", "C")}
     now = {"A": fit_of(0.01), "B": fit_of(), "C": fit_of(0.02)}
-    assert said(before, now) == ["Areas A, C lie elsewhere than in the depth slices; compute the depth slices again."]
+    assert said(before, now) == [
+        "Areas A, C have moved since the depth slices were computed; compute the depth slices again."
+    ]
     assert said(before, now, rasters=()) == []
 
 

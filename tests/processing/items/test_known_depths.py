@@ -166,7 +166,7 @@ def test_a_known_depth_far_off_is_told_and_widens_the_sigma():
     )
     (sentence,) = result.warnings
     assert sentence.startswith(
-        "the known depth of 120 mm (row 2) gives 0.1210 m/ns where the echoes give 0.1100 m/ns, 7.4 sigmas"
+        "the known depth of 120 mm (row 2) gives 0.1210 m/ns, but the echoes give 0.1100 m/ns, 7.4 sigmas"
     )
     assert result.sigma_m_ns > 5 * 0.0007
 

@@ -47,7 +47,7 @@ def test_single_dropouts_are_filled_and_told(clean):
     traces = recorded(0.0)
     traces[[7, 23, 24]] = 25.0  # the offset alone
     mended, texts = prepared_with(traces)
-    assert texts == ["3 of its 41 traces are dropouts; they were filled with its median trace."]
+    assert texts == ["3 of its 41 traces are dropouts; they were replaced by its median trace."]
     spoilt, silence = prepared_with(traces, NOTHING)
     assert not silence
     # The three lack their echo; beside them, and at the direct wave, nothing is left of the fault.

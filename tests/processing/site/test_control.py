@@ -159,4 +159,4 @@ def test_points_that_their_sigmas_do_not_tell_apart_give_no_direction(sigmas, on
 
 def test_two_points_at_one_place_are_told_apart_from_one_point():
     fit = fit_area(area_of(FIVE[[1, 1]], seen(FIVE[:2])))
-    assert "one place in the local grid" in fit.warnings[-1]
+    assert "coincide in the local grid" in fit.warnings[-1]

@@ -120,8 +120,8 @@ def test_two_points_that_disagree_stay_in_and_widen_the_uncertainty():
     [
         (lambda local, site: (local[:0], site[:0]), "no usable control point"),
         (lambda local, site: (local[:1], site[:1]), "only one"),
-        (lambda local, site: (local * 0 + 0.5, site), "one place in the local grid"),
-        (lambda local, site: (local, site * 0 + 0.5), "one place in the site grid"),
+        (lambda local, site: (local * 0 + 0.5, site), "coincide in the local grid"),
+        (lambda local, site: (local, site * 0 + 0.5), "coincide in the site grid"),
         (lambda local, site: (local * 1000, site), "millimetres"),
         (lambda local, site: (local / 0.3048, site), "feet"),
         (lambda local, site: (local, site[[0, 2, 1, 3]]), "mixed up"),

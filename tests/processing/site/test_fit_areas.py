@@ -182,7 +182,7 @@ def test_what_cannot_be_used_is_named():
     wall = area("W", surface="wall", wall="north")
     fit = fit_areas([area(), wall, area("E", local=[])], Observations((far, own)))
     assert "there is no area Z" in fit.warnings[0]
-    assert "Tie T8 is not used: it must join two areas of one plan" in fit.warnings[1]
+    assert "Tie T8 is not used: it must join two areas of the same plan" in fit.warnings[1]
     assert not fit.fits["E"].is_fitted
     assert "Area E is not positioned" in fit.fits["E"].warnings[-1]
 

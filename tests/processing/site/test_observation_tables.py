@@ -56,6 +56,6 @@ def test_rows_that_cannot_be_used_are_named(tmp_path):
     assert (len(found.ties), found.directions, found.distances) == (1, (), ())
     texts = [f"{one.where}: {one.text}" for one in findings]
     assert texts[0].startswith("ties.csv row 4: sigma_m is 0; it must lie between")
-    assert "ties.csv row 3: T1 stands in the table already; this row is left out." in texts
+    assert "ties.csv row 3: T1 is already in the table; this row is left out." in texts
     assert any(text.startswith("directions.csv: directions.csv lacks the columns") for text in texts)
-    assert any("closer than 0.1 m together" in text for text in texts)
+    assert any("are less than 0.1 m apart" in text for text in texts)

@@ -21,7 +21,7 @@ def area(area_id, errors, shift=(20.0, 30.0)):
 
 
 def test_two_points_that_differ_along_their_line_stay_in_beside_a_direction():
-    """Either point alone would place the area with the direction, and nothing says which is wrong: 30 mm are half on each.
+    """Either point alone would place the area with the direction, and it is not clear which is wrong: 30 mm are half on each.
 
     Five rows, three unknowns: two degrees of freedom, of which the residuals use one. Each residual of 15 mm has half the variance
     of 3 mm: 7.07 sigma. The variance factor is 2 (15 / 3)² / 2 = 25, so sigmas are 5 times as large.
@@ -34,7 +34,7 @@ def test_two_points_that_differ_along_their_line_stay_in_beside_a_direction():
     assert "its two control points P1 and P2 disagree by 15 mm, 7.1 sigma" in fit.warnings[-1]
     assert fit.sigma0 == pytest.approx(5.0, rel=1e-5)
     assert fit.sigma_xy_m == pytest.approx(5 * SIGMA / np.sqrt(2), rel=1e-5)
-    assert "Residuals are 5.00 times as large as the stated sigmas say" in found.warnings[0]
+    assert "Residuals are 5.00 times as large as the stated sigmas imply" in found.warnings[0]
     assert "2 degrees of freedom" in found.warnings[0]
 
 
@@ -49,6 +49,8 @@ def test_a_point_that_an_area_cannot_do_without_stays_and_others_are_still_looke
     for areas in ((one, other), (other, one)):
         found = fit_areas(areas, Observations(distances=(taped,)))
         assert [point.used for point in found.fits["A"].points] == [True, True]
-        assert "P1 and P2 disagree by 17 mm, 6.8 sigma, and nothing says which is wrong" in found.fits["A"].warnings[-1]
+        assert (
+            "P1 and P2 disagree by 17 mm, 6.8 sigma, and it is not clear which is wrong" in found.fits["A"].warnings[-1]
+        )
         assert [point.used for point in found.fits["B"].points] == [True, True, False, True]
         assert found.fits["B"].shift_m == pytest.approx([40.0, 30.0], abs=1e-9)

@@ -42,7 +42,7 @@ def test_each_named_wall_is_an_elevation_of_its_own(tmp_path):
     assert (wall.elevation, wall.end_m) == ("L1 north", (8.0, 10.0))
     assert [found.text.split(";")[0] for found in findings] == [
         "the wall has no length",
-        "wall north stands in the table already",
+        "wall north is already in the table",
         "L1 south has no line in walls.csv, so it is not drawn in plan.",
     ]
 

@@ -222,11 +222,11 @@ def test_too_few_bars_leave_the_direct_wave_alone(area):
     ("values", "depth", "reason"),
     [
         ({}, 0.05, None),
-        ({"crossing_rad": np.radians(12.1)}, 0.05, "at a slant"),
+        ({"crossing_rad": np.radians(12.1)}, 0.05, "crosses the lines obliquely"),
         ({"dip": -0.031}, 0.05, "not level"),
         ({}, 0.091, "too deep"),
-        ({"u0_m": 0.1}, 0.05, "too near the ends"),
-        ({"u0_m": 0.9}, 0.05, "too near the ends"),
+        ({"u0_m": 0.1}, 0.05, "too close to the ends"),
+        ({"u0_m": 0.9}, 0.05, "too close to the ends"),
     ],
 )
 def test_why_an_echo_tells_no_speed(values, depth, reason):

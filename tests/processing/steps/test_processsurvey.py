@@ -215,7 +215,7 @@ def test_a_failed_area_is_named_and_the_rest_still_runs(folder, radar, tmp_path)
     log = []
     result = process_survey_step(folder, tmp_path / "out", monitor=Monitor(log=log.append))
     assert result.failures["A2"] == "no line shows a direct wave."
-    assert "fault of the program (ZeroDivisionError" in result.failures["S1"]
+    assert "internal error (ZeroDivisionError" in result.failures["S1"]
     assert any("Traceback" in line for line in log)
     assert {values["area_ids"] for values in rows(result.survey_path, "items")} == {"A1", "W1", "LOST"}
     findings = rows(result.survey_path, "findings")
@@ -242,7 +242,7 @@ def test_a_run_in_which_every_area_fails_leaves_the_earlier_result(folder, radar
     process_survey_step(folder, tmp_path / "out")
     before = snapshot(tmp_path / "out")
     radar.fail.update({area_id: MemoryError() for area_id in AREAS})
-    with pytest.raises(ProcessingError, match=r"No scan area could be processed.*A1: the memory does not suffice"):
+    with pytest.raises(ProcessingError, match=r"No scan area could be processed.*A1: there is not enough memory"):
         process_survey_step(folder, tmp_path / "out")
     assert snapshot(tmp_path / "out") == before
 
@@ -322,7 +322,7 @@ def test_a_stated_thickness_that_the_slab_base_contradicts_is_told(folder, radar
     result = process_survey_step(folder, tmp_path / "out")
     told = [found for found in result.findings if "states a thickness" in found.text]
     assert [found.where for found in told] == ["area A1"]
-    assert "shows 0.250 m where the table of areas states a thickness of 0.280 m" in told[0].text
+    assert "shows 0.250 m, but the table of areas states a thickness of 0.280 m" in told[0].text
 
 
 def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
@@ -348,7 +348,7 @@ def test_a_step_refuses_a_survey_whose_folder_has_changed(folder, radar, tmp_pat
 
 
 def test_settings_that_make_no_sense_are_named(folder, tmp_path):
-    with pytest.raises(ProcessingError, match="cell_m must be above zero metres, not 0"):
+    with pytest.raises(ProcessingError, match="cell_m must be greater than zero metres, not 0"):
         process_survey_step(folder, tmp_path / "out", RunSettings(cell_m=0))
     assert not (tmp_path / "out").exists()
 

@@ -18,7 +18,7 @@ from inslab.processing.steps.exportdrawing import export_drawing_step
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
-FULL = "cannot be written, because the disk is full; make room, then run this again"
+FULL = "cannot be written, because the disk is full; free some space, then run this again"
 
 
 def refusal(write):
@@ -77,7 +77,7 @@ def test_a_raster_that_cannot_be_made_says_why(tmp_path):
     with pytest.raises(ProcessingError, match=r"a\.tif cannot be written \(.*\); choose another place"):
         write_raster(tmp_path / "a file" / "a.tif", cube)
     (tmp_path / ".b.tif.part.tif").mkdir()  # GDAL's own refusal, which names the hidden file
-    with pytest.raises(ProcessingError, match=r"b\.tif cannot be written \(no raster can be made there\); choose"):
+    with pytest.raises(ProcessingError, match=r"b\.tif cannot be written \(no raster can be created there\); choose"):
         write_raster(tmp_path / "b.tif", cube)
 
 

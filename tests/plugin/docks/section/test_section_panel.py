@@ -406,7 +406,7 @@ def test_a_task_never_raises():
 
     task = WorkTask("t", fail, lambda _task: None)
     assert task.run() is False
-    assert "fault of the program (RuntimeError: nobody expected this)" in task.sentence
+    assert "Internal error (RuntimeError: nobody expected this)" in task.sentence
 
 
 def test_layers_that_go_take_the_section_with_them(on_line, shown, qtbot):
