@@ -18,10 +18,8 @@ AGREE = 2.58  # sigma: 99 of 100 differences are smaller
 
 def wave_speeds_section(tables: SurveyTables, length: Length) -> Section:
     """Wave speed and time zero of each area, with what took no part in them and so checks them."""
-    known = {
-        row[SCAN_AREAS.area_id]: further_columns(row).get("slab_thickness_m") for row in tables.values(SCAN_AREAS.name)
-    }
-    bases = {row[SCAN_AREAS.area_id]: row for row in tables.values(AREA_DEPTHS.name)}
+    known = {row[SCAN_AREAS.area_id]: further_columns(row).get("slab_thickness_m") for row in tables.values(SCAN_AREAS)}
+    bases = {row[AREA_DEPTHS.area_id]: row for row in tables.values(AREA_DEPTHS)}
 
     def by_thickness(speed):
         return _by_thickness(bases.get(speed.area_id), known.get(speed.area_id))
@@ -95,7 +93,7 @@ def scanned_ground_section(tables: SurveyTables, length: Length) -> Section:
         "Everything outside the scanned ground, and everything below the depth seen, is unknown. Where lines run one "
         "way only, objects along them can be missed."
     )
-    rows = [{**row, "rings": rings} for rings, row in tables.rows[COVERAGE.name]]
+    rows = [{**row, "rings": rings} for rings, row in tables.rows(COVERAGE)]
     return Section(
         tr("What counts as scanned"), [Text(text), table_of(columns, rows, length, tr("Nothing counts as scanned."))]
     )
@@ -117,5 +115,5 @@ def findings_section(tables: SurveyTables, length: Length) -> Section:
     empty = tr("Nothing was left out, and nothing needs a look.")
     if tables.is_record:
         empty = tr("A record does not hold what was noticed in single surveys; their own reports say it.")
-    listed = table_of(columns, tables.values(FINDINGS.name), length, empty)
+    listed = table_of(columns, tables.values(FINDINGS), length, empty)
     return Section(tr("Findings and limits"), [Text(text), listed])

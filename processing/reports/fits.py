@@ -22,7 +22,7 @@ NO_AREA = tr("No scan area is listed.")
 def scans_section(tables: SurveyTables, length: Length, failures: Mapping[str, str]) -> Section:
     """The areas, their lines and what they were scanned with; `failures` says by area id why a run gave no complete result."""
     lengths: Dict[str, float] = defaultdict(float)
-    for row in tables.values(SCAN_LINES.name):
+    for row in tables.values(SCAN_LINES):
         lengths[row[SCAN_LINES.area_id]] += row[SCAN_LINES.length_m] or 0.0
 
     def line_length(row):
@@ -41,7 +41,7 @@ def scans_section(tables: SurveyTables, length: Length, failures: Mapping[str, s
     ]
     if failures:
         columns.append(Column(tr("Not done"), 16, lambda row: failures.get(row[SCAN_AREAS.area_id], "")))
-    listed = table_of(columns, tables.values(SCAN_AREAS.name), length, NO_AREA)
+    listed = table_of(columns, tables.values(SCAN_AREAS), length, NO_AREA)
     return Section(tr("Scans and instrument"), [listed], new_page=True)
 
 
@@ -83,7 +83,7 @@ def _places(tables: SurveyTables, length: Length, site_fit: Optional[SiteFit]) -
         "from its given place after the fit. The uncertainty (1-sigma) is that of the best known point of an area; it "
         "grows outwards and is contained in that of the items."
     )  # fmt: skip
-    parts = [Text(text), table_of(columns, tables.values(SCAN_AREAS.name), length, NO_AREA)]
+    parts = [Text(text), table_of(columns, tables.values(SCAN_AREAS), length, NO_AREA)]
     if site_fit:
         parts.insert(1, Text(" ".join(_adjustment_sentences(site_fit))))
     return Section(tr("Fit of the areas to the site grid"), parts)
@@ -142,7 +142,7 @@ def _adjustment_sentences(site_fit: SiteFit) -> List[str]:
 
 
 def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
-    rows = tables.values(CONTROL_POINTS.name)
+    rows = tables.values(CONTROL_POINTS)
     if not rows and length is Length.CLIENT:
         return None
 
@@ -188,7 +188,7 @@ def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
 
 def _other_observations(tables: SurveyTables, length: Length) -> Optional[Section]:
     """Ties, directions and tapes: a run's report has each, a client's sums them up by pair of areas and kind."""
-    rows = tables.values(TIES.name)
+    rows = tables.values(TIES)
     if not rows:
         return None
     title = tr("Ties, directions and taped distances")
@@ -266,7 +266,7 @@ def _used(row: Mapping) -> str:
 
 def _seams(tables: SurveyTables, length: Length) -> Optional[Section]:
     groups: Dict[Tuple[str, str], List[Mapping]] = defaultdict(list)
-    for row in tables.values(SEAMS.name):
+    for row in tables.values(SEAMS):
         groups[row[SEAMS.area_id], row[SEAMS.area_id_b]].append(row)
     if not groups:
         return None

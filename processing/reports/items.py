@@ -7,7 +7,8 @@ from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.words import kind_words, mm, per_cent, plane_words, plus_minus, tenths_of_mm, verdict_words
 from ..items.model import KINDS
-from ..store.schema import ITEMS, MATS, PENETRATION_VERDICTS
+from ..store.schema import ITEMS, MATS
+from ..store.schema import PENETRATION_VERDICTS as VERDICTS
 from .content import Column, Length, Picture, Section, Table, Text, table_of
 from .tables import SurveyTables
 
@@ -54,8 +55,10 @@ def _kinds_section(tables: SurveyTables) -> Section:
     flagged = [row for row in rows if row.get(ITEMS.flag)]
     if flagged:
         parts += [Text(tr("To be checked on site:")), _item_table(flagged, Length.RUN)]
-    if tables.no_obstacle:
-        text = tr("{count} items were refuted or superseded; they are not counted here.", count=tables.no_obstacle)
+    if tables.no_obstacle_count:
+        text = tr(
+            "{count} items were refuted or superseded; they are not counted here.", count=tables.no_obstacle_count
+        )
         parts.append(Text(text))
     return Section(tr("Items"), parts)
 
@@ -66,7 +69,7 @@ def _depths(rows: Sequence[Mapping]) -> str:
 
 
 def _plane_section(tables: SurveyTables, plane: Tuple[str, str], new_page: bool) -> Section:
-    rows = [row for _, row in tables.of_plane(ITEMS.name, plane)]
+    rows = [row for _, row in tables.of_plane(ITEMS, plane)]
     empty = tr("No item was found on this level. That does not mean that there is none.")
     listed = _item_table(rows, Length.CLIENT, empty)
     return Section(tr("Items, {level}", level=plane_words(plane)), [listed], new_page)
@@ -78,12 +81,8 @@ def _item_table(rows: Sequence[Mapping], length: Length, empty: str = "") -> Tab
         Column(tr("Item"), 9, lambda row: row[ITEMS.item_id]),
         Column(tr("Kind, and how sure"), 15, _kind_and_share),
         Column(tr("#Depth mm"), 11, depth_words),
-        Column(
-            tr("#In plan mm"), 8, lambda row: "" if row[ITEMS.sigma_xy_m] is None else f"± {mm(row[ITEMS.sigma_xy_m])}"
-        ),
-        Column(
-            tr("#Confidence"), 12, lambda row: "" if row[ITEMS.confidence] is None else f"{row[ITEMS.confidence]:.2f}"
-        ),
+        Column(tr("#In plan mm"), 8, _plan_sigma),
+        Column(tr("#Confidence"), 12, _confidence),
         Column(tr("Areas"), 10, _areas),
         Column(tr("Why this kind; what to check"), 35, _remarks),
     )
@@ -104,6 +103,14 @@ def depth_words(row: Mapping) -> str:
         return tr("not known")
     depth = mm(low) if mm(low) == mm(high) else f"{mm(low)}–{mm(high)}"
     return depth if row[ITEMS.sigma_depth_m] is None else f"{depth} ± {mm(row[ITEMS.sigma_depth_m])}"
+
+
+def _plan_sigma(row: Mapping) -> str:
+    return "" if row[ITEMS.sigma_xy_m] is None else f"± {mm(row[ITEMS.sigma_xy_m])}"
+
+
+def _confidence(row: Mapping) -> str:
+    return "" if row[ITEMS.confidence] is None else f"{row[ITEMS.confidence]:.2f}"
 
 
 def _areas(row: Mapping) -> str:
@@ -142,7 +149,7 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
     )  # fmt: skip
     if length is Length.RUN:
         text = f"{MATS.description} {tr('Directions count from site x anticlockwise. Bar size is not measured.')}"
-    listed = table_of(columns, tables.values(MATS.name), length, tr("No mat was found."))
+    listed = table_of(columns, tables.values(MATS), length, tr("No mat was found."))
     return Section(tr("Mats of bars"), [listed, Text(text)])
 
 
@@ -157,29 +164,22 @@ def penetrations_section(holes: Sequence[Tuple[object, Mapping]]) -> Section:
     """Planned holes, (place, values), and their verdicts, if they have any."""
 
     def margin(row):
-        return (
-            ""
-            if row.get(PENETRATION_VERDICTS.margin_m) is None
-            else plus_minus(row[PENETRATION_VERDICTS.margin_m], row.get(PENETRATION_VERDICTS.sigma_margin_m))
-        )
+        left = row.get(VERDICTS.margin_m)
+        return "" if left is None else plus_minus(left, row.get(VERDICTS.sigma_margin_m))
 
     def chance(row):
-        return (
-            ""
-            if row.get(PENETRATION_VERDICTS.touch_probability) is None
-            else per_cent(row[PENETRATION_VERDICTS.touch_probability])
-        )
+        return "" if row.get(VERDICTS.touch_probability) is None else per_cent(row[VERDICTS.touch_probability])
 
     columns = (
-        Column(tr("Hole"), 6, lambda row: row.get(PENETRATION_VERDICTS.penetration_id) or ""),
+        Column(tr("Hole"), 6, lambda row: row.get(VERDICTS.penetration_id) or ""),
         Column(tr("Site x, y m"), 13, lambda row: f"{row['place'][0]:.3f}, {row['place'][1]:.3f}"),
-        Column(tr("#Diameter mm"), 9, lambda row: mm(row.get(PENETRATION_VERDICTS.diameter_m))),
-        Column(tr("#Depth mm"), 8, lambda row: mm(row.get(PENETRATION_VERDICTS.depth_m))),
-        Column(tr("Verdict"), 12, lambda row: verdict_words(row.get(PENETRATION_VERDICTS.verdict))),
-        Column(tr("Item"), 9, lambda row: row.get(PENETRATION_VERDICTS.governing_item) or ""),
+        Column(tr("#Diameter mm"), 9, lambda row: mm(row.get(VERDICTS.diameter_m))),
+        Column(tr("#Depth mm"), 8, lambda row: mm(row.get(VERDICTS.depth_m))),
+        Column(tr("Verdict"), 12, lambda row: verdict_words(row.get(VERDICTS.verdict))),
+        Column(tr("Item"), 9, lambda row: row.get(VERDICTS.governing_item) or ""),
         Column(tr("#Margin mm"), 9, margin),
         Column(tr("#Chance of touching"), 10, chance),
-        Column(tr("Reason"), 24, lambda row: row.get(PENETRATION_VERDICTS.reason) or ""),
+        Column(tr("Reason"), 24, lambda row: row.get(VERDICTS.reason) or ""),
     )
     text = tr(
         "The margin is what is left of the way to the nearest item beyond the keep-out distance. 'Clear' speaks of "

@@ -31,7 +31,7 @@ class Cover:
 
 def cover_section(tables: SurveyTables, length: Length, cover: Cover = Cover()) -> Section:
     """The facts of the job, and the cautions."""
-    areas = tables.values(SCAN_AREAS.name)
+    areas = tables.values(SCAN_AREAS)
     if length is Length.RUN:
         survey = (tr("Survey folder"), read_metadata(tables.path, SURVEY_FOLDER_KEY) or "")
     else:
@@ -67,7 +67,7 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
     """What was scanned and found on each level."""
     columns = (
         Column(tr("Level"), 22, plane_words),
-        Column(tr("#Areas"), 8, lambda plane: len(tables.of_plane(SCAN_AREAS.name, plane))),
+        Column(tr("#Areas"), 8, lambda plane: len(tables.of_plane(SCAN_AREAS, plane))),
         Column(tr("#Scanned both ways m²"), 14, lambda plane: f"{_ground_m2(tables, plane):.1f}"),
         Column(tr("#Seen to mm"), 14, lambda plane: _seen(tables, plane)),
         Column(tr("Found"), 42, lambda plane: _found(tables, plane)),
@@ -92,14 +92,14 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
 
 
 def _found(tables: SurveyTables, plane) -> str:
-    counts = count_kinds(row for _, row in tables.of_plane(ITEMS.name, plane))
+    counts = count_kinds(row for _, row in tables.of_plane(ITEMS, plane))
     words = ", ".join(f"{count} {kind_words(kind, count)}" for kind, count in counts.items())
     return words or tr("nothing; that does not mean that there is nothing")
 
 
 def _ground_m2(tables: SurveyTables, plane) -> float:
     union = None
-    for rings, row in tables.of_plane(COVERAGE.name, plane):
+    for rings, row in tables.of_plane(COVERAGE, plane):
         if rings is not None and row[COVERAGE.line_directions] >= 2:
             shape = polygon(rings)
             union = shape if union is None else union.Union(shape)
@@ -107,9 +107,7 @@ def _ground_m2(tables: SurveyTables, plane) -> float:
 
 
 def _seen(tables: SurveyTables, plane) -> str:
-    depths = [
-        row[COVERAGE.depth_m] for _, row in tables.of_plane(COVERAGE.name, plane) if row[COVERAGE.depth_m] is not None
-    ]
+    depths = [row[COVERAGE.depth_m] for _, row in tables.of_plane(COVERAGE, plane) if row[COVERAGE.depth_m] is not None]
     if not depths:
         return tr("not known")
     low, high = mm(min(depths)), mm(max(depths))

@@ -84,17 +84,10 @@ def map_sheets(tables: SurveyTables, holes: Sequence[Tuple[object, Mapping]]) ->
     sheets = []
     for plane in tables.planes:
         rings = {
-            row[SCAN_AREAS.area_id]: shape[0]
-            for shape, row in tables.of_plane(SCAN_AREAS.name, plane)
-            if shape is not None
+            row[SCAN_AREAS.area_id]: shape[0] for shape, row in tables.of_plane(SCAN_AREAS, plane) if shape is not None
         }
-        lines = [line[:, :2] for line, _ in tables.of_plane(ITEMS.name, plane) if line is not None]
-        own = [
-            place
-            for place, row in holes
-            if (row.get(PENETRATION_VERDICTS.level) or plane[0], row.get(PENETRATION_VERDICTS.surface) or "top")
-            == plane
-        ]
+        lines = [line[:, :2] for line, _ in tables.of_plane(ITEMS, plane) if line is not None]
+        own = [place for place, row in holes if _plane_of_hole(row, plane) == plane]
         spots = [*rings.values(), *lines, *(np.asarray(place, float)[None, :2] for place in own)]
         if not spots:
             continue
@@ -106,6 +99,11 @@ def map_sheets(tables: SurveyTables, holes: Sequence[Tuple[object, Mapping]]) ->
             title = tr("Scan area {area}, {level}", area=area_id, level=words)
             sheets.append(MapSheet(title, *plane, _extent([ring], AREA_MARGIN_M), caption, area_id))
     return sheets
+
+
+def _plane_of_hole(row: Mapping, plane: Tuple[str, str]) -> Tuple[str, str]:
+    """Level and surface of a hole; one that does not say its level counts as on that of `plane`, without a surface as on top."""
+    return row.get(PENETRATION_VERDICTS.level) or plane[0], row.get(PENETRATION_VERDICTS.surface) or "top"
 
 
 def _extent(spots, margin_m: float) -> np.ndarray:

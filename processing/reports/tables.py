@@ -9,6 +9,10 @@ from typing import Dict, List, Mapping, Tuple
 
 from ..penetrations.model import NO_OBSTACLE
 from ..radar.model import WaveSpeed
+from ..record.schema import ABOUT
+from ..record.schema import COVERAGE as KEPT_COVERAGE
+from ..record.schema import MATS as KEPT_MATS
+from ..record.schema import SCAN_AREAS as KEPT_AREAS
 from ..store.geopackage import read_layer
 from ..store.reading import read_crs_wkt, read_wave_speeds
 from ..store.schema import (
@@ -22,10 +26,11 @@ from ..store.schema import (
     SCAN_LINES,
     SEAMS,
     TIES,
-    WAVE_SPEEDS,
 )
+from ..store.table_schema import Table
 from .plane_content import with_depths
 
+_DESCRIPTION = "description"  # the column of a record's mats; on the table itself this name says what a row is
 SIDES = ("top", "soffit", "wall")  # in this order
 
 
@@ -34,68 +39,65 @@ class SurveyTables:
 
     Attributes
     ----------
-    rows : dict
-        Table to its rows, (coordinates, values).
     items : list of rows
-        Those that were neither refuted nor superseded, which are counted by `no_obstacle`.
+        Those that were neither refuted nor superseded, which are counted in `no_obstacle_count`.
     planes : list of (level, surface)
     wave_speeds : dict of WaveSpeed by area id
     is_record : bool
         Then what was noticed in single surveys, and what checked their wave speeds, is not here.
     """
 
-    NAMES = (
-        *(SCAN_AREAS.name, CONTROL_POINTS.name, ITEMS.name, COVERAGE.name, MATS.name, SEAMS.name, TIES.name),
-        *(AREA_DEPTHS.name, FINDINGS.name, SCAN_LINES.name),
+    TABLES = (
+        *(SCAN_AREAS, SCAN_LINES, CONTROL_POINTS, TIES, SEAMS),
+        *(ITEMS, MATS, COVERAGE, AREA_DEPTHS, FINDINGS),
     )
 
     def __init__(self, path):
         self.path = Path(path)
-        self.rows = {name: _alike(name, read_layer(self.path, name)) for name in self.NAMES}
+        self._rows = {table.name: _alike(table, read_layer(self.path, table.name)) for table in self.TABLES}
         self.crs_wkt = read_crs_wkt(self.path)
         self.items = [
-            (line, with_depths(line, row))
-            for line, row in self.rows[ITEMS.name]
-            if row[ITEMS.status] not in NO_OBSTACLE
+            (line, with_depths(line, row)) for line, row in self.rows(ITEMS) if row[ITEMS.status] not in NO_OBSTACLE
         ]
-        self.no_obstacle = len(self.rows[ITEMS.name]) - len(self.items)
-        places = {
-            (row[SCAN_AREAS.level], row[SCAN_AREAS.surface])
-            for name in (SCAN_AREAS.name, ITEMS.name, COVERAGE.name)
-            for _, row in self.rows[name]
-        }
+        self.no_obstacle_count = len(self.rows(ITEMS)) - len(self.items)
+        placed = [row for table in (SCAN_AREAS, ITEMS, COVERAGE) for row in self.values(table)]
+        places = {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for row in placed}
         self.planes = sorted(places, key=lambda one: (SIDES.index(one[1]), one[0]))
-        self.is_record = bool(read_layer(self.path, "about"))
-        self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values(SCAN_AREAS.name))
-        if not self.rows[AREA_DEPTHS.name]:
-            self.rows[AREA_DEPTHS.name] = [
-                (None, row) for row in self.values(SCAN_AREAS.name) if AREA_DEPTHS.thickness_m in row
+        self.is_record = bool(read_layer(self.path, ABOUT.name))
+        self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values(SCAN_AREAS))
+        if not self.rows(AREA_DEPTHS):
+            self._rows[AREA_DEPTHS.name] = [
+                (None, row) for row in self.values(SCAN_AREAS) if AREA_DEPTHS.thickness_m in row
             ]
 
     @property
     def was_searched(self) -> bool:
         """Is there an item, or ground that counts as scanned? Otherwise items were not detected yet."""
-        return bool(self.rows[ITEMS.name] or self.rows[COVERAGE.name])
+        return bool(self.rows(ITEMS) or self.rows(COVERAGE))
 
-    def of_plane(self, name: str, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
-        """Rows of one level and surface."""
-        rows = self.items if name == ITEMS.name else self.rows[name]
+    def rows(self, table: Table) -> List[Tuple[object, Dict]]:
+        """The rows of one of `TABLES`, (coordinates, values)."""
+        return self._rows[table.name]
+
+    def of_plane(self, table: Table, plane: Tuple[str, str]) -> List[Tuple[object, Dict]]:
+        """Rows of one level and surface; of items those in `items`."""
+        rows = self.items if table is ITEMS else self.rows(table)
         return [(shape, row) for shape, row in rows if (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) == plane]
 
-    def values(self, name: str) -> List[Dict]:
+    def values(self, table: Table) -> List[Dict]:
         """Rows without their shapes."""
-        return [row for _, row in self.rows[name]]
+        return [row for _, row in self.rows(table)]
 
 
-def _alike(name: str, rows) -> List[Tuple[object, Dict]]:
+def _alike(table: Table, rows) -> List[Tuple[object, Dict]]:
     """Rows with the names that a survey uses; in a record a mat's numbers are one column of JSON."""
-    keys = {COVERAGE.name: (COVERAGE.area_id, "area_key"), MATS.name: (MATS.mat_id, "mat_key")}
-    if name not in keys:
+    keys = {COVERAGE: (COVERAGE.area_id, KEPT_COVERAGE.area_key), MATS: (MATS.mat_id, KEPT_MATS.mat_key)}
+    if table not in keys:
         return rows
-    ours, theirs = keys[name]
+    ours, theirs = keys[table]
     found = []
     for shape, row in rows:
-        values = {**row, **json.loads(row.get("description") or "{}")} if name == MATS.name else dict(row)
+        values = {**row, **json.loads(row.get(_DESCRIPTION) or "{}")} if table is MATS else dict(row)
         values.setdefault(ours, values.get(theirs))
         found.append((shape, values))
     return found
@@ -104,17 +106,17 @@ def _alike(name: str, rows) -> List[Tuple[object, Dict]]:
 def _speeds_of_areas(areas: List[Mapping]) -> Dict[str, WaveSpeed]:
     """Wave speeds that stand with the scan areas, as in a record."""
     return {
-        row[WAVE_SPEEDS.area_id]: WaveSpeed(
-            row[WAVE_SPEEDS.area_id],
-            row[WAVE_SPEEDS.speed_m_ns],
-            row[WAVE_SPEEDS.sigma_m_ns],
-            row[WAVE_SPEEDS.time_zero_ns],
-            row[WAVE_SPEEDS.sigma_time_zero_ns],
-            row.get("survey_method") or "",
-            row.get(WAVE_SPEEDS.correlation) or 0.0,
-            tuple((row.get(WAVE_SPEEDS.warnings) or "").splitlines()),
-            antenna_separation_m=row.get(SCAN_AREAS.antenna_separation_m) or 0.0,
+        row[KEPT_AREAS.area_id]: WaveSpeed(
+            row[KEPT_AREAS.area_id],
+            row[KEPT_AREAS.speed_m_ns],
+            row[KEPT_AREAS.sigma_m_ns],
+            row[KEPT_AREAS.time_zero_ns],
+            row[KEPT_AREAS.sigma_time_zero_ns],
+            row.get(KEPT_AREAS.survey_method) or "",
+            row.get(KEPT_AREAS.correlation) or 0.0,
+            tuple((row.get(KEPT_AREAS.warnings) or "").splitlines()),
+            antenna_separation_m=row.get(KEPT_AREAS.antenna_separation_m) or 0.0,
         )
         for row in areas
-        if row.get(WAVE_SPEEDS.speed_m_ns) is not None
+        if row.get(KEPT_AREAS.speed_m_ns) is not None
     }
