@@ -83,7 +83,11 @@ class CheckPenetrations(InslabAlgorithm):
         sections = self.parameterAsString(parameters, self.SECTIONS, context) or None
         survey_path = self.parameterAsFile(parameters, self.SURVEY, context)
         planned = inputs.source_file(self, parameters, context)
-        if planned and "verdict" in table.fields and Path(planned).resolve() == Path(output).resolve():
+        if (
+            planned
+            and PENETRATION_VERDICTS.verdict in table.fields
+            and Path(planned).resolve() == Path(output).resolve()
+        ):
             raise ProcessingError(
                 tr(
                     "These penetrations are the verdicts of an earlier check, which this run would replace; choose the layer "

@@ -4,6 +4,7 @@ from qgis.core import QgsProcessingOutputVectorLayer
 
 from ...processing.common.language import tr
 from ...processing.steps.detectitems import detect_items_step
+from ...processing.store.schema import ITEMS, PICKS
 from ..project.layers import table_source
 from . import counts
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
@@ -51,7 +52,7 @@ class DetectItems(InslabAlgorithm):
         result = detect_items_step(survey_path, monitor=monitor)
         self.show_when_done(context, survey_path)
         return {
-            self.PICKS: table_source(survey_path, "picks"),
-            self.ITEMS: table_source(survey_path, "items"),
+            self.PICKS: table_source(survey_path, PICKS.name),
+            self.ITEMS: table_source(survey_path, ITEMS.name),
             **counts.count_items(result),
         }

@@ -4,6 +4,7 @@ from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer
 
 from ...processing.common.language import tr
 from ...processing.steps.joinitems import join_items_step
+from ...processing.store.schema import ITEMS, PICKS
 from ..project.layers import table_source
 from . import counts
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
@@ -53,8 +54,8 @@ class JoinItems(InslabAlgorithm):
         result = join_items_step(survey_path, monitor)
         self.show_when_done(context, survey_path)
         return {
-            self.PICKS: table_source(survey_path, "picks"),
-            self.ITEMS: table_source(survey_path, "items"),
+            self.PICKS: table_source(survey_path, PICKS.name),
+            self.ITEMS: table_source(survey_path, ITEMS.name),
             self.FLAG_COUNT: sum(bool(item.flag) for item in result.items),
             **counts.count_items(result),
         }

@@ -13,7 +13,7 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.record.query import Question
-from ...processing.record.schema import SURFACES
+from ...processing.record.schema import ITEMS, SURFACES
 from ...processing.reports.record_answer import UNKNOWN_LAYER
 from ...processing.steps.queryrecord import query_record_step
 from ...processing.steps.shared.records import site_grid
@@ -114,7 +114,7 @@ class QueryRecord(InslabAlgorithm):
         return {
             self.OUTPUT: output,
             **({self.REPORT: report} if report else {}),
-            self.ITEMS: table_source(output, "items"),
+            self.ITEMS: table_source(output, ITEMS.name),
             self.UNKNOWN: table_source(output, UNKNOWN_LAYER),
             self.ANSWER: "\n".join(sentences),
             self.ITEM_COUNT: len(answer.items),

@@ -12,6 +12,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
+from ...processing.record.schema import ITEMS
 from ...processing.steps.updaterecord import update_record_step
 from ..record import records
 from .base import InslabAlgorithm, in_editing, not_a_survey, survey_parameter
@@ -103,7 +104,7 @@ class UpdateRecord(InslabAlgorithm):
         )
         return {
             self.SURVEY_ID: report.survey_id,
-            self.ITEMS: records.layer_source(words, "items"),
+            self.ITEMS: records.layer_source(words, ITEMS.name),
             self.NEW_COUNT: len(report.new_items),
             self.KNOWN_COUNT: len(report.known_items),
             self.FLAG_COUNT: len(report.flagged),

@@ -13,7 +13,7 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.items.model import KINDS
-from ...processing.record.schema import METHODS, REFUTED, VERIFIED
+from ...processing.record.schema import ITEMS, METHODS, REFUTED, VERIFIED
 from ...processing.record.verification import DEPTH_SIGMA_M, Verification
 from ...processing.steps.verifyitem import verify_item_step
 from ..record import records
@@ -125,7 +125,7 @@ class VerifyItem(InslabAlgorithm):
         for sentence in report.warnings:
             monitor.warn(sentence)
         return {
-            self.ITEMS: records.layer_source(words, "items"),
+            self.ITEMS: records.layer_source(words, ITEMS.name),
             self.VERIFICATION_ID: report.verification_id,
             self.MOVED_COUNT: len(report.items),
             self.AREA_COUNT: len(report.areas),

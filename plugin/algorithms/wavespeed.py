@@ -4,6 +4,7 @@ from qgis.core import QgsProcessingOutputNumber, QgsProcessingOutputVectorLayer,
 
 from ...processing.common.language import tr
 from ...processing.steps.wavespeed import wave_speed_step
+from ...processing.store.schema import WAVE_SPEEDS
 from ..project.layers import table_source
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 
@@ -67,6 +68,6 @@ class EstimateWaveSpeed(InslabAlgorithm):
         result = wave_speed_step(survey_path, known_depths, monitor=monitor)
         self.show_when_done(context, survey_path)
         return {
-            self.WAVE_SPEEDS: table_source(survey_path, "wave_speeds"),
+            self.WAVE_SPEEDS: table_source(survey_path, WAVE_SPEEDS.name),
             self.AREA_COUNT: len(result.wave_speeds),
         }

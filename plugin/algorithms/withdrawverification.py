@@ -8,6 +8,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
+from ...processing.record.schema import ITEMS
 from ...processing.steps.withdrawverification import withdraw_verification_step
 from ..record import records
 from .base import InslabAlgorithm, in_editing
@@ -68,7 +69,7 @@ class WithdrawVerification(InslabAlgorithm):
             words, *(self.parameterAsString(parameters, name, context).strip() for name in given), monitor
         )
         return {
-            self.ITEMS: records.layer_source(words, "items"),
+            self.ITEMS: records.layer_source(words, ITEMS.name),
             self.MOVED_COUNT: len(report.items),
             self.AREA_COUNT: len(report.areas),
         }

@@ -16,6 +16,7 @@ from qgis.PyQt.QtGui import QColor
 from ...processing.common import cautions
 from ...processing.common.language import tr
 from ...processing.common.words import per_cent
+from ...processing.store.schema import BRIDGED, COVERAGE, DRILL_SHEET, ITEMS
 from ..project.layers import table_layer
 from ..styles.items import style_bridged, style_items
 from ..styles.penetrations import style_verdicts
@@ -63,20 +64,22 @@ def _exported(layout: QgsPrintLayout, path) -> bool:
 
 def _layers(project, survey_path, sheet_path, layer_name: str, row: Mapping) -> list:
     """The holes, items and unscanned ground of the row's level and surface, styled; made once for each."""
-    side = "{} {}".format(row["level"], row["surface"])
+    side = f"{row[DRILL_SHEET.level]} {row[DRILL_SHEET.surface]}"
     known = [layer for layer in project.mapLayers().values() if layer.customProperty("side") == side]
     if known:
         return sorted(known, key=lambda layer: layer.customProperty("order"))
-    where = " AND ".join("\"{}\" = '{}'".format(key, row[key].replace("'", "''")) for key in ("level", "surface"))
+    where = " AND ".join(
+        "\"{}\" = '{}'".format(key, row[key].replace("'", "''")) for key in (DRILL_SHEET.level, DRILL_SHEET.surface)
+    )
     made = []
     sources = (
         (sheet_path, layer_name, style_verdicts),
-        (survey_path, "bridged", style_bridged),
-        (survey_path, "items", style_items),
-        (survey_path, "coverage", style_scanned),
+        (survey_path, BRIDGED.name, style_bridged),
+        (survey_path, ITEMS.name, style_items),
+        (survey_path, COVERAGE.name, style_scanned),
     )
     for order, (path, table, style) in enumerate(sources):
-        scanned = ' AND "line_directions" >= 2' if table == "coverage" else ""
+        scanned = f' AND "{COVERAGE.line_directions}" >= 2' if table == COVERAGE.name else ""
         layer = table_layer(path, table, f"{where}{scanned}")
         if layer.isValid():
             style(layer)
@@ -97,12 +100,15 @@ class _Sheet(Page):
 
     def fill(self, row: Mapping, layers: list) -> None:
         self.text(
-            tr("Drill sheet: penetration {penetration_id}", penetration_id=row["penetration_id"]), 15, 14, bold=True
+            tr("Drill sheet: penetration {penetration_id}", penetration_id=row[DRILL_SHEET.penetration_id]),
+            15,
+            14,
+            bold=True,
         )
         self.text(
             tr(
                 "{level}, {seen_from}     sheet {number} of {count}",
-                level=row["level"],
+                level=row[DRILL_SHEET.level],
                 seen_from=_seen_from(row),
                 number=self.number + 1,
                 count=self.count,
@@ -111,14 +117,14 @@ class _Sheet(Page):
             9,
         )
         self.frame(31, 11)
-        self.text(VERDICT_WORDS[row["verdict"]], 33.5, 12, bold=True, left=LEFT_MM + 3)
+        self.text(VERDICT_WORDS[row[DRILL_SHEET.verdict]], 33.5, 12, bold=True, left=LEFT_MM + 3)
         self._map(row, layers, 46)
         self.text(
             "\n".join(_numbers(row)), 46, 8.5, left=LEFT_MM + MAP_MM + 5, width=WIDTH_MM - MAP_MM - 5, height=MAP_MM
         )
-        self.text(row["reason"], 138.5, 8.5, height=9)
+        self.text(row[DRILL_SHEET.reason], 138.5, 8.5, height=9)
         self.picture(row["section"], 147, 76)
-        self.text(tr("Nearest items: ") + row["nearest_items"] + ".", 224, 8, height=8)
+        self.text(tr("Nearest items: ") + row[DRILL_SHEET.nearest_items] + ".", 224, 8, height=8)
         self.text("\n".join(cautions.ALL), 233, 7, height=32)
         self._signature(266)
 
@@ -127,7 +133,12 @@ class _Sheet(Page):
         view.setFrameEnabled(True)
         view.setBackgroundColor(QColor("#d9d9d9"))
         half = MAP_MM / 2000.0 * SCALE
-        extent = QgsRectangle(row["x_m"] - half, row["y_m"] - half, row["x_m"] + half, row["y_m"] + half)
+        extent = QgsRectangle(
+            row[DRILL_SHEET.x_m] - half,
+            row[DRILL_SHEET.y_m] - half,
+            row[DRILL_SHEET.x_m] + half,
+            row[DRILL_SHEET.y_m] + half,
+        )
         view.setExtent(extent)  # before the size: a new map has none in QGIS 3.22
         self.place(view, LEFT_MM, top, MAP_MM, MAP_MM)
         view.setLayers(layers)
@@ -157,14 +168,14 @@ class _Sheet(Page):
 
 def _seen_from(row: Mapping) -> str:
     return {"top": tr("drilled from the top"), "soffit": tr("drilled from below"), "wall": tr("drilled into the wall")}[
-        row["surface"]
+        row[DRILL_SHEET.surface]
     ]
 
 
 def _numbers(row: Mapping) -> list:
     """The numbers of one hole, a line each."""
     lines = [
-        tr("Site grid:  x {x_m:.3f} m,  y {y_m:.3f} m", x_m=row["x_m"], y_m=row["y_m"]),
+        tr("Site grid:  x {x_m:.3f} m,  y {y_m:.3f} m", x_m=row[DRILL_SHEET.x_m], y_m=row[DRILL_SHEET.y_m]),
         *(
             tr(
                 "Axis {axis}:  {offset:.3f} m, on its {side} side",
@@ -175,45 +186,45 @@ def _numbers(row: Mapping) -> list:
             for n in (1, 2)
             if f"axis_{n}" in row
         ),
-        tr("Setting out, 1-sigma:  {tolerance:.0f} mm", tolerance=1000 * row["tolerance_m"]),
+        tr("Setting out, 1-sigma:  {tolerance:.0f} mm", tolerance=1000 * row[DRILL_SHEET.tolerance_m]),
         "",
-        tr("Diameter:  {diameter:.0f} mm", diameter=1000 * row["diameter_m"]),
-        tr("Planned depth:  {depth:.0f} mm", depth=1000 * row["depth_m"]),
+        tr("Diameter:  {diameter:.0f} mm", diameter=1000 * row[DRILL_SHEET.diameter_m]),
+        tr("Planned depth:  {depth:.0f} mm", depth=1000 * row[DRILL_SHEET.depth_m]),
         *(
             [
                 tr(
                     "Inclined:  {tilt_deg:.1f}° towards {azimuth_deg:.1f}° from site y, clockwise",
-                    tilt_deg=row["tilt_deg"],
-                    azimuth_deg=row["azimuth_deg"],
+                    tilt_deg=row[DRILL_SHEET.tilt_deg],
+                    azimuth_deg=row[DRILL_SHEET.azimuth_deg],
                 )
             ]
-            if row["tilt_deg"]
+            if row[DRILL_SHEET.tilt_deg]
             else []
         ),
-        tr("Clear to:  {clear_to:.0f} mm", clear_to=1000 * row["clear_to_m"])
-        if row["clear_to_m"] > 0
+        tr("Clear to:  {clear_to:.0f} mm", clear_to=1000 * row[DRILL_SHEET.clear_to_m])
+        if row[DRILL_SHEET.clear_to_m] > 0
         else tr("Clear to:  not at any depth"),
         tr("Slab:  ")
         + (
-            tr("about {slab_thickness:.0f} mm", slab_thickness=1000 * row["slab_thickness_m"])
-            if row["slab_thickness_m"]
+            tr("about {slab_thickness:.0f} mm", slab_thickness=1000 * row[DRILL_SHEET.slab_thickness_m])
+            if row[DRILL_SHEET.slab_thickness_m]
             else tr("thickness not seen")
         ),
         "",
     ]
-    if row["margin_m"] is not None:
+    if row[DRILL_SHEET.margin_m] is not None:
         lines += [
-            tr("Governing item:  {governing_item}", governing_item=row["governing_item"]),
+            tr("Governing item:  {governing_item}", governing_item=row[DRILL_SHEET.governing_item]),
             tr(
                 "Margin beyond keep-out:  {margin:.0f} ± {sigma_margin:.0f} mm (1-sigma)",
-                margin=1000 * row["margin_m"],
-                sigma_margin=1000 * row["sigma_margin_m"],
+                margin=1000 * row[DRILL_SHEET.margin_m],
+                sigma_margin=1000 * row[DRILL_SHEET.sigma_margin_m],
             ),
         ]
     return [
         *lines,
         tr(
             "Probability of touching a known item:  {touch_probability}",
-            touch_probability=per_cent(row["touch_probability"]),
+            touch_probability=per_cent(row[DRILL_SHEET.touch_probability]),
         ),
     ]

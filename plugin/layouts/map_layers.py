@@ -17,6 +17,7 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.store.reading import read_crs_wkt
+from ...processing.store.schema import BRIDGED, CONTROL_POINTS, COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from ..project.layers import Plane, table_layer
 from ..styles.items import style_bridged, style_items
 from ..styles.labels import always_shown, draw_in_order
@@ -43,20 +44,22 @@ class MapLayers:
         return self._planes[level, surface]
 
     def _open(self, level: str, surface: str) -> list:
-        areas = self._table("scan_areas", f'"level" = {_quoted(level)} AND "surface" = {_quoted(surface)}')
-        names = tuple(sorted(feature["area_id"] for feature in areas.getFeatures())) if areas else ()
+        areas = self._table(
+            SCAN_AREAS.name, f'"{SCAN_AREAS.level}" = {_quoted(level)} AND "{SCAN_AREAS.surface}" = {_quoted(surface)}'
+        )
+        names = tuple(sorted(feature[SCAN_AREAS.area_id] for feature in areas.getFeatures())) if areas else ()
         plane = Plane(level, surface, names)
         found = [self._hole_layer(level, surface)]
         for table, title, style in (
-            ("bridged", tr("Bridged: between sightings, not seen"), style_bridged),
-            ("items", tr("Items, 95 % strip in plan"), style_items),
-            ("control_points", tr("Control point, residual"), style_control_points),
-            ("scan_areas", tr("Scan area"), _style_areas),
-            ("coverage", "", style_scanned),
+            (BRIDGED.name, tr("Bridged: between sightings, not seen"), style_bridged),
+            (ITEMS.name, tr("Items, 95 % strip in plan"), style_items),
+            (CONTROL_POINTS.name, tr("Control point, residual"), style_control_points),
+            (SCAN_AREAS.name, tr("Scan area"), _style_areas),
+            (COVERAGE.name, "", style_scanned),
         ):
-            more = ' AND "line_directions" >= 2' if table == "coverage" else ""
-            layer = self._table(table, plane.filter(table) + more) if names or table == "items" else None
-            if layer is not None and (table != "bridged" or layer.featureCount()):
+            more = f' AND "{COVERAGE.line_directions}" >= 2' if table == COVERAGE.name else ""
+            layer = self._table(table, plane.filter(table) + more) if names or table == ITEMS.name else None
+            if layer is not None and (table != BRIDGED.name or layer.featureCount()):
                 layer.setName(title)
                 style(layer)
                 draw_in_order(layer)
@@ -72,11 +75,17 @@ class MapLayers:
         own = [
             (place, row)
             for place, row in self.holes
-            if (row.get("level") or level, row.get("surface") or "top") == (level, surface)
+            if (row.get(PENETRATION_VERDICTS.level) or level, row.get(PENETRATION_VERDICTS.surface) or "top")
+            == (level, surface)
         ]
         if not own:
             return None
-        names = {"penetration_id": "string", "verdict": "string", "diameter_m": "double", "margin_m": "double"}
+        names = {
+            PENETRATION_VERDICTS.penetration_id: "string",
+            PENETRATION_VERDICTS.verdict: "string",
+            PENETRATION_VERDICTS.diameter_m: "double",
+            PENETRATION_VERDICTS.margin_m: "double",
+        }
         fields = "&".join(f"field={name}:{kind}" for name, kind in names.items())
         layer = QgsVectorLayer(f"Point?{fields}", tr("Planned holes, true size"), "memory")
         layer.setCrs(self._table_crs())
@@ -85,7 +94,7 @@ class MapLayers:
             feature.setGeometry(QgsGeometry.fromPointXY(QgsPointXY(float(place[0]), float(place[1]))))
             feature.setAttributes([row.get(name) for name in names])
             layer.dataProvider().addFeature(feature)
-        checked = any(row.get("verdict") for _, row in own)
+        checked = any(row.get(PENETRATION_VERDICTS.verdict) for _, row in own)
         (style_verdicts if checked else style_penetrations)(layer)
         draw_in_order(layer)
         return self.project.addMapLayer(layer)

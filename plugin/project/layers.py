@@ -24,32 +24,57 @@ from ...processing.common import cautions
 from ...processing.common.language import tr
 from ...processing.store.geopackage import read_layer
 from ...processing.store.reading import raster_path
+from ...processing.store.schema import (
+    BRIDGED,
+    CONTROL_POINTS,
+    COVERAGE,
+    DISMISSED,
+    ERROR_ELLIPSES,
+    FINDINGS,
+    ITEMS,
+    MATS,
+    PICKS,
+    RASTERS,
+    RUN_LOG,
+    SCAN_AREAS,
+    SCAN_LINES,
+    SEAMS,
+    TIES,
+    WALLS,
+    WAVE_SPEEDS,
+)
 from ..styles import editing, fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
 SIDES = {"top": "{}", "soffit": tr("{} (seen from below)"), "wall": tr("{} (elevation of a wall)")}
 # Table, name on screen, style, shown at first; in drawing order from the top.
 TABLES = (
-    ("bridged", tr("Bridged: between sightings, not seen"), items.style_bridged, True),
-    ("items", tr("Items, depth to top in mm"), items.style_items, True),
-    ("picks", tr("Picks"), items.style_picks, False),
-    ("control_points", tr("Control points"), plan.style_control_points, True),
-    ("ties", tr("Ties between areas"), fit.style_ties, False),
-    ("walls", tr("Walls and what was scanned on them"), fit.style_walls, True),
-    ("seams", tr("Seams: offset of shared items in mm"), fit.style_seams, False),
-    ("error_ellipses", tr("Error ellipses (95 %, 50 times enlarged)"), fit.style_error_ellipses, False),
-    ("scan_lines", tr("Scan lines"), plan.style_scan_lines, False),
-    ("scan_areas", tr("Scan areas"), plan.style_scan_areas, True),
-    ("coverage", tr("Not scanned: unknown"), plan.style_coverage, True),
+    (BRIDGED.name, tr("Bridged: between sightings, not seen"), items.style_bridged, True),
+    (ITEMS.name, tr("Items, depth to top in mm"), items.style_items, True),
+    (PICKS.name, tr("Picks"), items.style_picks, False),
+    (CONTROL_POINTS.name, tr("Control points"), plan.style_control_points, True),
+    (TIES.name, tr("Ties between areas"), fit.style_ties, False),
+    (WALLS.name, tr("Walls and what was scanned on them"), fit.style_walls, True),
+    (SEAMS.name, tr("Seams: offset of shared items in mm"), fit.style_seams, False),
+    (ERROR_ELLIPSES.name, tr("Error ellipses (95 %, 50 times enlarged)"), fit.style_error_ellipses, False),
+    (SCAN_LINES.name, tr("Scan lines"), plan.style_scan_lines, False),
+    (SCAN_AREAS.name, tr("Scan areas"), plan.style_scan_areas, True),
+    (COVERAGE.name, tr("Not scanned: unknown"), plan.style_coverage, True),
 )
-EDITED = {"items": editing.prepare_items, "picks": editing.prepare_picks}
-MAYBE_EMPTY = ("bridged", "ties", "walls", "seams", "error_ellipses")  # not shown where they hold nothing
-LOG_TABLE = "run_log"
+EDITED = {ITEMS.name: editing.prepare_items, PICKS.name: editing.prepare_picks}
+MAYBE_EMPTY = (
+    BRIDGED.name,
+    TIES.name,
+    WALLS.name,
+    SEAMS.name,
+    ERROR_ELLIPSES.name,
+)  # not shown where they hold nothing
+LOG_TABLE = RUN_LOG.name
 PLAIN_TABLES = {
-    "findings": tr("What was noticed"),
-    "mats": tr("Mats of bars: spacing and cover"),
-    "dismissed": tr("Set aside by the surveyor"),
-    "wave_speeds": tr("Wave speeds"),
+    FINDINGS.name: tr("What was noticed"),
+    MATS.name: tr("Mats of bars: spacing and cover"),
+    DISMISSED.name: tr("Set aside by the surveyor"),
+    WAVE_SPEEDS.name: tr("Wave speeds"),
     LOG_TABLE: tr("Steps run"),
 }
 
@@ -68,21 +93,21 @@ class Plane:
 
     def holds(self, row) -> bool:
         """Is this row of a table with the columns level and surface one of this plane?"""
-        return (row["level"], row["surface"]) == (self.level, self.surface)
+        return (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) == (self.level, self.surface)
 
     def filter(self, table: str) -> str:
         """SQL that keeps this plane's rows of a table."""
-        if table == "control_points":
-            return f'"area_id" IN ({", ".join(map(_quoted, self.area_ids))})'
-        return f'"level" = {_quoted(self.level)} AND "surface" = {_quoted(self.surface)}'
+        if table == CONTROL_POINTS.name:
+            return f'"{CONTROL_POINTS.area_id}" IN ({", ".join(map(_quoted, self.area_ids))})'
+        return f'"{SCAN_AREAS.level}" = {_quoted(self.level)} AND "{SCAN_AREAS.surface}" = {_quoted(self.surface)}'
 
 
 def planes_of(survey_path) -> List[Plane]:
     """The planes of a survey: plans by level, then what was seen from below, then walls."""
     found = {}
-    for _, row in read_layer(survey_path, "scan_areas"):
-        key = (list(SIDES).index(row["surface"]), row["level"], row["surface"])
-        found.setdefault(key, []).append(row["area_id"])
+    for _, row in read_layer(survey_path, SCAN_AREAS.name):
+        key = (list(SIDES).index(row[SCAN_AREAS.surface]), row[SCAN_AREAS.level], row[SCAN_AREAS.surface])
+        found.setdefault(key, []).append(row[SCAN_AREAS.area_id])
     return [Plane(key[1], key[2], tuple(sorted(found[key]))) for key in sorted(found)]
 
 
@@ -208,13 +233,13 @@ class _PlaneView:
 
     def show_rasters(self) -> None:
         """Depth slices, slab thickness and origin of the cells of the whole plane."""
-        for row in (row for _, row in read_layer(self.survey_path, "rasters")):
-            if self.plane.holds(row) and not row["area_id"]:
-                path = raster_path(self.survey_path, row["path"])
-                earlier = self._added(row["content"])
+        for row in (row for _, row in read_layer(self.survey_path, RASTERS.name)):
+            if self.plane.holds(row) and not row[RASTERS.area_id]:
+                path = raster_path(self.survey_path, row[RASTERS.path])
+                earlier = self._added(row[RASTERS.content])
                 show = {"slices": self._show_slices, "base": self._show_thickness, "origin": self._show_origin}
                 if path is not None:
-                    show[row["content"]](str(path), earlier)
+                    show[row[RASTERS.content]](str(path), earlier)
                 for layer in earlier:
                     self.project.removeMapLayer(layer.id())
 
@@ -239,7 +264,9 @@ class _PlaneView:
 
     def _depth_to_show(self) -> float:
         """The middle of the items' depths, metres."""
-        depths = [row["depth_min_m"] for _, row in read_layer(self.survey_path, "items") if self.plane.holds(row)]
+        depths = [
+            row[ITEMS.depth_min_m] for _, row in read_layer(self.survey_path, ITEMS.name) if self.plane.holds(row)
+        ]
         return median(depths) if depths else 0.0
 
     def _added(self, name: str) -> List[QgsMapLayer]:
@@ -266,7 +293,7 @@ class _PlaneView:
         self.project.addMapLayer(layer, False)
         node = group.addLayer(layer)
         node.setItemVisibilityChecked(shown)
-        node.setExpanded(name == "items")  # its legend tells the kinds
+        node.setExpanded(name == ITEMS.name)  # its legend tells the kinds
 
     def _key(self, name: str) -> str:
         return "|".join((str(self.survey_path), self.plane.title, name))

@@ -5,6 +5,7 @@ from typing import Dict, List, Optional, Tuple
 
 from qgis.core import QgsLayerTreeGroup, QgsMapLayer, QgsProject, QgsProviderRegistry
 
+from ...processing.store.schema import ITEMS
 from .layers import KEY
 
 
@@ -28,9 +29,9 @@ class ShownPlane:
     def level_and_surface(self) -> Tuple[str, str]:
         """Of the plane's areas; empty where it shows nothing that tells."""
         for layer in self._tables:
-            if layer.fields().indexOf("level") >= 0:
+            if layer.fields().indexOf(ITEMS.level) >= 0:
                 for feature in layer.getFeatures():
-                    return feature["level"], feature["surface"]
+                    return feature[ITEMS.level], feature[ITEMS.surface]
         return "", ""
 
     @property

@@ -10,6 +10,8 @@ from typing import Optional
 
 from qgis.core import QgsExpressionContextUtils, QgsProject, QgsProperty, QgsSymbol
 
+from ...processing.store.schema import ITEMS, PICKS
+
 FROM, TO, OTHERS = "inslab_depth_from_m", "inslab_depth_to_m", "inslab_other_depths"
 FAINT_PERCENT = 20
 # Value of the variable: opacity in per cent of what lies at another depth.
@@ -37,8 +39,8 @@ def _within(shallowest: str, deepest: str, sigma: str) -> str:
     return f"coalesce({top}, true) AND coalesce({base}, true)"
 
 
-ITEM_WITHIN = _within("depth_min_m", "depth_max_m", "sigma_depth_m")
-PICK_WITHIN = _within("depth_m", "depth_m", "sigma_depth_m")
+ITEM_WITHIN = _within(ITEMS.depth_min_m, ITEMS.depth_max_m, ITEMS.sigma_depth_m)
+PICK_WITHIN = _within(PICKS.depth_m, PICKS.depth_m, PICKS.sigma_depth_m)
 
 
 def fade_others(symbol: QgsSymbol, within: str) -> None:

@@ -2,6 +2,8 @@
 
 from qgis.core import QgsMarkerSymbol, QgsProperty, QgsSimpleMarkerSymbolLayer, QgsSymbolLayer, QgsUnitTypes
 
+from ...processing.store.schema import PENETRATION_VERDICTS
+
 LEGEND_MM = 3.5
 
 
@@ -14,9 +16,11 @@ def hole_symbol(properties) -> QgsMarkerSymbol:
     circle = {"name": "circle", **properties}
     true_size = QgsSimpleMarkerSymbolLayer.create({**circle, "size": "0.001"})
     true_size.setSizeUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
-    true_size.setDataDefinedProperty(QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField("diameter_m"))
+    true_size.setDataDefinedProperty(
+        QgsSymbolLayer.Property.PropertySize, QgsProperty.fromField(PENETRATION_VERDICTS.diameter_m)
+    )
     in_legends = QgsSimpleMarkerSymbolLayer.create({**circle, "size": str(LEGEND_MM)})
-    missing = QgsProperty.fromExpression('coalesce("diameter_m", 0) <= 0')
+    missing = QgsProperty.fromExpression(f'coalesce("{PENETRATION_VERDICTS.diameter_m}", 0) <= 0')
     in_legends.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyLayerEnabled, missing)
     symbol = QgsMarkerSymbol()
     symbol.changeSymbolLayer(0, true_size)

@@ -22,6 +22,7 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.language import tr
+from ...processing.store.schema import ITEMS
 from .depth import ITEM_WITHIN, PICK_WITHIN, fade_others, label_shown
 from .labels import text_format
 
@@ -34,15 +35,13 @@ KIND_STYLES = {
     "unknown": (tr("Kind unknown"), "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
 }
 # What a person must look at: the sentence stands in the field. The palette's yellow is no kind's.
-FLAGGED = "coalesce(\"flag\", '') <> ''"
+FLAGGED = f"coalesce(\"{ITEMS.flag}\", '') <> ''"
 FLAG_NAME, FLAG_COLOUR, FLAG_WIDTH_MM = tr("Flagged: check on site"), "#f0e442", 3.2
 # Twice 1.96 sigma: the strip that holds the item's line with 95 per cent probability.
-STRIP_WIDTH = '2 * 1.96 * "sigma_xy_m"'
+STRIP_WIDTH = f'2 * 1.96 * "{ITEMS.sigma_xy_m}"'
 # Depth to the top in mm; an item that dips shows both ends.
-DEPTH_LABEL = (
-    'if(round(1000 * "depth_min_m") = round(1000 * "depth_max_m"), to_string(round(1000 * "depth_min_m")), '
-    'round(1000 * "depth_min_m") || \'–\' || round(1000 * "depth_max_m"))'
-)
+_LEAST, _MOST = (f'round(1000 * "{name}")' for name in (ITEMS.depth_min_m, ITEMS.depth_max_m))
+DEPTH_LABEL = f"if({_LEAST} = {_MOST}, to_string({_LEAST}), {_LEAST} || '–' || {_MOST})"
 
 
 def item_symbol(kind: str) -> QgsLineSymbol:
@@ -92,7 +91,9 @@ def style_items(layer) -> None:
     known = ", ".join(QgsExpression.quotedString(kind) for kind in KIND_STYLES if kind != "unknown")
     for kind, style in KIND_STYLES.items():
         # A kind that was left out or misspelt must not make an item vanish from the map.
-        within = f"coalesce(\"kind\", '') NOT IN ({known})" if kind == "unknown" else f"\"kind\" = '{kind}'"
+        within = (
+            f"coalesce(\"{ITEMS.kind}\", '') NOT IN ({known})" if kind == "unknown" else f"\"{ITEMS.kind}\" = '{kind}'"
+        )
         root.appendChild(QgsRuleBasedRenderer.Rule(item_symbol(kind), 0, 0, within, style[0]))
     root.appendChild(QgsRuleBasedRenderer.Rule(flag_symbol(), 0, 0, FLAGGED, FLAG_NAME))
     layer.setRenderer(QgsRuleBasedRenderer(root))

@@ -23,6 +23,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.language import tr
+from ...processing.store.schema import CHASES, PENETRATION_VERDICTS
 from .holes import hole_symbol
 from .labels import always_shown, text_format
 
@@ -35,10 +36,14 @@ VERDICT_STYLES = {
 }
 VERDICT_WORDS = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits"), "unknown": tr("UNKNOWN")}
 _CASES = " ".join(
-    f"WHEN \"verdict\" = '{key}' THEN {QgsExpression.quotedString(text)}" for key, text in VERDICT_WORDS.items()
+    f"WHEN \"{PENETRATION_VERDICTS.verdict}\" = '{key}' THEN {QgsExpression.quotedString(text)}"
+    for key, text in VERDICT_WORDS.items()
 )
-_MARGIN = "CASE WHEN \"verdict\" = 'unknown' THEN '' ELSE coalesce(' ' || round(1000 * \"margin_m\") || ' mm', '') END"
-VERDICT_LABEL = f"\"penetration_id\" || '\\n' || CASE {_CASES} END || {_MARGIN}"
+_MARGIN = (
+    f"CASE WHEN \"{PENETRATION_VERDICTS.verdict}\" = 'unknown' THEN '' "
+    f"ELSE coalesce(' ' || round(1000 * \"{PENETRATION_VERDICTS.margin_m}\") || ' mm', '') END"
+)
+VERDICT_LABEL = f"\"{PENETRATION_VERDICTS.penetration_id}\" || '\\n' || CASE {_CASES} END || {_MARGIN}"
 # Six steps of viridis (see `slices`), from a narrow hole to a wide one.
 DIAMETER_COLOURS = ("#440154", "#3e4989", "#31688e", "#1f9e89", "#6ece58", "#fde725")
 
@@ -48,7 +53,7 @@ def style_verdicts(layer) -> None:
     categories = [
         QgsRendererCategory(verdict, verdict_symbol(verdict), style[0]) for verdict, style in VERDICT_STYLES.items()
     ]
-    layer.setRenderer(QgsCategorizedSymbolRenderer("verdict", categories))
+    layer.setRenderer(QgsCategorizedSymbolRenderer(PENETRATION_VERDICTS.verdict, categories))
     settings = QgsPalLayerSettings()
     settings.fieldName = VERDICT_LABEL
     settings.isExpression = True
@@ -79,7 +84,7 @@ def style_chase(layer) -> None:
     band = QgsLineSymbol.createSimple({"color": "0,114,178,120", "capstyle": "flat", "joinstyle": "round"})
     band.setOutputUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
     band.symbolLayer(0).setDataDefinedProperty(
-        QgsSymbolLayer.Property.PropertyStrokeWidth, QgsProperty.fromField("width_m")
+        QgsSymbolLayer.Property.PropertyStrokeWidth, QgsProperty.fromField(CHASES.width_m)
     )
     layer.setRenderer(QgsSingleSymbolRenderer(band))
 

@@ -12,6 +12,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
+from ...processing.store.schema import CONTROL_POINTS, PENETRATION_VERDICTS, SCAN_AREAS
 from .holes import hole_symbol
 from .labels import label
 
@@ -20,7 +21,7 @@ def style_scan_areas(layer) -> None:
     """Outline and name of each area."""
     outline = QgsFillSymbol.createSimple({"style": "no", "outline_color": "#22303f", "outline_width": "0.4"})
     layer.setRenderer(QgsSingleSymbolRenderer(outline))
-    label(layer, '"area_id"', 9.0, bold=True, placement=QgsPalLayerSettings.Placement.OutsidePolygons)
+    label(layer, f'"{SCAN_AREAS.area_id}"', 9.0, bold=True, placement=QgsPalLayerSettings.Placement.OutsidePolygons)
 
 
 def style_scan_lines(layer) -> None:
@@ -33,10 +34,15 @@ def style_control_points(layer) -> None:
     """Crosses, with the point's name and how far it lies from its fitted position."""
     cross = QgsMarkerSymbol.createSimple({"name": "cross", "color": "#22303f", "outline_width": "0.4", "size": "2.6"})
     layer.setRenderer(QgsSingleSymbolRenderer(cross))
-    residual = 'round(1000 * sqrt("residual_x_m" ^ 2 + "residual_y_m" ^ 2), 1)'
+    residual = f'round(1000 * sqrt("{CONTROL_POINTS.residual_x_m}" ^ 2 + "{CONTROL_POINTS.residual_y_m}" ^ 2), 1)'
     left_out = QgsExpression.quotedString(" " + tr("not used"))
-    used = f"CASE WHEN \"used\" THEN '' ELSE {left_out} END"
-    label(layer, f"\"point_id\" || coalesce(': ' || {residual} || ' mm', ':') || {used}", 6.5, smallest_scale=30.0)
+    used = f"CASE WHEN \"{CONTROL_POINTS.used}\" THEN '' ELSE {left_out} END"
+    label(
+        layer,
+        f"\"{CONTROL_POINTS.point_id}\" || coalesce(': ' || {residual} || ' mm', ':') || {used}",
+        6.5,
+        smallest_scale=30.0,
+    )
 
 
 def style_coverage(layer) -> None:
@@ -54,4 +60,4 @@ def style_penetrations(layer) -> None:
     """Circles of the true diameter with a question mark: planned, not checked against the items."""
     circle = hole_symbol({"color": "255,255,255,150", "outline_color": "#000000", "outline_style": "dash"})
     layer.setRenderer(QgsSingleSymbolRenderer(circle))
-    label(layer, "\"penetration_id\" || ' ?'", 7.0, smallest_scale=120.0)
+    label(layer, f"\"{PENETRATION_VERDICTS.penetration_id}\" || ' ?'", 7.0, smallest_scale=120.0)

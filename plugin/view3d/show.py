@@ -11,6 +11,7 @@ from ...processing.common.language import tr
 from ...processing.items.model import KINDS
 from ...processing.penetrations.model import VERDICTS
 from ...processing.steps.shared.verdict_layers import VERDICTS_FILE
+from ...processing.store.schema import ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from ...processing.views import solids
 from ..project.layers import SIDES, file_of, table_layer
 from ..styles.items import KIND_STYLES
@@ -57,7 +58,7 @@ def show_bodies(project: QgsProject, survey_path, exaggeration: float = 1.0) -> 
         inner.setItemVisibilityChecked(number == 0)
         inner.setExpanded(number == 0)
         for table, words, name, look in _parts(exaggeration):
-            where = f"\"level\" = '{_quoted(level)}' AND \"surface\" = '{_quoted(surface)}'"
+            where = f"\"{SCAN_AREAS.level}\" = '{_quoted(level)}' AND \"{SCAN_AREAS.surface}\" = '{_quoted(surface)}'"
             layer = table_layer(path, table, f"{where} AND {words}", name)
             if layer.isValid() and layer.featureCount():
                 style_body(layer, *look)
@@ -73,11 +74,13 @@ def _parts(exaggeration: float) -> List[Tuple[str, str, str, Tuple[str, float]]]
     for kind in KINDS:
         size = round(1000 * solids.DRAWN_DIAMETERS_M[kind])
         name = tr("{kind}: drawn {size} mm thick, not measured{times}")
-        look = (solids.ITEM_BODIES, f"\"kind\" = '{kind}'")
+        look = (solids.ITEM_BODIES, f"\"{ITEMS.kind}\" = '{kind}'")
         parts.append((*look, name.format(kind=KIND_STYLES[kind][0], size=size, times=times), item_look(kind)))
     for verdict in VERDICTS:
         name = tr("Penetrations: {verdict}", verdict=VERDICT_STYLES[verdict][0])
-        parts.append((solids.HOLE_BODIES, f"\"verdict\" = '{verdict}'", name, hole_look(verdict)))
+        parts.append(
+            (solids.HOLE_BODIES, f"\"{PENETRATION_VERDICTS.verdict}\" = '{verdict}'", name, hole_look(verdict))
+        )
     faces: Dict[str, Tuple[str, Tuple[str, float]]] = {
         solids.TOP: (tr("Scanned surface"), (SURFACE_COLOUR, SURFACE_OPACITY)),
         solids.BASE: (tr("Slab base, where it is seen"), (BASE_COLOUR, BASE_OPACITY)),

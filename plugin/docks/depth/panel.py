@@ -7,6 +7,7 @@ from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt, QTimer
 from qgis.PyQt.QtWidgets import QStyle
 
+from ....processing.store.schema import ITEMS, PICKS, SCAN_AREAS
 from ...project.shown import ShownPlane, first_visible, shown_planes
 from ...styles import slices
 from ...styles.depth import DepthWindow, set_window, window_of
@@ -134,7 +135,7 @@ class DepthPanel(QgsDockWidget):
                 slices.show_depth(plane.layer("slices"), middle)
                 # Otherwise the legend goes on naming the band that was drawn before.
                 self.iface.layerTreeView().refreshLayerSymbology(plane.layer("slices").id())
-            for name in ("items", "picks"):
+            for name in (ITEMS.name, PICKS.name):
                 if plane.layer(name) is not None:
                     plane.layer(name).triggerRepaint()
         if self.second is not None:
@@ -148,7 +149,7 @@ class DepthPanel(QgsDockWidget):
                 group.setItemVisibilityChecked(plane.key == key)
         self.level.setCurrentIndex(self.level.findData(key))
         self.refresh()
-        areas = self.plane.layer("scan_areas") if self.plane else None
+        areas = self.plane.layer(SCAN_AREAS.name) if self.plane else None
         if areas is not None and not self.canvas.extent().intersects(self._on_map(areas)):
             extent = self._on_map(areas)
             extent.scale(1.1)
@@ -234,11 +235,11 @@ class DepthPanel(QgsDockWidget):
         return transform.transformBoundingBox(layer.extent())
 
     def _item_depths(self, plane: Optional[ShownPlane]) -> List[float]:
-        layer = plane.layer("items") if plane else None
+        layer = plane.layer(ITEMS.name) if plane else None
         if layer is None:
             return []
         request = QgsFeatureRequest().setFlags(QgsFeatureRequest.Flag.NoGeometry)
-        depths = (feature["depth_min_m"] for feature in layer.getFeatures(request))
+        depths = (feature[ITEMS.depth_min_m] for feature in layer.getFeatures(request))
         return [depth for depth in depths if isinstance(depth, (int, float))]
 
     def _show_reliable(self) -> None:

@@ -6,6 +6,7 @@ from qgis.core import QgsCoordinateTransform, QgsCsException, QgsFeatureRequest,
 
 from ....processing.common.errors import InslabError
 from ....processing.store.reading import read_area_depths
+from ....processing.store.schema import SCAN_AREAS
 from ...project.shown import ShownPlane
 
 
@@ -22,7 +23,7 @@ class ReliableDepths:
 
     def in_view(self, plane: Optional[ShownPlane]) -> Optional[Tuple[float, float]]:
         """Smallest and largest reliable depth of the areas that the map shows, metres; None if one of them has none."""
-        layer = plane.layer("scan_areas") if plane else None
+        layer = plane.layer(SCAN_AREAS.name) if plane else None
         if layer is None:
             return None
         of_map = self.canvas.mapSettings().destinationCrs()
@@ -31,7 +32,7 @@ class ReliableDepths:
             extent = transform.transformBoundingBox(self.canvas.extent())
         except QgsCsException:
             return None  # the map shows a place where the site grid has no meaning
-        seen = [feature["area_id"] for feature in layer.getFeatures(QgsFeatureRequest().setFilterRect(extent))]
+        seen = [feature[SCAN_AREAS.area_id] for feature in layer.getFeatures(QgsFeatureRequest().setFilterRect(extent))]
         depths = [self._of(plane.survey_path).get(area_id) for area_id in seen]
         if not depths or None in depths:
             return None

@@ -17,7 +17,7 @@ from qgis.PyQt.QtGui import QColor
 
 from ....processing.common import cautions
 from ....processing.common.language import tr
-from ....processing.record.schema import GEOMETRY
+from ....processing.record.schema import GEOMETRY, ITEMS
 from ....processing.reports.record_answer import UNKNOWN_LAYER
 from ...project.layers import table_layer
 from ...record.places import Place
@@ -27,7 +27,7 @@ from ...styles import items, plan, record
 TABLES = (
     ("verifications", tr("Verifications"), record.style_verifications),
     ("penetrations", tr("Penetrations that were checked"), plan.style_penetrations),
-    ("items", tr("Known items, depth to top in mm"), items.style_items),
+    (ITEMS.name, tr("Known items, depth to top in mm"), items.style_items),
     (UNKNOWN_LAYER, tr("Unknown ground"), record.style_unknown_ground),
 )
 LEAST_M = 0.3  # what is zoomed to is shown with this much around it
@@ -50,7 +50,7 @@ class AnswerOnMap:
         """The layers of another answer, in place of those of the one before."""
         self.clear()
         # As QGIS reads it back from the file, the same site grid may have another name than that of the record.
-        self.crs = table_layer(path, "items").crs()
+        self.crs = table_layer(path, ITEMS.name).crs()
         is_new = not any(layer.isSpatial() for layer in self.project.mapLayers().values())
         group = self.project.layerTreeRoot().insertGroup(0, tr("Answer of the record (temporary)"))
         for table, title, style in TABLES:
@@ -126,8 +126,8 @@ class AnswerOnMap:
     def _select(self, row) -> None:
         for layer in self._layers():
             if layer.source().endswith("layername=items"):
-                name = row.get("item_id", "").replace("'", "''")
-                layer.selectByExpression(f"\"item_id\" = '{name}'")
+                name = row.get(ITEMS.item_id, "").replace("'", "''")
+                layer.selectByExpression(f"\"{ITEMS.item_id}\" = '{name}'")
 
 
 def _points(corners) -> str:

@@ -7,6 +7,7 @@ from qgis.PyQt.QtCore import QObject, pyqtSignal
 
 from ....processing.common.errors import InslabError
 from ....processing.common.language import tr
+from ....processing.store.schema import ITEMS, PICKS
 from ....processing.views.section import Section
 from ...project.shown import ShownPlane
 from .marks import Mark
@@ -33,7 +34,7 @@ class SectionEditing(QObject):
 
     def follow(self, plane: ShownPlane, section: Section) -> None:
         """Another section, and the layers of its plane."""
-        picks, self.items, self._section = plane.layer("picks"), plane.layer("items"), section
+        picks, self.items, self._section = plane.layer(PICKS.name), plane.layer(ITEMS.name), section
         self.editor = PickEditor(picks, section) if picks is not None else None
         self._listen([layer for layer in (picks, self.items) if layer is not None])
 

@@ -8,6 +8,7 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import QVBoxLayout, QWidget
 
 from ....processing.common.language import tr
+from ....processing.store.schema import SCAN_LINES
 from ....processing.survey.model import DIPOLE_AXES
 from ....processing.views.section import Section, SectionSource
 from ...maptools.choose_line import ChooseLineTool
@@ -213,7 +214,10 @@ class SectionPanel(QgsDockWidget):
         line = self.section.line
         if line is None:
             return []
-        own = {row["dipole_axis"] for row in rows_of(plane, "scan_lines", area_id=line.area_id, line_id=line.line_id)}
+        own = {
+            row[SCAN_LINES.dipole_axis]
+            for row in rows_of(plane, SCAN_LINES.name, area_id=line.area_id, line_id=line.line_id)
+        }
         return [axis for axis in DIPOLE_AXES if axis in own]
 
     def _show_marks(self) -> None:
@@ -231,7 +235,7 @@ class SectionPanel(QgsDockWidget):
 
     def _line_layers(self):
         planes = [plane for plane in shown_planes(self.project) if plane.is_visible(self.project)]
-        return [plane.layer("scan_lines") for plane in planes if plane.layer("scan_lines") is not None]
+        return [plane.layer(SCAN_LINES.name) for plane in planes if plane.layer(SCAN_LINES.name) is not None]
 
     def _show_wanted(self, wanted: WantedLine) -> None:
         self.show_line(wanted.plane, wanted.area_id, wanted.line_id, wanted.dipole_axis, wanted.distance_m)

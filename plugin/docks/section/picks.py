@@ -17,6 +17,7 @@ from ....processing.common.errors import ProcessingError
 from ....processing.common.language import tr
 from ....processing.edits.carried_over import HAND_SIGMA_M
 from ....processing.penetrations.model import NO_OBSTACLE
+from ....processing.store.schema import ITEMS, PICKS
 from ....processing.views.section import Section
 from .marks import PICK, Mark
 
@@ -43,8 +44,8 @@ class PickEditor:
             depth = self._depth(feature)
             if distance is None or depth is None:
                 continue
-            sigmas = (number_or_none(feature[name]) for name in ("sigma_along_m", "sigma_depth_m"))
-            label = str(feature["pick_id"] or "")
+            sigmas = (number_or_none(feature[name]) for name in (PICKS.sigma_along_m, PICKS.sigma_depth_m))
+            label = str(feature[PICKS.pick_id] or "")
             found.append(Mark(feature.id(), PICK, label, distance, depth, *sigmas, feature.id() in selected))
         return found
 
@@ -52,7 +53,7 @@ class PickEditor:
         """A new pick; the number of its feature, which QGIS replaces on saving."""
         line = self._line()
         self._start()
-        names = {"pick_id": self._new_id(), "area_id": line.area_id, "line_id": line.line_id}
+        names = {PICKS.pick_id: self._new_id(), PICKS.area_id: line.area_id, PICKS.line_id: line.line_id}
         names.update(self._place(distance_m, depth_m))
         values = {self.layer.fields().indexOf(name): value for name, value in names.items()}
         values = {index: value for index, value in values.items() if index >= 0}
@@ -107,7 +108,7 @@ class PickEditor:
         line = self.section.line
         texts = [
             f"{QgsExpression.quotedColumnRef(name)} = {QgsExpression.quotedString(getattr(line, name))}"
-            for name in ("area_id", "line_id")
+            for name in (PICKS.area_id, PICKS.line_id)
         ]
         return QgsFeatureRequest().setFilterExpression(" AND ".join(texts))
 
@@ -118,13 +119,13 @@ class PickEditor:
             return distance if self.section.line is not None or away < NEAR_M else None
         if self.section.line is None:
             return None
-        local = [number_or_none(feature[name]) for name in ("local_x_m", "local_y_m")]
+        local = [number_or_none(feature[name]) for name in (PICKS.local_x_m, PICKS.local_y_m)]
         if None in local:
             return None
         return float((np.array(local) - self.section.line.start_m) @ self.section.line.direction)
 
     def _depth(self, feature: QgsFeature) -> Optional[float]:
-        depth = number_or_none(feature["depth_m"])
+        depth = number_or_none(feature[PICKS.depth_m])
         if depth is None and feature.hasGeometry():
             height = feature.geometry().constGet().z()
             depth = -height if np.isfinite(height) else None
@@ -140,15 +141,15 @@ class PickEditor:
         """The columns that say where a pick lies, and how sure that is for one read off by eye."""
         section = self.section
         local = section.local_at(distance_m)
-        values = {"depth_m": float(depth_m), "local_x_m": float(local[0]), "local_y_m": float(local[1])}
-        values["sigma_along_m"] = HAND_SIGMA_M
-        values["sigma_depth_m"] = float(np.hypot(HAND_SIGMA_M, section.speed.depth_sigma_m(depth_m)))
+        values = {PICKS.depth_m: float(depth_m), PICKS.local_x_m: float(local[0]), PICKS.local_y_m: float(local[1])}
+        values[PICKS.sigma_along_m] = HAND_SIGMA_M
+        values[PICKS.sigma_depth_m] = float(np.hypot(HAND_SIGMA_M, section.speed.depth_sigma_m(depth_m)))
         if section.is_placed:
-            values["sigma_xy_m"] = float(np.hypot(HAND_SIGMA_M, section.fit.sigma_at([local])[0]))
+            values[PICKS.sigma_xy_m] = float(np.hypot(HAND_SIGMA_M, section.fit.sigma_at([local])[0]))
         return values
 
     def _new_id(self) -> str:
-        taken = {str(feature["pick_id"]) for feature in self.layer.getFeatures()}
+        taken = {str(feature[PICKS.pick_id]) for feature in self.layer.getFeatures()}
         number = 1
         while f"{self.section.line.area_id}-hand-{number}" in taken:
             number += 1
@@ -162,15 +163,15 @@ def item_marks(layer: QgsVectorLayer, section: Section) -> List[Mark]:
     selected = set(layer.selectedFeatureIds())
     found = []
     for feature in layer.getFeatures():
-        if not feature.hasGeometry() or feature["status"] in NO_OBSTACLE:
+        if not feature.hasGeometry() or feature[ITEMS.status] in NO_OBSTACLE:
             continue
         vertices = np.array([(v.x(), v.y(), -v.z()) for v in feature.geometry().vertices()])
-        stated = number_or_none(feature["depth_min_m"])
+        stated = number_or_none(feature[ITEMS.depth_min_m])
         vertices[:, 2] = np.where(np.isfinite(vertices[:, 2]), vertices[:, 2], 0.0 if stated is None else stated)
-        sigmas = [number_or_none(feature[name]) for name in ("sigma_xy_m", "sigma_depth_m")]
+        sigmas = [number_or_none(feature[name]) for name in (ITEMS.sigma_xy_m, ITEMS.sigma_depth_m)]
         for met in section.path.meetings(vertices):
-            label, kind = str(feature["item_id"] or ""), str(feature["kind"] or "unknown")
-            label = f"! {label}" if feature["flag"] else label  # as in the lists: a person must check it
+            label, kind = str(feature[ITEMS.item_id] or ""), str(feature[ITEMS.kind] or "unknown")
+            label = f"! {label}" if feature[ITEMS.flag] else label  # as in the lists: a person must check it
             chosen = feature.id() in selected
             found.append(Mark(feature.id(), kind, label, met.distance_m, met.depth_m, *sigmas, chosen))
     return found

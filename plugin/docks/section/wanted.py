@@ -5,6 +5,7 @@ from typing import Optional, Tuple
 
 from qgis.core import QgsExpression, QgsFeature, QgsFeatureRequest, QgsProject
 
+from ....processing.store.schema import ITEMS, PICKS, SCAN_LINES
 from ...project.shown import ShownPlane, shown_planes
 from .picks import number_or_none
 
@@ -22,7 +23,7 @@ class WantedLine:
 
 def line_of_feature(feature: QgsFeature) -> Tuple[str, str, str]:
     """Area, line and dipole axis of a row of `scan_lines`."""
-    return feature["area_id"], feature["line_id"], feature["dipole_axis"]
+    return feature[SCAN_LINES.area_id], feature[SCAN_LINES.line_id], feature[SCAN_LINES.dipole_axis]
 
 
 def wanted_of_selection(project: QgsProject) -> Optional[WantedLine]:
@@ -37,28 +38,28 @@ def wanted_of_selection(project: QgsProject) -> Optional[WantedLine]:
 
 
 def _line_of_pick(plane: ShownPlane, pick: QgsFeature) -> WantedLine:
-    lines = rows_of(plane, "scan_lines", area_id=pick["area_id"], line_id=pick["line_id"])
+    lines = rows_of(plane, SCAN_LINES.name, area_id=pick[PICKS.area_id], line_id=pick[PICKS.line_id])
     if not lines:
         return WantedLine(plane)
-    line = min(lines, key=lambda row: row["dipole_axis"] != "across")  # bars across the line show best so
-    return WantedLine(plane, *line_of_feature(line), _distance(line, pick["local_x_m"], pick["local_y_m"]))
+    line = min(lines, key=lambda row: row[SCAN_LINES.dipole_axis] != "across")  # bars across the line show best so
+    return WantedLine(plane, *line_of_feature(line), _distance(line, pick[PICKS.local_x_m], pick[PICKS.local_y_m]))
 
 
 def _line_of_item(plane: ShownPlane, item: QgsFeature) -> WantedLine:
     """The line with the item's strongest pick; without picks, the line that crosses it nearest to its middle."""
-    picks = rows_of(plane, "picks", item_id=item["item_id"])
+    picks = rows_of(plane, PICKS.name, item_id=item[ITEMS.item_id])
     if picks:
-        best = max(picks, key=lambda pick: number_or_none(pick["strength_db"]) or 0.0)
+        best = max(picks, key=lambda pick: number_or_none(pick[PICKS.strength_db]) or 0.0)
         return _line_of_pick(plane, best)
-    if not item.hasGeometry() or plane.layer("scan_lines") is None:
+    if not item.hasGeometry() or plane.layer(SCAN_LINES.name) is None:
         return WantedLine(plane)
     geometry = item.geometry()
     middle = geometry.interpolate(geometry.length() / 2)
     request = QgsFeatureRequest().setFilterRect(geometry.boundingBox())
-    crossing = [row for row in plane.layer("scan_lines").getFeatures(request) if row.geometry().intersects(geometry)]
+    crossing = [row for row in plane.layer(SCAN_LINES.name).getFeatures(request) if row.geometry().intersects(geometry)]
     if not crossing:
         return WantedLine(plane)
-    line = min(crossing, key=lambda row: (row.geometry().distance(middle), row["dipole_axis"] != "across"))
+    line = min(crossing, key=lambda row: (row.geometry().distance(middle), row[SCAN_LINES.dipole_axis] != "across"))
     where = line.geometry().lineLocatePoint(line.geometry().intersection(geometry).centroid())
     return WantedLine(plane, *line_of_feature(line), where)
 
@@ -68,13 +69,13 @@ def _line_itself(plane: ShownPlane, line: QgsFeature) -> WantedLine:
     return WantedLine(plane, *line_of_feature(line))
 
 
-FINDERS = (("picks", _line_of_pick), ("items", _line_of_item), ("scan_lines", _line_itself))
+FINDERS = ((PICKS.name, _line_of_pick), (ITEMS.name, _line_of_item), (SCAN_LINES.name, _line_itself))
 
 
 def neighbour(plane: ShownPlane, area_id: str, line_id: str, dipole_axis: str, step: int) -> Optional[WantedLine]:
     """The line that comes `step` lines after another one of its area, with the same dipole axis; None beyond the ends."""
-    lines = rows_of(plane, "scan_lines", area_id=area_id, dipole_axis=dipole_axis)
-    number = [line["line_id"] for line in lines].index(line_id) + step
+    lines = rows_of(plane, SCAN_LINES.name, area_id=area_id, dipole_axis=dipole_axis)
+    number = [line[SCAN_LINES.line_id] for line in lines].index(line_id) + step
     return WantedLine(plane, *line_of_feature(lines[number])) if 0 <= number < len(lines) else None
 
 
@@ -92,5 +93,10 @@ def _distance(line: QgsFeature, x, y) -> Optional[float]:
     x, y = number_or_none(x), number_or_none(y)
     if x is None or y is None:
         return None
-    along_x, along_y = line["end_x_m"] - line["start_x_m"], line["end_y_m"] - line["start_y_m"]
-    return ((x - line["start_x_m"]) * along_x + (y - line["start_y_m"]) * along_y) / line["length_m"]
+    along_x, along_y = (
+        line[SCAN_LINES.end_x_m] - line[SCAN_LINES.start_x_m],
+        line[SCAN_LINES.end_y_m] - line[SCAN_LINES.start_y_m],
+    )
+    return ((x - line[SCAN_LINES.start_x_m]) * along_x + (y - line[SCAN_LINES.start_y_m]) * along_y) / line[
+        SCAN_LINES.length_m
+    ]

@@ -7,6 +7,7 @@ from ....processing.common.language import tr
 from ....processing.steps.shared.survey_state import areas_named
 from ....processing.store.geopackage import read_layer
 from ....processing.store.reading import read_crs_wkt
+from ....processing.store.schema import SCAN_AREAS
 
 MARGIN = 1.2
 
@@ -14,7 +15,7 @@ MARGIN = 1.2
 def zoom_to_areas(canvas, survey_path, finding) -> str:
     """Zooms the map to the scan areas that a finding is about; returns a sentence where there is nothing to zoom to."""
     try:
-        outlines = {row["area_id"]: rings for rings, row in read_layer(survey_path, "scan_areas")}
+        outlines = {row[SCAN_AREAS.area_id]: rings for rings, row in read_layer(survey_path, SCAN_AREAS.name)}
         wkt = read_crs_wkt(survey_path)
     except InslabError as error:
         return str(error)

@@ -18,6 +18,7 @@ from ....processing.common.language import tr
 from ....processing.steps.shared.survey_run import REPORT_FILE
 from ....processing.steps.shared.survey_state import PENETRATIONS, REPORT, TITLES
 from ....processing.steps.shared.verdict_layers import VERDICTS_FILE
+from ....processing.store.schema import PENETRATION_VERDICTS
 
 WAIT_MS = 10_000  # for a cancelled run to let go when the plugin is unloaded
 # Step: id of its algorithm, and the names of those of its parameters that hold the survey's paths.
@@ -33,7 +34,7 @@ ALGORITHMS = {
 }
 # What a person must say more about first: the planned holes, the cover of a report.
 BY_DIALOG = (PENETRATIONS, REPORT)
-PLANNED_COLUMNS = ("penetration_id", "diameter_m", "depth_m")
+PLANNED_COLUMNS = (PENETRATION_VERDICTS.penetration_id, PENETRATION_VERDICTS.diameter_m, PENETRATION_VERDICTS.depth_m)
 WHOLE_CHAIN = ("processsurvey", ("SURVEY_FOLDER", "OUTPUT_FOLDER"))
 
 
@@ -70,7 +71,7 @@ def holes_for(step: str, project: QgsProject) -> Optional[QgsVectorLayer]:
         layer = node.layer()
         if isinstance(layer, QgsVectorLayer) and layer.isValid():
             names = {field.name() for field in layer.fields()}
-            if names.issuperset(PLANNED_COLUMNS) and ("verdict" in names) == (step == REPORT):
+            if names.issuperset(PLANNED_COLUMNS) and (PENETRATION_VERDICTS.verdict in names) == (step == REPORT):
                 return layer
     return None
 
