@@ -115,7 +115,7 @@ class Pages:
         parts = [f"<h1>{_text(one.displayName())}</h1>", f'<p class="lead">{_text(one.shortDescription())}</p>']
         parts.append(f"<p>{_text(one.DESCRIPTION)}</p>")
         definitions = one.parameterDefinitions()
-        parts += [f"<h2>{_text(tr('What it takes'))}</h2>", "<dl>"]
+        parts += [f"<h2>{_text(tr('Parameters'))}</h2>", "<dl>"]
         for definition in definitions:
             marks = [f"<code>{definition.name()}</code>", *map(_text, _marks(definition, tr))]
             parts.append(f"<dt>{_text(definition.description())} <small>{' · '.join(marks)}</small></dt>")
@@ -124,12 +124,12 @@ class Pages:
         taken = {definition.name() for definition in definitions}
         outputs = [output for output in one.outputDefinitions() if output.name() not in taken]
         if outputs:
-            parts += [f"<h2>{_text(tr('What it gives back besides'))}</h2>", "<dl>"]
+            parts += [f"<h2>{_text(tr('Further outputs'))}</h2>", "<dl>"]
             for output in outputs:
                 parts.append(f"<dt>{_text(output.description())} <small><code>{output.name()}</code></small></dt>")
                 parts.append(f"<dd>{_text(one.HELP[output.name()])}</dd>")
             parts.append("</dl>")
-        parts += [f"<h2>{_text(tr('Without a window'))}</h2>", f"<pre>{_text(_command(one))}</pre>"]
+        parts += [f"<h2>{_text(tr('Command line'))}</h2>", f"<pre>{_text(_command(one))}</pre>"]
         if one.PACKAGES:
             needs = tr("It needs these Python packages: {packages}.", packages=", ".join(one.PACKAGES))
             parts.append(f"<p>{_text(needs)}</p>")

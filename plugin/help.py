@@ -29,7 +29,7 @@ def page_url(name: str) -> QUrl:
 def open_page(name: str = START) -> None:
     """Show a page in the browser of the desktop; without one, say where the page lies."""
     if not QDesktopServices.openUrl(page_url(name)):
-        sentence = tr("No browser could be started; the help page is the file {file}.", file=page_path(name))
+        sentence = tr("No web browser could be started; the help page is the file {file}.", file=page_path(name))
         utils.iface.messageBar().pushWarning("Inslab", sentence)
 
 

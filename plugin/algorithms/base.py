@@ -34,7 +34,7 @@ GROUPS = {
     "items": tr("Items"),
     "penetrations": tr("Penetrations"),
     "record": tr("Record"),
-    "handover": tr("Handing over"),
+    "handover": tr("Handover"),
 }
 
 
@@ -166,7 +166,7 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
 def missing_table_or_folder(folder: str) -> list:
     """Sentences on a survey folder that cannot be read at all."""
     if not Path(folder).is_dir():
-        return [tr("There is no survey folder {}: choose the folder that holds the survey's tables.").format(folder)]
+        return [tr("The survey folder {} does not exist: choose the folder with the survey's tables.").format(folder)]
     missing = [name for name in (AREAS_FILE, LINES_FILE) if not (Path(folder) / name).is_file()]
     return [tr("The survey folder {} has no {}.").format(folder, tr(" and no ").join(missing))] if missing else []
 
@@ -196,7 +196,7 @@ def in_editing(path) -> list:
     if not names:
         return []
     return [
-        tr("Save the changes of {} and stop editing: they are not in the file yet.").format(", ".join(sorted(names)))
+        tr("Save the changes to {} and stop editing: they are not in the file yet.").format(", ".join(sorted(names)))
     ]
 
 

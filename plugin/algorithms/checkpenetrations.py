@@ -31,15 +31,15 @@ class CheckPenetrations(InslabAlgorithm):
     TITLE = tr("Check penetrations")
     GROUP = "penetrations"
     TAGS = tr("penetration,core,coring,drilling,anchor,hole,keep-out,clearance,margin,hit,clear,unknown,concrete,radar")
-    SUMMARY = tr("Says for each planned hole whether it is clear, too close, hits an item or touches what is unknown.")
+    SUMMARY = tr("Says for each planned hole whether it is clear, too close, hits an item or touches unknown ground.")
     DESCRIPTION = tr(
-        "This algorithm compares planned holes with the items of a survey and with what was scanned. Each "
-        "hole gets a verdict, the item that leaves the least room, the margin to it (distance to its surface "
-        "less the keep-out distance) with its 1-sigma, the probability of touching any known item, and the "
-        "reason in one sentence. A hole is 'clear' only where every keep-out distance holds with the asked "
-        "confidence, the probability of touching is small, and the ground was scanned in both directions, "
-        "deep enough, and not below a dense mat. A hole that touches anything unknown is 'unknown', whatever "
-        "else is near it; margin and probability still tell of the items."
+        "This algorithm compares planned holes with the items of a survey and with what was scanned. Each hole gets "
+        "a verdict, the item that leaves the least room, the margin to it (distance to its surface less the keep-out "
+        "distance) with its 1-sigma, the probability of touching any known item, and the reason in one sentence. A "
+        "hole is 'clear' only where every keep-out distance is satisfied with the required confidence, the "
+        "probability of touching is small, and the ground was scanned in both directions, deep enough, and not below "
+        "a dense mat. A hole that touches anything unknown is 'unknown', whatever else is near it; margin and "
+        "probability are still given for the known items."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
@@ -51,7 +51,7 @@ class CheckPenetrations(InslabAlgorithm):
         COUNTS["clear"]: tr("Number of penetrations that are clear."),
         COUNTS["too_close"]: tr("Number of penetrations that are too close to an item."),
         COUNTS["hits"]: tr("Number of penetrations that hit an item."),
-        COUNTS["unknown"]: tr("Number of penetrations that touch what is unknown."),
+        COUNTS["unknown"]: tr("Number of penetrations that touch unknown ground."),
     }
     PACKAGES = ("scipy", "rasterio")
 

@@ -24,13 +24,15 @@ class ClearSpaceMap(InslabAlgorithm):
     TAGS = tr(
         "clear space,penetration,core,drilling,anchor,largest diameter,keep-out,free,unknown,raster,concrete,radar"
     )
-    SUMMARY = tr("Maps the largest diameter that may be drilled to a depth at each place; unknown ground has no value.")
+    SUMMARY = tr(
+        "Maps the largest diameter that may be drilled to a given depth at each place; unknown ground has no value."
+    )
     DESCRIPTION = tr(
-        "This algorithm computes, for each cell of a level, the largest diameter of an upright hole to the "
-        "given depth whose axis stands at the cell's centre and that 'Check penetrations' would call clear. "
-        "Zero means that nothing may be drilled there. A cell without a value is unknown: not scanned in "
-        "both directions, not deep enough, below a dense mat, or too near to such ground. Distances are "
-        "exact, from the cell's centre to the items' lines."
+        "This algorithm computes, for each cell of a level, the largest diameter of an upright hole to the given "
+        "depth whose axis is at the cell's centre and that 'Check penetrations' would call clear. Zero means that "
+        "nothing may be drilled there. A cell without a value is unknown: not scanned in both directions, not deep "
+        "enough, below a dense mat, or too close to such ground. Distances are exact, from the cell's centre to the "
+        "items' lines."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
@@ -38,7 +40,7 @@ class ClearSpaceMap(InslabAlgorithm):
         **inputs.help_for(inputs.SURFACE, inputs.LEVEL, inputs.KEEP_OUT, inputs.OBJECT_DIAMETERS),
         inputs.TOLERANCE: tr("1-sigma of setting out in each direction of the plan, metres."),
         **inputs.help_for(inputs.CONFIDENCE, inputs.TOUCH_LIMIT, inputs.DEPTH_TOLERANCE),
-        LARGEST: tr("Largest diameter of interest, metres; no cell gets more."),
+        LARGEST: tr("Largest diameter of interest, metres; no cell has a larger value."),
         CELL: tr("Size of a cell, metres."),
         OUTPUT: tr("GeoTIFF on the site grid, metres of diameter; no value means unknown."),
         KNOWN_AREA: tr("Ground that is known to this depth, square metres."),

@@ -23,11 +23,10 @@ class DepthSlices(InslabAlgorithm):
     TAGS = tr("depth slice,time slice,migration,imaging,slab thickness,back wall,echo,raster,concrete,radar")
     SUMMARY = tr("Migrates all lines of each scan area into depth slices on the site grid.")
     DESCRIPTION = tr(
-        "This algorithm migrates the lines of each scan area, brings both directions and both dipole axes "
-        "together and writes the echo strength as GeoTIFF on the site grid: one file for each area and one "
-        "for each level, one band for each depth. Values are dB over the local noise; cells that were not "
-        "scanned have no value. Where the slab base is seen, its depth and the 1-sigma of it are written as "
-        "well."
+        "This algorithm migrates the lines of each scan area, combines both directions and both dipole axes and "
+        "writes the echo strength as GeoTIFF on the site grid: one file for each area and one for each level, one "
+        "band for each depth. Values are dB over the local noise; cells that were not scanned have no value. Where "
+        "the slab base is seen, its depth and its 1-sigma are written as well."
     )
     HELP = {
         SURVEY: tr("The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated."),

@@ -21,11 +21,11 @@ class DetectItems(InslabAlgorithm):
     TAGS = tr("detect,items,bar,rebar,reinforcement,tendon,conduit,cable,pick,target,concrete,radar")
     SUMMARY = tr("Finds bars, tendons and conduits in all scan areas, with depth, kind and uncertainty.")
     DESCRIPTION = tr(
-        "This algorithm finds what is cast in: echoes that run on through many lines become items, polylines "
-        "on the site grid with the depth to their top, a kind (bar, tendon, metal or plastic conduit, "
-        "unknown), a confidence and the 1-sigma of position and depth. An object seen in several areas "
-        "becomes one item. The layers picks, items and coverage of the survey are written anew; what a "
-        "surveyor drew, changed or deleted in picks and items stays so."
+        "This algorithm finds what is cast in: echoes that continue across many lines become items, polylines on the "
+        "site grid with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a "
+        "confidence and the 1-sigma of position and depth. An object seen in several areas becomes one item. The "
+        "layers picks, items and coverage of the survey are rewritten; what a surveyor drew, changed or deleted in "
+        "picks and items is kept that way."
     )
     HELP = {
         SURVEY: tr("The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated."),

@@ -46,7 +46,7 @@ class DrillSheet(InslabAlgorithm):
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
-        AXES: tr("Lines of the building's grid axes on the site grid; a line counts as endless."),
+        AXES: tr("Lines of the building's grid axes on the site grid; each line is taken to run on beyond its ends."),
         AXIS_NAME: tr("Column of the axes that holds their names."),
         **inputs.HELP,
         OUTPUT: tr("GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=DRILL_SHEET.name),
@@ -116,6 +116,6 @@ class DrillSheet(InslabAlgorithm):
         axes = []
         for label, start, end in inputs.line_ends(self, parameters, self.AXES, name, context):
             if start == end:
-                raise ProcessingError(tr("Grid axis {label} is no line; draw it with two points.", label=label))
+                raise ProcessingError(tr("Grid axis {label} is not a line; draw it with two points.", label=label))
             axes.append(GridAxis(label, start, end))
         return axes

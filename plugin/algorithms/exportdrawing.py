@@ -32,13 +32,13 @@ class ExportDrawing(InslabAlgorithm):
     TAGS = tr("export,drawing,dxf,cad,geopackage,csv,setting out,total station,layers,depth,hand over,concrete,radar")
     SUMMARY = tr("Writes the items of one level as a DXF drawing, a GeoPackage and points to set out.")
     DESCRIPTION = tr(
-        "This algorithm writes what was found on one level in the forms that others work with. The DXF "
-        "drawing holds each item as a 3-D polyline on a layer of its kind and depth band, with the depth and "
-        "its 1-sigma beside it, the outlines of scan areas and of what counts as scanned, hatching over all "
-        "that is unknown, planned holes with their verdicts if given, and the cautions as text; its unit is "
-        "the metre. The GeoPackage holds the same rows with all their columns. The table of points holds "
-        "both ends of each item and points between them. Z is minus the depth from the scanned surface. How "
-        "layers are named stands in docs/drawings.md."
+        "This algorithm writes what was found on one level in formats that others work with. The DXF drawing "
+        "contains each item as a 3-D polyline on a layer for its kind and depth band, with the depth and its 1-sigma "
+        "beside it, the outlines of scan areas and of what counts as scanned, hatching over everything unknown, "
+        "planned holes with their verdicts if given, and the cautions as text; its unit is the metre. The GeoPackage "
+        "contains the same rows with all their columns. The table of points contains both ends of each item and "
+        "points between them. Z is minus the depth from the scanned surface. The layer names are explained in "
+        "docs/drawings.md."
     )
     HELP = {
         SURVEY: tr(
@@ -50,15 +50,15 @@ class ExportDrawing(InslabAlgorithm):
             "diameter_m, which are then marked as not checked."
         ),
         SURFACE: tr("The scanned surface that is drawn."),
-        LEVEL: tr("The level that is drawn; may stay empty where there is only one on this surface."),
-        KINDS: tr("Kinds of items that are drawn. What is left out is said on the drawing."),
+        LEVEL: tr("The level that is drawn; may be left empty where there is only one on this surface."),
+        KINDS: tr("Kinds of items that are drawn. The drawing says what is left out."),
         FROM_DEPTH: tr("Items whose top lies wholly above this depth are left out (m)."),
         TO_DEPTH: tr("Items whose top lies wholly below this depth are left out (m)."),
         GRID: tr(
-            "Coordinates of DXF and points: the site grid, or the national grid that it was tied to by 'Define "
-            "the site grid'. The GeoPackage always has the site grid, which holds the tie."
+            "Coordinates of DXF and points: the site grid, or the national grid that it was tied to by 'Define the "
+            "site grid'. The GeoPackage always uses the site grid, whose definition includes the tie."
         ),
-        DEPTH_BAND: tr("Height of the depth bands that layers of the DXF are named after (m)."),
+        DEPTH_BAND: tr("Thickness of the depth bands that layers of the DXF are named after (m)."),
         TEXT_HEIGHT: tr("Height of text in the DXF (m on site)."),
         SPACING: tr("Largest distance between points along an item (m)."),
         SURFACE_HEIGHT: tr("Height of the scanned surface (m). With it the points get heights, without it depths."),
@@ -105,11 +105,11 @@ class ExportDrawing(InslabAlgorithm):
         shallow, deep = (self.parameterAsDouble(parameters, name, context) for name in (self.FROM_DEPTH, self.TO_DEPTH))
         if shallow > deep:
             sentences.append(
-                tr("From depth {top} m lies below to depth {base} m: exchange them.", top=shallow, base=deep)
+                tr("'From depth' ({top} m) is greater than 'To depth' ({base} m): swap them.", top=shallow, base=deep)
             )
         outputs = (self.DXF, self.GEOPACKAGE, self.POINTS)
         if not any(self.parameterAsFileOutput(parameters, name, context) for name in outputs):
-            sentences.append(tr("Nothing is to be written: give a file for the drawing, the layers or the points."))
+            sentences.append(tr("There is nothing to write: choose a file for the drawing, the layers or the points."))
         if parameters.get(self.PENETRATIONS):
             sentences += inputs.place_problems(self, parameters, context)
         return sentences

@@ -32,13 +32,12 @@ class FitAreas(InslabAlgorithm):
         "Fits all scan areas of a survey to the site grid in one least-squares adjustment, with tests and uncertainty."
     )
     DESCRIPTION = tr(
-        "This algorithm adjusts shift and rotation of all scan areas at once, from control points, ties "
-        "between areas, known directions and distances taped from building lines (tables in the survey "
-        "folder), and from straight items that two overlapping areas both see. An observation that disagrees "
-        "with all others is named and left out, one at a time. An area without enough observations stays "
-        "'not positioned'. Areas, lines, control points, ties, error ellipses, seams and, once items were "
-        "detected, picks, items and coverage are updated; depth slices must be computed again where areas "
-        "moved."
+        "This algorithm adjusts shift and rotation of all scan areas at once, from control points, ties between "
+        "areas, known directions and distances taped from building lines (tables in the survey folder), and from "
+        "straight items that two overlapping areas both see. An observation that disagrees with all others is named "
+        "and left out, one at a time. An area without enough observations stays 'not positioned'. Areas, lines, "
+        "control points, ties, error ellipses, seams and, once items have been detected, picks, items and coverage "
+        "are updated; depth slices must be computed again where areas moved."
     )
     HELP = {
         SURVEY: tr("The GeoPackage that 'Read a survey' wrote; it is updated."),
@@ -50,16 +49,17 @@ class FitAreas(InslabAlgorithm):
             )
         ),
         ITEM_TIES: tr(
-            "Also tie areas by straight items that both see, matched without doubt, once items were detected."
+            "Also tie areas by straight items that both see and that match unambiguously, once items have been "
+            "detected."
         ),
         FREE_SCALE: (
             tr(
-                "Adjust a scale for each instrument as well: for a survey wheel that is out of calibration. "
-                "Instruments are told apart by the column instrument of scan_areas.csv; without it there is one."
+                "Also adjust a scale for each instrument: for a survey wheel that is out of calibration. Instruments "
+                "are told apart by the column instrument of scan_areas.csv; without it, all areas share one."
             )
         ),
-        SIGNIFICANCE: tr("Probability that a good observation is taken for a wrong one."),
-        POWER: tr("Probability with which an error of the size called detectable is found."),
+        SIGNIFICANCE: tr("Probability that a good observation is rejected as wrong."),
+        POWER: tr("Probability of finding an error of the size called detectable."),
         REPORT: tr("Residuals, tests, smallest detectable errors, variance factor and seams (HTML)."),
         FITTED_COUNT: tr("Number of areas that have a position."),
         LEFT_OUT_COUNT: tr("Number of observations that were left out because they disagree."),

@@ -40,11 +40,11 @@ class FitDrawing(InslabAlgorithm):
     TAGS = tr("drawing,plan,DXF,CAD,PDF,scan,picture,georeference,control points,similarity,affine,site grid")
     SUMMARY = tr("Puts a DXF drawing, a picture or a PDF page on the site grid by points known in both.")
     DESCRIPTION = tr(
-        "This algorithm fits a drawing to the site grid by two or more points (similarity: shift, rotation, "
-        "one scale) or three or more (affine: also shear and a second scale, for paper that has stretched). "
-        "DXF becomes GeoPackage layers of points, lines and areas; a picture or PDF page becomes a GeoTIFF "
-        "whose pixels stay as they are. The report states residuals and, for DXF, the unit that the drawing "
-        "says and the one that the points say. A drawing shows what was planned, not what was built."
+        "This algorithm fits a drawing to the site grid by two or more points (similarity: shift, rotation, one "
+        "scale) or three or more (affine: also shear and a second scale, for paper that has stretched). DXF becomes "
+        "GeoPackage layers of points, lines and areas; a picture or PDF page becomes a GeoTIFF whose pixels are "
+        "unchanged. The report states residuals and, for DXF, the unit stated in the drawing and the one that the "
+        "points imply. A drawing shows what was planned, not what was built."
     )
     HELP = {
         DRAWING: tr("DXF (text form), PNG, JPEG, TIFF or PDF."),
@@ -59,12 +59,14 @@ class FitDrawing(InslabAlgorithm):
             "Similarity keeps the drawing's shape. Affine also takes up stretch; it needs more points and hides "
             "errors better."
         ),
-        SURVEY: tr("A survey whose site grid is meant (for its coordinate system); without one, the plain local grid."),
+        SURVEY: tr(
+            "A survey whose site grid is to be used (for its coordinate system); without one, the plain local grid."
+        ),
         PAGE: tr("Page of a PDF."),
         DPI: tr(
-            "Resolution at which a PDF page is drawn, dots an inch; pixel columns and rows of the points count at it."
+            "Resolution at which a PDF page is drawn, dots per inch; pixel columns and rows of the points refer to it."
         ),
-        OUTPUT_FOLDER: tr("Folder for the result, called like the drawing: .gpkg or .tif, and -fit.html."),
+        OUTPUT_FOLDER: tr("Folder for the result, named after the drawing: .gpkg or .tif, and -fit.html."),
         OUTPUT: tr("The GeoPackage or GeoTIFF."),
         REPORT: tr("Scale, rotation, residuals, unit (HTML)."),
         RMS_RESIDUAL: tr("Root mean square of the residuals' lengths, metres."),

@@ -8,15 +8,15 @@ DEPTH_STEP, MAX_DEPTH, CELL, SAMPLE_INTERVAL = "DEPTH_STEP", "MAX_DEPTH", "CELL"
 HELP = {
     DEPTH_STEP: tr("Thickness of one depth slice, metres."),
     MAX_DEPTH: tr(
-        "Depth of the deepest slice below the scanned surface, metres. Left empty, the depth down to which the "
-        "data carry echoes."
+        "Depth of the deepest slice below the scanned surface, metres. Left empty: the depth down to which the data "
+        "contain echoes."
     ),
-    CELL: tr("Cell of the slices in plan, metres."),
+    CELL: tr("Cell size of the slices in plan, metres."),
 }
 SAMPLE_INTERVAL_HELP = {
     SAMPLE_INTERVAL: tr(
-        "Time between two samples, nanoseconds. Left empty, the value in each line file counts; give it where "
-        "the report says that the value read there cannot be right."
+        "Time between two samples, nanoseconds. Left empty, the value in each line file is used; set it where the "
+        "report says that this value cannot be right."
     )
 }
 

@@ -21,12 +21,12 @@ class JoinItems(InslabAlgorithm):
     TAGS = tr("join,merge,items,areas,overlap,seam,same object,bar,tendon,conduit,concrete")
     SUMMARY = tr("Makes one item of what several scan areas see of the same object, and flags where they disagree.")
     DESCRIPTION = tr(
-        "This algorithm takes the items of each scan area as they were detected, places them by the areas' "
-        "present fits and joins those that are the same object: they run the same way, meet or overlap, and "
-        "agree in plan and in depth within their uncertainties. Where two areas disagree by more, both items "
-        "stay, and the field flag of both says by how much: check these on site. Run it after editing items "
-        "or picks by hand: what was left open is filled in, and what was drawn, changed or deleted stays so. "
-        "The layers picks, items, mats and coverage of the survey are written anew."
+        "This algorithm takes the items of each scan area as they were detected, places them by the areas' present "
+        "fits and joins those that are the same object: they run in the same direction, meet or overlap, and agree "
+        "in plan and in depth within their uncertainties. Where two areas disagree by more, both items stay, and the "
+        "field flag of both says by how much: check these on site. Run it after editing items or picks by hand: what "
+        "was left open is filled in, and what was drawn, changed or deleted is kept that way. The layers picks, "
+        "items, mats and coverage of the survey are rewritten."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg in which items were detected; it is updated."),

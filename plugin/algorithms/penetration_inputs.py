@@ -42,9 +42,12 @@ HELP = {
         )
     ),
     SURFACE: tr(
-        "The surface drilled from: items and scans of other surfaces do not count. A column surface overrides it."
+        "The scanned surface: items and scans of other surfaces do not count. Penetrations are drilled or cut from "
+        "it. A column surface overrides it."
     ),
-    LEVEL: tr("The level; may stay empty where the survey has only one on this surface. A column level overrides it."),
+    LEVEL: tr(
+        "The level; may be left empty where the survey has only one on this surface. A column level overrides it."
+    ),
     KEEP_OUT: (
         tr(
             "Distance to keep between the drilled cylinder and an item's surface, metres: one number, or one for "
@@ -60,7 +63,7 @@ HELP = {
     TOLERANCE: tr(
         "1-sigma of setting out in each direction of the plan, metres, where there is no column tolerance_m."
     ),
-    CONFIDENCE: tr("Probability with which the keep-out distance to each item must hold for 'clear'."),
+    CONFIDENCE: tr("Probability with which the keep-out distance to each item must be satisfied for 'clear'."),
     TOUCH_LIMIT: tr("Largest probability of touching any known item with which a penetration is still 'clear'."),
     DEPTH_TOLERANCE: tr("1-sigma of the drilled depth, metres."),
 }
@@ -81,7 +84,7 @@ def penetrations_parameter(optional=False):
 def place_parameters() -> list:
     """Which surface and level."""
     return [
-        QgsProcessingParameterEnum(SURFACE, tr("Drilled from"), list(SURFACES), False, SURFACES[0], False, True),
+        QgsProcessingParameterEnum(SURFACE, tr("Surface"), list(SURFACES), False, SURFACES[0], False, True),
         QgsProcessingParameterString(LEVEL, tr("Level"), "", False, True),
     ]
 
@@ -117,7 +120,7 @@ def confidence_parameters() -> list:
     return [
         positive_number(TOLERANCE, tr("Setting out, 1-sigma (m)"), 0.005, 0.0, 0.1),
         positive_number(
-            CONFIDENCE, tr("Confidence that the keep-out distance holds"), 0.95, 0.5, 0.999999, advanced=True
+            CONFIDENCE, tr("Confidence that the keep-out distance is kept"), 0.95, 0.5, 0.999999, advanced=True
         ),
         positive_number(TOUCH_LIMIT, tr("Largest probability of touching"), 0.001, 1e-9, 0.5, advanced=True),
         positive_number(DEPTH_TOLERANCE, tr("Drilled depth, 1-sigma (m)"), 0.005, 0.0, 0.1, advanced=True),
@@ -167,7 +170,7 @@ def _number(value, where: str) -> float:
         number = math.nan
     if math.isnan(number):
         raise ProcessingError(
-            tr("{where}: '{value}' is no number; write metres with a decimal point.", where=where, value=value)
+            tr("{where}: '{value}' is not a number; write metres with a decimal point.", where=where, value=value)
         )
     return number
 
@@ -246,12 +249,12 @@ class HoleTable:
                 tuple(_text(record, key) or other for key, other in (("surface", surface), ("level", level)))
             )
         if not ids:
-            raise ProcessingError(tr("There is no penetration in the table; add one."))
+            raise ProcessingError(tr("The table contains no penetrations; add one."))
         unknown = sorted({side for side, _ in self.sides} - set(SURFACES))
         if unknown:
             raise ProcessingError(
                 tr(
-                    "The surface '{unknown}' is none of {surfaces}; correct the column surface.",
+                    "The surface '{unknown}' is not one of {surfaces}; correct the column surface.",
                     unknown=unknown[0],
                     surfaces=", ".join(SURFACES),
                 )

@@ -37,21 +37,20 @@ class PlacePenetrations(InslabAlgorithm):
         "Moves planned holes, or rigid patterns of anchors, to the nearest places where all of them are clear."
     )
     DESCRIPTION = tr(
-        "This algorithm shifts each planned hole to the nearest place where 'Check penetrations' calls it "
-        "clear. Holes with the same pattern_id (the anchors of a base plate) move together as one rigid "
-        "pattern, which may also be turned. Places are ranked by how far they are from the plan; "
-        "alternatives are at least 20 mm apart. Where there is no clear place, the plan is given back with "
-        "rank 0 and the reason."
+        "This algorithm shifts each planned hole to the nearest place where 'Check penetrations' calls it clear. "
+        "Holes with the same pattern_id (the anchors of a base plate) move together as one rigid pattern, which may "
+        "also be rotated. Places are ranked by their distance from the planned one; alternatives are at least 20 mm "
+        "apart. Where there is no clear place, the planned one is returned with rank 0 and the reason."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
         inputs.PENETRATIONS: inputs.HELP[inputs.PENETRATIONS]
         + tr(" Holes with the same pattern_id are one rigid pattern. Only upright holes can be placed."),
-        SEARCH: tr("Furthest shift in plan, metres."),
-        TURN: tr("Largest turn of a pattern to either side, degrees; 0 keeps its direction."),
-        TURN_STEP: tr("Steps of the turn, degrees."),
+        SEARCH: tr("Largest shift in plan, metres."),
+        TURN: tr("Largest rotation of a pattern to either side, degrees; 0 keeps its direction."),
+        TURN_STEP: tr("Step of the rotation, degrees."),
         ALTERNATIVES: tr("Number of places wanted for each hole or pattern."),
-        ALLOWED: tr("Polygons within which the holes must stay with their whole rim; none: anywhere."),
+        ALLOWED: tr("Polygons that must contain the holes up to their rims; left empty: anywhere."),
         **{name: text for name, text in inputs.HELP.items() if name != inputs.PENETRATIONS},
         OUTPUT: tr(
             "GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PENETRATION_PLACES.name
@@ -65,9 +64,9 @@ class PlacePenetrations(InslabAlgorithm):
         self.addParameter(survey_parameter(self.SURVEY))
         self.addParameter(inputs.penetrations_parameter())
         self.addParameter(positive_number(self.SEARCH, tr("Search distance (m)"), 0.15, 0.0, 2.0))
-        self.addParameter(positive_number(self.TURN, tr("Largest turn (degrees)"), 0.0, 0.0, 180.0))
+        self.addParameter(positive_number(self.TURN, tr("Largest rotation (degrees)"), 0.0, 0.0, 180.0))
         self.addParameter(
-            positive_number(self.TURN_STEP, tr("Step of the turn (degrees)"), 5.0, 0.5, 90.0, advanced=True)
+            positive_number(self.TURN_STEP, tr("Step of the rotation (degrees)"), 5.0, 0.5, 90.0, advanced=True)
         )
         self.addParameter(
             QgsProcessingParameterNumber(

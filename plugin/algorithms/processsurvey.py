@@ -34,12 +34,12 @@ class ProcessSurvey(InslabAlgorithm):
     TAGS = tr("survey,whole chain,depth slice,items,bar,rebar,tendon,conduit,report,concrete,radar,scanning")
     SUMMARY = tr("Turns a survey folder into depth slices, items on the site grid and a report, in one go.")
     DESCRIPTION = tr(
-        "This algorithm reads and checks a survey folder, fits its scan areas to the site grid, estimates "
-        "their wave speeds, computes depth slices, finds bars, tendons and conduits and joins them across "
-        "areas. It writes survey.gpkg (areas, lines, control points, picks, items, coverage), the folders "
-        "slices and base (GeoTIFF) and report.html. A file that cannot be used is named and the rest of the "
-        "survey goes on. A cancelled or failed run leaves an earlier result alone. What was edited by hand "
-        "in the picks and items of an earlier result is kept."
+        "This algorithm reads and checks a survey folder, fits its scan areas to the site grid, estimates their wave "
+        "speeds, computes depth slices, finds bars, tendons and conduits and joins them across areas. It writes "
+        "survey.gpkg (areas, lines, control points, picks, items, coverage), the folders slices and base (GeoTIFF) "
+        "and report.html. A file that cannot be used is named, and the rest of the survey is still processed. A "
+        "cancelled or failed run leaves an earlier result untouched. What was edited by hand in the picks and items "
+        "of an earlier result is kept."
     )
     HELP = {
         SURVEY_FOLDER: tr(
@@ -52,7 +52,7 @@ class ProcessSurvey(InslabAlgorithm):
         REPORT: tr("What was read, how well the areas fit, wave speeds, items, warnings and cautions."),
         AREA_COUNT: tr("Number of scan areas that were used."),
         LINE_COUNT: tr("Number of scan lines that were used."),
-        WARNING_COUNT: tr("Number of warnings, and of things left out, that the report names."),
+        WARNING_COUNT: tr("Number of warnings, and of things left out, listed in the report."),
         WORST_RESIDUAL: tr("Largest distance between a control point and its fitted position, metres."),
         SECONDS: tr("Running time of each step in seconds, as one line of JSON."),
         **counts.HELP,

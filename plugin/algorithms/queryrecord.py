@@ -35,7 +35,7 @@ class QueryRecord(InslabAlgorithm):
     GROUP = "record"
     TAGS = tr("record,query,history,as known on,unknown,coverage,quality,age,building,facility,concrete,radar")
     SUMMARY = tr(
-        "Says what the record knows inside a polygon, along a line or at a level, how surely, and what was "
+        "Says what the record knows inside a polygon, along a line or on a level, how certain that is, and what was "
         "never scanned."
     )
     DESCRIPTION = tr(
@@ -47,14 +47,17 @@ class QueryRecord(InslabAlgorithm):
     HELP = {
         RECORD: records.HELP,
         WHERE: tr(
-            "One polygon or one line (or the selected one of a layer); empty: whole levels. A site grid that is tied to a national "
-            "grid takes any coordinate system, another one only its own coordinates."
+            "One polygon or one line (or the selected one of a layer); empty: whole levels. Where the site grid is "
+            "tied to a national grid, any coordinate system will do; otherwise only coordinates of the site grid."
         ),
         WIDTH: tr("Width of the strip along a line, both sides together, metres."),
-        LEVEL: tr("Level, or elevation of a wall; empty: all levels. Walls are asked by their names only."),
+        LEVEL: tr("Level, or elevation of a wall; empty: all levels. Walls are found by name only."),
         SURFACE: tr("Scanned surface; empty: all."),
         DEPTH: tr("Depth down to which ground must have been seen to count as known, metres; empty: any depth."),
-        KNOWN_ON: tr("Date as 2031-05-04: the answer is what the record knew at its end. Empty: what it knows now."),
+        KNOWN_ON: tr(
+            "Date, for example 2031-05-04: the answer is what the record knew at the end of that day. "
+            "Empty: what it knows now."
+        ),
         OUTPUT: tr(
             "GeoPackage with the layers items, verifications, penetrations, coverage and {layer}.",
             layer=UNKNOWN_LAYER,

@@ -25,13 +25,12 @@ class DrawRadargrams(InslabAlgorithm):
     TAGS = tr("radargram,line,profile,picture,png,hyperbola,pick,migration,before after,concrete,radar")
     SUMMARY = tr("Draws each scan line as a picture, as recorded and processed, with picks and items in it.")
     DESCRIPTION = tr(
-        "This algorithm draws scan lines as pictures: distance along the line to the right, time after time "
-        "zero downwards with the depth beside it. As recorded, processed and migrated stand side by side, so "
-        "that the effect of each step can be seen. Processed means: direct wave and flat layers taken off, "
-        "band-pass, and one gain for the whole line from spreading and the attenuation found in the data. "
-        "Items of the survey are marked where they cross the line, with the course that their echoes should "
-        "take at the estimated wave speed: where echo and course part, speed or item are in doubt. The "
-        "survey is not changed."
+        "This algorithm draws scan lines as pictures: distance along the line to the right, time after time zero "
+        "downwards with the depth beside it. As recorded, processed and migrated are shown side by side, so that the "
+        "effect of each step can be seen. Processed means: direct wave and flat layers removed, band-pass filtered, "
+        "and one gain for the whole line from spreading and the attenuation found in the data. Items of the survey "
+        "are marked where they cross the line, with the curve that their echoes should follow at the estimated wave "
+        "speed: where echo and curve diverge, the speed or the item is in doubt. The survey is not changed."
     )
     HELP = {
         SURVEY: tr(
@@ -39,7 +38,7 @@ class DrawRadargrams(InslabAlgorithm):
             "and its picks and items are drawn if there are any."
         ),
         LINES: tr(
-            "Lines to draw, with commas between: A1/x05 is line x05 of area A1 with all its dipole axes, A1 are "
+            "Lines to draw, separated by commas: A1/x05 is line x05 of area A1 with all its dipole axes, A1 means "
             "all lines of area A1. Left empty, all lines are drawn."
         ),
         PANELS: tr("What is drawn side by side: raw (as recorded), processed, migrated (in depth)."),
@@ -62,7 +61,7 @@ class DrawRadargrams(InslabAlgorithm):
     def problems(self, parameters, context):
         sentences = not_a_survey(self.parameterAsFile(parameters, self.SURVEY, context))
         if not self.parameterAsEnumStrings(parameters, self.PANELS, context):
-            sentences.append(tr("Nothing is to be drawn: choose at least one of raw, processed and migrated."))
+            sentences.append(tr("There is nothing to draw: choose at least one of raw, processed and migrated."))
         return sentences
 
     def compute(self, parameters, context, monitor):

@@ -36,7 +36,7 @@ class ReadSurvey(InslabAlgorithm):
         REPORT: tr("What was read, what was left out and why, and how well each area fits (HTML)."),
         AREA_COUNT: tr("Number of scan areas that can be used."),
         LINE_COUNT: tr("Number of scan lines that can be used."),
-        FINDING_COUNT: tr("Number of things the report names."),
+        FINDING_COUNT: tr("Number of findings in the report."),
     }
     PACKAGES = ("scipy",)
 

@@ -34,30 +34,31 @@ class RouteChase(InslabAlgorithm):
     TITLE = tr("Route a chase")
     GROUP = "penetrations"
     TAGS = tr("chase,saw cut,slot,groove,route,path,crossing,keep-out,conduit,cable,concrete,radar")
-    SUMMARY = tr("Finds the cheapest saw cut or chase between two points that keeps off the items.")
+    SUMMARY = tr("Finds the cheapest saw cut or chase between two points that keeps its distance from the items.")
     DESCRIPTION = tr(
-        "This algorithm looks for the cheapest way of a saw cut or chase of given depth and width between "
-        "two points. It keeps the keep-out distances, stays on ground that was scanned in both directions "
-        "and deep enough, crosses only kinds that may be crossed, only where crossing is allowed, and "
-        "prefers few bends. The result is a line with the items that it cuts or comes too close to. Where "
-        "there is no way, nothing is written and the message says so."
+        "This algorithm looks for the cheapest route of a saw cut or chase of given depth and width between two "
+        "points. It respects the keep-out distances, stays on ground that was scanned in both directions and deep "
+        "enough, crosses only kinds that may be crossed, only where crossing is allowed, and prefers few bends. The "
+        "result is a line with the items that it cuts or comes too close to. Where there is no route, nothing is "
+        "written and the message says so."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
         START: tr(
-            "Where the chase starts, on the site grid: on ground that was scanned and keeps the distance from every item."
+            "Where the chase starts, on the site grid: on ground that was scanned, at the keep-out distance or more "
+            "from every item."
         ),
-        END: tr("Where it ends, on such ground as well."),
+        END: tr("Where it ends; the same applies."),
         DEPTH: tr("Depth of the cut below the surface, metres."),
         WIDTH: tr("Width of the cut, metres."),
         CROSS_KINDS: tr(
-            "Kinds of items that may be cut or come close to; none by default. The responsible engineer decides."
+            "Kinds of items that may be cut or approached; none by default. The responsible engineer decides."
         ),
-        CROSSING_AREAS: tr("Polygons within which they may be crossed; none: everywhere."),
-        BEND: tr("Length that a bend of 45 degrees is worth, metres."),
-        CROSSING_FACTOR: tr("A metre of crossing costs so many metres of clear ground."),
-        DETOUR: tr("How far around both points the way may lead, metres."),
-        CELL: tr("Cell of the search, metres."),
+        CROSSING_AREAS: tr("Polygons within which they may be crossed; left empty: everywhere."),
+        BEND: tr("Cost of a 45-degree bend, in metres of clear ground."),
+        CROSSING_FACTOR: tr("Cost of a metre of crossing, in metres of clear ground."),
+        DETOUR: tr("How far around both points the route may go, metres."),
+        CELL: tr("Cell size of the search, metres."),
         **inputs.help_for(inputs.SURFACE, inputs.LEVEL, inputs.KEEP_OUT, inputs.OBJECT_DIAMETERS),
         inputs.TOLERANCE: tr("1-sigma of setting out in each direction of the plan, metres."),
         **inputs.help_for(inputs.CONFIDENCE, inputs.TOUCH_LIMIT, inputs.DEPTH_TOLERANCE),
@@ -89,13 +90,15 @@ class RouteChase(InslabAlgorithm):
             )
         )
         self.addParameter(
-            positive_number(self.BEND, tr("Price of a bend of 45 degrees (m)"), 0.10, 0.0, 10.0, advanced=True)
+            positive_number(self.BEND, tr("Cost of a 45-degree bend (m)"), 0.10, 0.0, 10.0, advanced=True)
         )
         self.addParameter(
-            positive_number(self.CROSSING_FACTOR, tr("Price of crossing"), 5.0, 1.0, 1000.0, advanced=True)
+            positive_number(self.CROSSING_FACTOR, tr("Cost of crossing"), 5.0, 1.0, 1000.0, advanced=True)
         )
         self.addParameter(positive_number(self.DETOUR, tr("Detour around both points (m)"), 1.0, 0.0, 10.0))
-        self.addParameter(positive_number(self.CELL, tr("Cell of the search (m)"), 0.01, 0.002, 0.1, advanced=True))
+        self.addParameter(
+            positive_number(self.CELL, tr("Cell size of the search (m)"), 0.01, 0.002, 0.1, advanced=True)
+        )
         for parameter in (*inputs.place_parameters(), *inputs.rule_parameters(), *inputs.confidence_parameters()):
             self.addParameter(parameter)
         self.addParameter(QgsProcessingParameterVectorDestination(self.OUTPUT, tr("Chase")))

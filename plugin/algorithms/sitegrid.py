@@ -34,16 +34,16 @@ class DefineSiteGrid(InslabAlgorithm):
         "Gives the site grid a coordinate system: on its own, or tied to a national grid so that maps lie under it."
     )
     DESCRIPTION = tr(
-        "This algorithm stamps the coordinate system of the site grid on a survey and its rasters; "
-        "coordinates never change. Without a national grid it is a local plane in metres. Tied by two or "
-        "more points known in both grids, or by origin, rotation and scale, QGIS reprojects the site over "
-        "any map by itself. The report states rotation, scale, what the map projection's own scale is there, "
-        "and residuals. Keep the project's ellipsoid at None."
+        "This algorithm assigns the coordinate system of the site grid to a survey and its rasters; coordinates "
+        "never change. Without a national grid it is a local plane in metres. Once it is tied by two or more points "
+        "known in both grids, or by origin, rotation and scale, QGIS places the site over any map by itself. The "
+        "report states rotation, scale, the map projection's own scale there, and residuals. Keep the project's "
+        "ellipsoid at None."
     )
     HELP = {
         SURVEY: tr("The GeoPackage of the survey; it is updated, and the rasters it lists as well."),
         GRID_NAME: tr("What the grid is called in QGIS."),
-        BASE_CRS: tr("National or state grid, projected and in metres; empty leaves the site grid on its own."),
+        BASE_CRS: tr("National or state grid, projected and in metres; left empty, the site grid stands on its own."),
         PAIRS: tr(
             "CSV table of points known in both: point_id, site_x_m, site_y_m, east_m, north_m and, if known, sigma_m."
         ),
@@ -104,13 +104,17 @@ class DefineSiteGrid(InslabAlgorithm):
         given = [self._number(parameters, name, context) is not None for name in (self.EAST, self.NORTH, self.ROTATION)]
         scale = self._number(parameters, self.SCALE, context)
         if not tied and (points or any(given)):
-            problems.append(tr("Tying the site grid needs the national grid to tie it to: choose it."))
+            problems.append(tr("Choose the national grid that the site grid is to be tied to."))
         if tied and not points and not all(given):
-            problems.append(tr("Give a table of points, or easting, northing and direction of the site grid's origin."))
+            problems.append(
+                tr("Enter a table of points, or easting, northing and direction of the site grid's origin.")
+            )
         if points and any(given):
-            problems.append(tr("Give a table of points or an origin, not both."))
+            problems.append(tr("Enter a table of points or an origin, not both."))
         if scale is not None and not 0.9 < scale < 1.1:
-            problems.append(tr("The scale must lie near 1: a length in the national grid over that on site."))
+            problems.append(
+                tr("The scale must be close to 1: it is a length in the national grid divided by that on site.")
+            )
         return problems
 
     def compute(self, parameters, context, monitor):

@@ -30,23 +30,23 @@ class SurveyReport(InslabAlgorithm):
         "report,client,pdf,html,layout,map sheet,plan,cover,mat,item list,radargram,signature,hand over,concrete,radar"
     )
     SUMMARY = tr(
-        "Writes the report for a client: plans, items, what checks them, what is unknown, and a place to sign."
+        "Writes the report for a client: plans, items, the evidence for them, what is unknown, and a place to sign."
     )
     DESCRIPTION = tr(
-        "This algorithm writes a report from what a processed survey holds: a cover with the job's facts and "
-        "the cautions, a plan of each level and of each scan area at a round scale with the coordinates of "
-        "the site grid, all items with depth, uncertainty, kind and reasons, mats of bars, planned holes "
-        "with their verdicts, chosen radargrams, how the areas were fitted and how well they agree, wave "
-        "speeds with what checks them, what counts as scanned, findings, and lines to sign. It reads well "
-        "printed without colour. Nothing is computed anew and the survey is not changed."
+        "This algorithm writes a report from the content of a processed survey: a cover with the job's facts and the "
+        "cautions, a plan of each level and of each scan area at a round scale with the coordinates of the site "
+        "grid, all items with depth, uncertainty, kind and reasons, mats of bars, planned holes with their verdicts, "
+        "chosen radargrams, how the areas were fitted and how well they agree, wave speeds and the checks on them, "
+        "what counts as scanned, findings, and lines to sign. It can be read when printed without colour. Nothing is "
+        "recomputed and the survey is not changed."
     )
     HELP = {
         SURVEY: tr(
             "The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote, or the "
             "GeoPackage of a record with the same tables."
         ),
-        TITLE_TEXT: tr("Title on the cover; left empty, the name of the survey is taken."),
-        CLIENT: tr("Who gets the report."),
+        TITLE_TEXT: tr("Title on the cover; left empty, the name of the survey is used."),
+        CLIENT: tr("Who the report is for."),
         AUTHOR: tr("Who wrote it."),
         REMARKS: tr("What else belongs on the cover, for example the number of the job."),
         PENETRATIONS: tr(
@@ -54,9 +54,9 @@ class SurveyReport(InslabAlgorithm):
             "not checked."
         ),
         LINES: tr(
-            "Lines whose radargrams go into the report, with commas between: A1/x05 is line x05 of area A1 with "
-            "all its dipole axes, A1 are all lines of area A1. Left empty, there are none. Needs the radar data "
-            "and matplotlib."
+            "Lines whose radargrams go into the report, separated by commas: A1/x05 is line x05 of area A1 with all "
+            "its dipole axes, A1 means all lines of area A1. Left empty, there are none. Needs the radar data and "
+            "matplotlib."
         ),
         REPORT: tr("The report (PDF, A4)."),
         HTML: tr("The same report as one page for a browser."),

@@ -35,33 +35,32 @@ class UpdateRecord(InslabAlgorithm):
         "whole history."
     )
     DESCRIPTION = tr(
-        "This algorithm adds what a survey found to the record of its building, which is made where there is "
-        "none. An object that the record knows (same place, direction and depth within joint uncertainty) "
-        "gets a further observation and becomes surer; what contradicts is flagged for a person, in words. "
-        "Nothing is deleted because a new survey did not see it: it is noted as not seen where the survey "
-        "reached its depth. The same survey again changes nothing; a survey that was processed anew replaces "
-        "its own observations. Every change stays in the record's history, and a run is done whole or not at "
-        "all."
+        "This algorithm adds what a survey found to the record of its building, which is created where there is "
+        "none. An object that the record knows (same place, direction and depth within joint uncertainty) gets a "
+        "further observation and becomes more certain; contradictions are flagged, in words, for a person to check. "
+        "Nothing is deleted because a new survey did not see it: it is noted as not seen where the survey reached "
+        "its depth. The same survey again changes nothing; a survey that was processed again replaces its own "
+        "observations. Every change stays in the record's history, and a run is completed or changes nothing."
     )
     HELP = {
         SURVEY: tr("The survey.gpkg with items and coverage that 'Process a survey' or 'Detect items' wrote."),
-        RECORD: records.HELP + tr(" It is made where it is missing."),
+        RECORD: records.HELP + tr(" It is created if it does not exist."),
         PENETRATIONS: tr(
-            "A GeoPackage that 'Check penetrations' wrote, to be recorded with the survey; may stay empty."
+            "A GeoPackage that 'Check penetrations' wrote, to be recorded with the survey; may be left empty."
         ),
         RECORDED_ON: (
             tr(
-                "Date from which the record knows it, as 2031-05-04. Empty: the date of the survey's latest scan, or "
-                "of the record's latest change where that is later."
+                "Date from which the record knows it, for example 2031-05-04. Empty: the date of the survey's latest "
+                "scan, or of the record's latest change where that is later."
             )
         ),
         RECORDED_BY: tr("Who records it, for the history."),
-        SURVEY_ID: tr("Name that the survey has in the record."),
+        SURVEY_ID: tr("Name of the survey in the record."),
         ITEMS: tr("The record's items."),
         NEW_COUNT: tr("Number of items that the record did not know."),
         KNOWN_COUNT: tr("Number of items that it knew and that were seen again."),
         FLAG_COUNT: tr("Number of the survey's items that a person must check."),
-        CHANGE_COUNT: tr("Number of rows that changed; 0 where the record held exactly this already."),
+        CHANGE_COUNT: tr("Number of rows that changed; 0 where the record already held exactly this."),
     }
 
     def initAlgorithm(self, configuration=None):

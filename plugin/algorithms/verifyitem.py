@@ -42,19 +42,18 @@ class VerifyItem(InslabAlgorithm):
         "its whole area."
     )
     DESCRIPTION = tr(
-        "This algorithm marks an item of a record as verified or refuted and keeps how, when and by whom. A "
-        "depth that was measured in an opening corrects wave speed and time zero of its scan area, and with "
-        "them depth and uncertainty of every item in it; the values before stay in the history, and what the "
-        "survey stated stays with its observations. A depth beyond both uncertainties is flagged for a "
-        "person. The survey's files are not needed: estimating the wave speed anew with the depth as a known "
-        "one comes to the same."
+        "This algorithm marks an item of a record as verified or refuted and keeps how, when and by whom. A depth "
+        "that was measured in an opening corrects wave speed and time zero of its scan area, and with them depth and "
+        "uncertainty of every item in it; the earlier values stay in the history, and what the survey stated stays "
+        "with its observations. A depth beyond both uncertainties is flagged for a person to check. The survey's "
+        "files are not needed: estimating the wave speed again with this as a known depth gives the same result."
     )
     HELP = {
         RECORD: records.HELP,
-        ITEM: tr("item_id of the item in the record, as I12."),
+        ITEM: tr("item_id of the item in the record, for example I12."),
         OUTCOME: tr("Whether the item was found."),
-        METHOD: tr("How it was verified. A drawing proves no wave speed."),
-        VERIFIED_ON: tr("Date of the opening, as 2031-09-01."),
+        METHOD: tr("How it was verified. A drawing is no evidence of the wave speed."),
+        VERIFIED_ON: tr("Date of the opening, for example 2031-09-01."),
         VERIFIED_BY: tr("Who verified it."),
         DEPTH: tr(
             "Measured depth from the scanned surface to the top of the item, metres; empty where it was not measured."
@@ -62,13 +61,13 @@ class VerifyItem(InslabAlgorithm):
         DEPTH_SIGMA: tr("1-sigma of the measured depth, metres."),
         PLACE: tr("Where it was opened, on the site grid; empty: the middle of the item."),
         PLACE_SIGMA: tr(
-            "1-sigma of the item's measured position, metres; empty where PLACE only tells where it was opened."
+            "1-sigma of the item's measured position, metres; empty where PLACE only says where it was opened."
         ),
         KIND: tr("The kind of object that was found; empty where that was not seen."),
         PHOTO: tr("Path of a photograph, kept as it is given."),
         NOTE: tr("Anything else, in words."),
         ITEMS: tr("The record's items."),
-        VERIFICATION_ID: tr("Name of the verification in the record; empty where it held it already."),
+        VERIFICATION_ID: tr("Name of the verification in the record; empty where the record already held it."),
         MOVED_COUNT: tr("Number of items whose depths changed."),
         AREA_COUNT: tr("Number of scan areas whose wave speed changed."),
     }
@@ -96,8 +95,8 @@ class VerifyItem(InslabAlgorithm):
         lines = QgsProcessing.SourceType.TypeVectorLine
         self.addOutput(QgsProcessingOutputVectorLayer(self.ITEMS, tr("Items of the record"), lines))
         self.addOutput(QgsProcessingOutputString(self.VERIFICATION_ID, tr("Verification")))
-        self.addOutput(QgsProcessingOutputNumber(self.MOVED_COUNT, tr("Items with other depths")))
-        self.addOutput(QgsProcessingOutputNumber(self.AREA_COUNT, tr("Areas with another wave speed")))
+        self.addOutput(QgsProcessingOutputNumber(self.MOVED_COUNT, tr("Items with changed depths")))
+        self.addOutput(QgsProcessingOutputNumber(self.AREA_COUNT, tr("Areas with a changed wave speed")))
 
     def problems(self, parameters, context):
         record = self.parameterAsString(parameters, self.RECORD, context)

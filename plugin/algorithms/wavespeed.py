@@ -20,23 +20,22 @@ class EstimateWaveSpeed(InslabAlgorithm):
     TAGS = tr("wave speed,velocity,time zero,permittivity,calibration,depth,concrete,radar")
     SUMMARY = tr("Estimates the wave speed in the concrete and the time zero of each scan area from its own data.")
     DESCRIPTION = tr(
-        "This algorithm finds, for each scan area, the wave speed in the concrete and the instant that "
-        "counts as time zero, by matching the direct wave and the echoes of bars with a model of the whole "
-        "wave. Both, with their 1-sigma, go into the layer wave_speeds of the survey; depth slices and items "
-        "are computed with them. Two further things are held against them: the speed at which deep echoes "
-        "focus, and depths that are known from a core, a drill hole or a drawing. A known depth also takes "
-        "part in the result, weighted by its uncertainty. Where they disagree by more than their "
-        "uncertainties, a warning says so."
+        "This algorithm finds, for each scan area, the wave speed in the concrete and the instant of time zero, by "
+        "matching the direct wave and the echoes of bars with a model of the whole wave. Both, with their 1-sigma, "
+        "go into the layer wave_speeds of the survey; depth slices and items are computed with them. They are "
+        "checked against the speed at which deep echoes focus, and against depths that are known from a core, a "
+        "drill hole or a drawing. A known depth also contributes to the result, weighted by its uncertainty. Where "
+        "they disagree by more than their uncertainties, a warning says so."
     )
     HELP = {
-        SURVEY: tr("The GeoPackage that 'Read a survey' wrote; the layer wave_speeds in it is written anew."),
+        SURVEY: tr("The GeoPackage that 'Read a survey' wrote; its layer wave_speeds is rewritten."),
         KNOWN_DEPTHS: (
             tr(
                 "Optional: a table (CSV) with the columns area_id, feature, local_x_m, local_y_m, depth_m, sigma_m, "
                 "speed_m_ns and sigma_m_ns. The feature is item (the top of an item was found at this depth), base "
-                "(the slab is so thick there) or speed (the wave speed itself is known); cells that a feature does "
-                "not need stay empty. An item's row counts only where the radar sees an item within 30 mm of the "
-                "place. Without a table here, known_depths.csv of the survey folder is used where there is one."
+                "(the slab has this thickness there) or speed (the wave speed itself is known); cells that a feature "
+                "does not need stay empty. An item's row counts only where the radar sees an item within 30 mm of "
+                "the place. Without a table here, known_depths.csv of the survey folder is used where there is one."
             )
         ),
         WAVE_SPEEDS: (

@@ -27,18 +27,18 @@ class WithdrawVerification(InslabAlgorithm):
     TAGS = tr("withdraw,undo,take back,mistake,wrong item,verification,core,depth,wave speed,record")
     SUMMARY = tr(
         "Takes back a verification that was entered by mistake: status, kind, depths and wave speed become what they "
-        "were without it."
+        "would be without it."
     )
     DESCRIPTION = tr(
-        "Use this algorithm where the wrong item was named, or a wrong depth. The verification stays in the record, marked "
-        "as withdrawn, with who, when and why in its note; nothing follows from it any more. What the record stated "
-        "in the meantime stays in its history: ask the record as known on a day in between. Enter what was really "
-        "found afterwards as a new verification."
+        "Use this algorithm where the wrong item was named, or a wrong depth entered. The verification stays in the "
+        "record, marked as withdrawn, with who, when and why in its note; it no longer has any effect. What the "
+        "record stated in the meantime stays in its history: ask the record as known on a day in between. Then enter "
+        "what was really found as a new verification."
     )
     HELP = {
         RECORD: records.HELP,
-        VERIFICATION: tr("verification_id in the record's layer verifications, as V3."),
-        WITHDRAWN_ON: tr("Date of the withdrawal, as 2031-09-02."),
+        VERIFICATION: tr("verification_id in the record's layer verifications, for example V3."),
+        WITHDRAWN_ON: tr("Date of the withdrawal, for example 2031-09-02."),
         WITHDRAWN_BY: tr("Who withdraws it."),
         WHY: tr("What was wrong, in words; the record keeps it."),
         ITEMS: tr("The record's items."),
@@ -55,8 +55,8 @@ class WithdrawVerification(InslabAlgorithm):
         self.addParameter(QgsProcessingParameterString(self.WITHDRAWN_BY, tr("Withdrawn by"), optional=True))
         lines = QgsProcessing.SourceType.TypeVectorLine
         self.addOutput(QgsProcessingOutputVectorLayer(self.ITEMS, tr("Items of the record"), lines))
-        self.addOutput(QgsProcessingOutputNumber(self.MOVED_COUNT, tr("Items with other depths")))
-        self.addOutput(QgsProcessingOutputNumber(self.AREA_COUNT, tr("Areas with another wave speed")))
+        self.addOutput(QgsProcessingOutputNumber(self.MOVED_COUNT, tr("Items with changed depths")))
+        self.addOutput(QgsProcessingOutputNumber(self.AREA_COUNT, tr("Areas with a changed wave speed")))
 
     def problems(self, parameters, context):
         record = self.parameterAsString(parameters, self.RECORD, context)

@@ -36,7 +36,7 @@ class PanelEntry:
 
 
 PANELS: Tuple[PanelEntry, ...] = (
-    PanelEntry("survey_panel", tr("Survey"), tr("Set up a survey, run its steps and see how each stands.")),
+    PanelEntry("survey_panel", tr("Survey"), tr("Set up a survey, run its steps and see the state of each.")),
     PanelEntry("depth_panel", tr("Depth"), tr("Choose the depth that the map shows.")),
     PanelEntry("section_panel", tr("Section"), tr("Look at a scan line, or at a section through the depth slices.")),
     PanelEntry("record_panel", tr("Record"), tr("Ask the building's record what is in a place, and what is unknown.")),

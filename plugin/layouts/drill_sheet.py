@@ -28,7 +28,7 @@ VERDICT_WORDS = {
     "clear": tr("Clear of what is known"),
     "too_close": tr("TOO CLOSE - do not drill as planned"),
     "hits": tr("HITS AN ITEM - do not drill as planned"),
-    "unknown": tr("UNKNOWN - never to be taken for clear"),
+    "unknown": tr("UNKNOWN - never treat as clear"),
 }
 
 
@@ -203,7 +203,7 @@ def _numbers(row: Mapping) -> list:
         ),
         tr("Clear to:  {clear_to:.0f} mm", clear_to=1000 * row[DRILL_SHEET.clear_to_m])
         if row[DRILL_SHEET.clear_to_m] > 0
-        else tr("Clear to:  not at any depth"),
+        else tr("Clear to:  no depth"),
         tr("Slab:  ")
         + (
             tr("about {slab_thickness:.0f} mm", slab_thickness=1000 * row[DRILL_SHEET.slab_thickness_m])

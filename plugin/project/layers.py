@@ -71,7 +71,7 @@ MAYBE_EMPTY = (
 )  # not shown where they hold nothing
 LOG_TABLE = RUN_LOG.name
 PLAIN_TABLES = {
-    FINDINGS.name: tr("What was noticed"),
+    FINDINGS.name: tr("Findings"),
     MATS.name: tr("Mats of bars: spacing and cover"),
     DISMISSED.name: tr("Set aside by the surveyor"),
     WAVE_SPEEDS.name: tr("Wave speeds"),

@@ -42,7 +42,7 @@ class Place:
                 shape.transform(QgsCoordinateTransform(self.crs, grid, context))
             except QgsCsException as error:
                 raise ProcessingError(
-                    tr("The place cannot be brought onto the record's site grid: check its coordinate system.")
+                    tr("The place cannot be converted to the record's site grid: check its coordinate system.")
                 ) from error
         shape.convertToSingleType()
         if shape.type() == AREA:
@@ -57,4 +57,4 @@ def single_place(geometries: Sequence[QgsGeometry], crs: QgsCoordinateReferenceS
         raise ProcessingError(
             tr("The place must be one polygon or one line, not {count}: select one.", count=len(geometries))
         )
-    return Place(tr("what was selected"), geometries[0], crs)
+    return Place(tr("the selection"), geometries[0], crs)

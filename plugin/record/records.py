@@ -16,14 +16,14 @@ from ..project.layers import table_source
 
 PREFIX = "postgres:"
 HELP = tr(
-    "The building's record: a GeoPackage, or postgres:NAME/SCHEMA with the name of a PostGIS connection of "
-    "QGIS. Words of libpq (host=... dbname=... schema=...) are taken as well."
+    "The building's record: a GeoPackage, or postgres:NAME/SCHEMA with the name of a PostGIS connection of QGIS. A "
+    "libpq connection string (host=... dbname=... schema=...) works as well."
 )
 
 
 def record_parameter(name):
     """The parameter for a record; a database is typed, a file may be chosen."""
-    files = tr("GeoPackage (*.gpkg);;Everything (*)")  # without the latter QGIS refuses a database
+    files = tr("GeoPackage (*.gpkg);;All files (*)")  # without the latter QGIS refuses a database
     return QgsProcessingParameterFile(name, tr("Record"), QgsProcessingParameterFile.Behavior.File, fileFilter=files)
 
 
@@ -51,7 +51,8 @@ def record_words(text: str) -> str:
     if connection is None:
         raise ProcessingError(
             tr(
-                "QGIS has no PostGIS connection {name}: make it in the browser, or write its name as it stands there.",
+                "QGIS has no PostGIS connection {name}: create it in the Browser panel, or write its name as shown "
+                "there.",
                 name=name,
             )
         )
@@ -69,7 +70,7 @@ def problems_of(text: str, must_exist: bool) -> list:
             return [str(error)]
         return []
     if Path(text).suffix.lower() != ".gpkg":
-        return [tr("{path} is no GeoPackage: give the record a name that ends in .gpkg.", path=text)]
+        return [tr("{path} is not a GeoPackage: give the record a name that ends in .gpkg.", path=text)]
     if must_exist and not Path(text).is_file():
         return [tr("There is no record {path}: run 'Update the record' with a survey first.", path=text)]
     return []

@@ -23,9 +23,11 @@ class AreaPage(QWidget):
 
     def __init__(self):
         super().__init__()
-        self.area_id = fields.text(tr("A name that no other area of the survey has; part of file names."), "A1")
-        self.level = fields.text(tr("The floor: areas of one level come onto one plan."), "Level 1")
-        self.surface = fields.choice(SURFACES, tr("Which surface the antenna went over."))
+        self.area_id = fields.text(
+            tr("A name that no other area of the survey has; it becomes part of file names."), "A1"
+        )
+        self.level = fields.text(tr("The floor: areas of one level share one plan."), "Level 1")
+        self.surface = fields.choice(SURFACES, tr("Which surface the antenna was moved over."))
         self.wall = fields.text(tr("Name of the wall, as in walls.csv; only for a wall."))
         self.separation = fields.number(
             0.06,
@@ -38,7 +40,9 @@ class AreaPage(QWidget):
         self.frequency = fields.number(
             1500.0, 100.0, 10000.0, 0, "MHz", tr("Centre frequency of the antenna; from its data sheet.")
         )
-        self.instrument = fields.text(tr("Which instrument; areas with the same one share the scale of its wheel."))
+        self.instrument = fields.text(
+            tr("Which instrument; areas with the same one share the scale of its survey wheel.")
+        )
         self.thickness = fields.number(
             0.0,
             0.0,

@@ -23,7 +23,7 @@ from ...processing.survey.grid_plan import FileCheck, PlannedLine, assign_files,
 from ..plain_text import as_html, plain_label
 from . import fields
 
-COLUMNS = (tr("Line"), tr("Axis"), tr("File"), tr("Traces"), tr("Samples"), tr("Trace spacing"), tr("Look at"))
+COLUMNS = (tr("Line"), tr("Axis"), tr("File"), tr("Traces"), tr("Samples"), tr("Trace spacing"), tr("Check"))
 LINE, AXIS, FILE, TRACES, SAMPLES, SPACING, LOOK = range(len(COLUMNS))
 
 
@@ -38,15 +38,11 @@ class FilesPage(QWidget):
         self.files: List[Path] = []
         self.problem = ""
         self.folder = fields.folder(tr("Folder with the line files of this area, in the order of their names."))
-        self.names = fields.text(tr("Only files whose names fit: A1* for all that begin with A1."), "*")
-        self.up = fields.button(
-            tr("Earlier"), tr("Let this file change places with the one above."), lambda: self._move(-1)
-        )
-        self.down = fields.button(
-            tr("Later"), tr("Let this file change places with the one below."), lambda: self._move(1)
-        )
+        self.names = fields.text(tr("Only files whose names match: A1* for all that begin with A1."), "*")
+        self.up = fields.button(tr("Earlier"), tr("Swap this file with the one above."), lambda: self._move(-1))
+        self.down = fields.button(tr("Later"), tr("Swap this file with the one below."), lambda: self._move(1))
         self.leave_out = fields.button(
-            tr("Leave out"), tr("This file is none of the lines; those below move up."), self._drop
+            tr("Leave out"), tr("This file belongs to no line; those below move up."), self._drop
         )
         self.again = fields.button(
             tr("Read folder again"), tr("All files of the folder, in the order of their names."), self.read

@@ -65,9 +65,9 @@ class SetUpForm(QDialog):
         self.update_plan()
 
     def _build(self) -> None:
-        self.folder = fields.folder(tr("Folder of the survey; a further area is added to the tables that are there."))
+        self.folder = fields.folder(tr("Folder of the survey; a further area is added to the existing tables."))
         self.areas_there = plain_label()
-        self.areas_there.setToolTip(tr("Scan areas that the survey has already."))
+        self.areas_there.setToolTip(tr("Scan areas that the survey already has."))
         self.pages = QTabWidget()
         self.pages.setToolTip(tr("Go through the pages from left to right."))
         for page, title in (
@@ -87,7 +87,7 @@ class SetUpForm(QDialog):
         self.problem = plain_label()
         self.problem.setToolTip(tr("What is missing before the area can be written."))
         self.progress = QProgressBar()
-        self.progress.setToolTip(tr("How far writing is."))
+        self.progress.setToolTip(tr("Progress of writing."))
         self.progress.hide()
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close | QDialogButtonBox.StandardButton.Help)
         self.write_button = QPushButton(tr("Write"))
@@ -160,10 +160,10 @@ class SetUpForm(QDialog):
         except InslabError as error:
             return [str(error)]
         self.areas_there.setText(
-            tr("It has the areas {areas}.", areas=", ".join(there)) if there else tr("A new survey.")
+            tr("Its areas so far: {areas}.", areas=", ".join(there)) if there else tr("A new survey.")
         )
         if area_id.lower() in {name.lower() for name in there}:
-            return [tr("The survey has an area {area} already; give the new one another id.", area=area_id)]
+            return [tr("The survey already has an area {area}; give the new one another id.", area=area_id)]
         return []
 
     def _check_files(self, area) -> None:
@@ -193,7 +193,7 @@ class SetUpForm(QDialog):
                 self._check, self._found = None, found
                 self._show_checks(found)
 
-        check = QgsTask.fromFunction(tr("Look at line files"), look, on_finished=looked, flags=quiet_flags())
+        check = QgsTask.fromFunction(tr("Read line files"), look, on_finished=looked, flags=quiet_flags())
         self._check = check
         QgsApplication.taskManager().addTask(check)
 
@@ -243,7 +243,9 @@ class SetUpForm(QDialog):
             cancelled = error is None or isinstance(error, Cancelled)
             sentence = tr("Cancelled; the survey is as it was.") if cancelled else str(error)
             self.update_plan()
-            self.problem.setText(sentence if known or cancelled else tr("It cannot be written: {reason}", reason=error))
+            self.problem.setText(
+                sentence if known or cancelled else tr("The area cannot be written: {reason}", reason=error)
+            )
             return
         area_id = self.area_page.area().area_id
         text = tr("Area {area} is written: {lines} lines, {points} control points, {copied} files copied.")

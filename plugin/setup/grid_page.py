@@ -44,7 +44,7 @@ class LineSetBox(QGroupBox):
         self.count.setSpecialValueText(tr("as many as fit"))
         self.count.setToolTip(tr("How many lines; 0 for as many as the grid holds."))
         self.axes = fields.choice(AXES, tr("How the dipoles lay; with two dipole axes every line has two files."))
-        self.alternating = QCheckBox(tr("Every second line was walked back"))
+        self.alternating = QCheckBox(tr("Every second line was walked in reverse"))
         self.alternating.setToolTip(tr("Lines 2, 4, 6 … run towards the origin."))
         self.turned = fields.text(tr("Numbers of lines that were walked the other way: 3, 5-7."), tr("none"))
         form = QFormLayout(self)
@@ -54,7 +54,7 @@ class LineSetBox(QGroupBox):
         form.addRow(tr("Number"), self.count)
         form.addRow(tr("Dipole axis"), self.axes)
         form.addRow(self.alternating)
-        form.addRow(tr("Turned lines"), self.turned)
+        form.addRow(tr("Reversed lines"), self.turned)
         for signal in (
             self.toggled,
             self.spacing.valueChanged,
@@ -85,7 +85,7 @@ class LineSetBox(QGroupBox):
         strange = parse_numbers(self.turned.text())[1] if self.isChecked() else ""
         if not strange:
             return ""
-        return tr("Turned lines: '{given}' is no line number; write them like 3, 5-7.", given=strange)
+        return tr("Reversed lines: '{given}' is not a line number; write for example 3, 5-7.", given=strange)
 
 
 class GridPage(QWidget):
@@ -99,7 +99,7 @@ class GridPage(QWidget):
         self.size_y = fields.number(1.0, 0.01, 1000.0, 3, "m", tr("Length of the grid along its own y."))
         self.sets = {direction: LineSetBox(direction) for direction in "xy"}
         self.first = fields.choice(FIRST, tr("Which direction was scanned first: its files come first."))
-        self.order = fields.choice(ORDERS, tr("In which order the files of two dipole axes follow each other."))
+        self.order = fields.choice(ORDERS, tr("Order of the files where there are two dipole axes."))
         top = QFormLayout()
         top.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
         top.addRow(tr("Size along x"), self.size_x)

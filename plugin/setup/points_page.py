@@ -46,20 +46,21 @@ class PointsPage(QWidget):
         self.layer.setCurrentIndex(0)
         self.layer.setToolTip(
             tr(
-                "Points with the fields point_id, local_x_m, local_y_m and, if there are, area_id, sigma_m, site_x_m, site_y_m."
+                "Points with the fields point_id, local_x_m, local_y_m and, optionally, area_id, sigma_m, site_x_m, "
+                "site_y_m."
             )
         )
         self.take = fields.button(
-            tr("Take over"), tr("Add the points of this layer that belong to the area."), self.take_layer
+            tr("Import"), tr("Add the points of this layer that belong to the area."), self.take_layer
         )
-        self.add = fields.button(tr("Add"), tr("An empty row to be filled in."), lambda: self.add_row())
-        self.corners = fields.button(tr("Corners"), tr("A row for each corner of the grid."), lambda: None)
+        self.add = fields.button(tr("Add"), tr("Add an empty row to fill in."), lambda: self.add_row())
+        self.corners = fields.button(tr("Corners"), tr("Add a row for each corner of the grid."), lambda: None)
         self.pairs = fields.button(
             tr("Click pairs"), tr("Click a point in the sketch, then the same point on the map.")
         )
         self.pairs.setCheckable(True)
         self.pairs.toggled.connect(self._click_pairs)
-        self.remove = fields.button(tr("Remove"), tr("Remove the chosen row."), self._remove)
+        self.remove = fields.button(tr("Remove"), tr("Remove the selected row."), self._remove)
         self.sentence = plain_label()
         self.sentence.setToolTip(tr("What control points are for."))
         self.table = QTableWidget(0, len(COLUMNS))
@@ -123,7 +124,7 @@ class PointsPage(QWidget):
                 numbers = [float(cell.replace(",", ".")) for cell in cells[1:]]
             except ValueError:
                 name = cells[NAME] or str(row + 1)
-                said.append(tr("Control point {name} lacks a number, or holds what is none.", name=name))
+                said.append(tr("Control point {name} has a missing or invalid number.", name=name))
                 continue
             found.append(
                 ControlPoint(area_id, cells[NAME], (numbers[0], numbers[1]), (numbers[2], numbers[3]), numbers[4])
@@ -155,7 +156,8 @@ class PointsPage(QWidget):
     def _say(self) -> None:
         count = self.table.rowCount()
         few = tr(
-            "Two points at least, better four at the corners, place the area on the site grid; without, it has no position."
+            "At least two points, better four at the corners, place the area on the site grid; without them it has "
+            "no position."
         )
         self.sentence.setText(few if count < 2 else tr("{count} control points.", count=count))
         self.changed.emit()

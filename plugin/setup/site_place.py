@@ -32,8 +32,8 @@ def on_site(project: QgsProject, point: QgsPointXY, crs: QgsCoordinateReferenceS
         if _is_local(crs) or _is_local(site):
             raise ProcessingError(
                 tr(
-                    "Nothing says how {crs} lies to {site}: tie the site grid first ('Define the site grid'), or use the "
-                    "coordinate system of the survey's layers.",
+                    "The relation between {crs} and {site} is not known: tie the site grid first ('Define the site "
+                    "grid'), or use the coordinate system of the survey's layers.",
                     crs=_name(crs),
                     site=_name(site),
                 )
@@ -54,7 +54,7 @@ def _site_grid(project: QgsProject) -> QgsCoordinateReferenceSystem:
             found.append(plane.crs)
     if len(found) > 1:
         raise ProcessingError(
-            tr("The project shows surveys on different site grids; keep those of one and take the point again.")
+            tr("The project shows surveys on different site grids; keep those of one and pick the point again.")
         )
     site = found[0] if found else project.crs()
     if site.isValid() and site.mapUnits() != QgsUnitTypes.DistanceUnit.DistanceMeters:

@@ -46,7 +46,7 @@ def save_picture(
 ) -> None:
     """Draw the bodies within `extent` into a PNG. Raises `ProcessingError` where there is no screen or it cannot be written."""
     if QGuiApplication.platformName() == "offscreen":
-        raise ProcessingError(tr("A picture in 3-D needs a screen; start QGIS with a window, or under xvfb-run."))
+        raise ProcessingError(tr("A picture in 3-D needs a screen; start QGIS with a window, or with xvfb-run."))
     from qgis._3d import Qgs3D, QgsCameraPose, QgsLayoutItem3DMap
 
     if hasattr(Qgs3D, "initialize"):

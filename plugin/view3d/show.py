@@ -33,9 +33,14 @@ def open_view(iface, project: QgsProject, survey_path, exaggeration: float = 1.0
     if not hasattr(iface, "createNewMapCanvas3D"):
         close_views(iface.mainWindow())
     bodies = show_bodies(project, survey_path, exaggeration)
-    said = [tr("Sizes in the 3-D view are drawn, not measured; heights are true.")]
+    said = [tr("Sizes in the 3-D view are for display only, not measured; heights are true to scale.")]
     if exaggeration != 1.0:
-        said = [tr("Sizes in the 3-D view are drawn, not measured; heights are {n} times.", n=f"{exaggeration:g}")]
+        said = [
+            tr(
+                "Sizes in the 3-D view are for display only, not measured; heights are exaggerated {n} times.",
+                n=f"{exaggeration:g}",
+            )
+        ]
     return said + _open_canvas(iface, project, bodies)
 
 
@@ -115,7 +120,7 @@ def _open_canvas(iface, project: QgsProject, bodies: List[QgsVectorLayer]) -> Li
     if open_restored(iface.mainWindow(), project, seen, iface.mapCanvas().extent(), VIEW_NAME, FIELD_OF_VIEW_DEG):
         return []
     action.trigger()
-    return [tr("In the settings of the 3-D view, switch the terrain off: it would lie over what is in the slab.")]
+    return [tr("In the settings of the 3-D view, switch the terrain off: it would cover what is in the slab.")]
 
 
 def _set_up(canvas, iface) -> None:

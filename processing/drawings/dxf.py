@@ -171,7 +171,7 @@ def _draw_scanned(sheet: _Sheet, rings, row, text_m: float) -> None:
     further = "NODEPTH" if depth is None else f"TO{1000 * depth:04.0f}"
     for ring in rings:
         sheet.line(names.layer_name(element, names.GRAPHICS, further), ring, pen)
-    known = tr("to a depth that is not known") if depth is None else tr("to {mm} mm", mm=f"{1000 * depth:.0f}")
+    known = tr("to an unknown depth") if depth is None else tr("to {mm} mm", mm=f"{1000 * depth:.0f}")
     words = tr("scanned {depth}", depth=known)
     if not both_ways:
         words = tr("scanned one way only {depth}: UNKNOWN", depth=known)
@@ -213,7 +213,8 @@ def notes(drawing: Drawing, grid: GridChange) -> List[str]:
         sentences.append(tr("Position in plan: 1-sigma {low} to {high} mm.", low=mm(min(sigmas)), high=mm(max(sigmas))))
     sentences.append(
         tr(
-            "Hatched: not scanned both ways, UNKNOWN. Below the depth that is written on scanned ground all is UNKNOWN too."
+            "Hatched: not scanned both ways, UNKNOWN. Below the depth written on scanned ground, everything is "
+            "UNKNOWN too."
         )
     )
     if drawing.left_out:

@@ -32,7 +32,7 @@ def write_subset(path, drawing: Drawing) -> None:
     ]
     sentences = notes(drawing, GridChange(drawing, national=False))
     read_me = [(None, {"text": text}) for text in sentences]
-    layers.append(Layer("read_me", None, {"text": str}, read_me, tr("To be read before anything else.")))
+    layers.append(Layer("read_me", None, {"text": str}, read_me, tr("Read this before anything else.")))
     write_geopackage(Path(path), layers, drawing.crs_wkt, {CRS_KEY: drawing.crs_wkt})
 
 

@@ -70,4 +70,4 @@ def depth_band(depth_m: Optional[float], band_m: float) -> str:
 def check_band(band_m: float) -> None:
     """Raises `ProcessingError` for a band that its name could not tell from the next."""
     if abs(1000 * band_m - round(1000 * band_m)) > 1e-6 or band_m < 0.001:
-        raise ProcessingError(tr("Depth bands are whole millimetres; choose for example 0.05 m."))
+        raise ProcessingError(tr("Depth bands must be whole millimetres; choose for example 0.05 m."))

@@ -64,10 +64,10 @@ def unit_sentences(unit: Unit, fit: DrawingFit) -> Tuple[List[str], List[str]]:
     """What drawing and fit say of the unit, and the doubts where they do not agree."""
     scale = float(np.sqrt(np.prod(fit.scales_m)))
     alike = [name for name, metres in UNITS.values() if abs(scale / metres - 1) < SAME_UNIT]
-    found = tr("which is that of {alike}", alike=alike[0]) if alike else tr("which is that of no usual unit")
+    found = tr("which matches {alike}", alike=alike[0]) if alike else tr("which matches no common unit")
     said = tr("The drawing says {name}", name=unit.name) if unit.metres else tr("The drawing states no unit")
     sentence = tr(
-        "{said}; by the control points a unit is {scale:.6g} m, {found}.", said=said, scale=scale, found=found
+        "{said}; according to the control points a unit is {scale:.6g} m, {found}.", said=said, scale=scale, found=found
     )
     if unit.metres and abs(scale / unit.metres - 1) >= SAME_UNIT:
         doubt = tr(
@@ -90,7 +90,7 @@ def write_linework(path, fit: DrawingFit, output, crs_wkt: str) -> Dict[str, int
         if source is None:
             raise SurveyError(
                 tr(
-                    "{name} is no DXF file that can be read ({reason}).",
+                    "{name} is not a readable DXF file ({reason}).",
                     name=Path(path).name,
                     reason=gdal.GetLastErrorMsg() or tr("unknown"),
                 )
@@ -107,7 +107,7 @@ def write_linework(path, fit: DrawingFit, output, crs_wkt: str) -> Dict[str, int
         if own
     ]
     if not layers:
-        raise SurveyError(tr("{name} holds nothing that can be drawn.", name=Path(path).name))
+        raise SurveyError(tr("{name} contains nothing that can be drawn.", name=Path(path).name))
     write_geopackage(output, layers, crs_wkt)
     return {layer.name: len(layer.rows) for layer in layers}
 

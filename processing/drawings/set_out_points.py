@@ -31,7 +31,7 @@ def write_points(
     the depth. Raises `ProcessingError`.
     """
     if not spacing_m > 0.0:
-        raise ProcessingError(tr("The spacing of setting-out points must be larger than zero."))
+        raise ProcessingError(tr("The spacing of setting-out points must be greater than zero."))
     rows = point_rows(drawing, grid, spacing_m)
     column = DEPTH
     if surface_height_m is not None:
@@ -64,9 +64,7 @@ def point_rows(drawing: Drawing, grid: GridChange, spacing_m: float) -> List[Row
 
 def _height(surface: str, surface_height_m: float, depth_m: float) -> float:
     if surface == "wall":
-        raise ProcessingError(
-            tr("Points on a wall have no height from their depth; leave the height of the surface empty.")
-        )
+        raise ProcessingError(tr("Depths on a wall give no heights; leave the height of the surface empty."))
     return surface_height_m + (depth_m if surface == "soffit" else -depth_m)
 
 
@@ -81,7 +79,7 @@ def _read_me(path: Path, drawing: Drawing, grid: GridChange, column: str, spacin
     lines = [
         tr("{file}: points to set out", file=path.name),
         "",
-        tr("Comma-separated, decimal point, one line of heads, metres. Grid: {grid}.", grid=grid.name),
+        tr("Comma-separated, decimal point, one header line, metres. Grid: {grid}.", grid=grid.name),
         tr("x_m: east, or site x. y_m: north, or site y."),
         meaning,
         tr(

@@ -92,14 +92,18 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
         depth = np.zeros(len(line))
         warnings.append(
             tr(
-                "it has no depth, so it counts as lying at the surface, in the way of every hole; give "
-                "depth_min_m and depth_max_m."
+                "it has no depth, so it counts as lying at the surface, in the way of every hole; enter depth_min_m "
+                "and depth_max_m."
             )
         )
     kind = values.get(ITEMS.kind)
     if kind not in KINDS:
         warnings.append(
-            tr("its kind '{value}' is none of {kinds}; it counts as unknown.", value=kind or "", kinds=", ".join(KINDS))
+            tr(
+                "its kind '{value}' is not one of {kinds}; it counts as unknown.",
+                value=kind or "",
+                kinds=", ".join(KINDS),
+            )
         )
         kind = "unknown"
     probabilities = {name: values.get(f"p_{name}") or 0.0 for name in KINDS}

@@ -32,7 +32,7 @@ def check_same_survey(survey_path, survey: Survey) -> None:
     if edits and not edits.areas & identity(vars(area) for area in survey.areas):
         raise ProcessingError(
             tr(
-                "{path} holds hand edits of another survey than {folder}; choose another output folder.",
+                "{path} contains hand edits of a survey other than {folder}; choose another output folder.",
                 path=survey_path,
                 folder=survey.folder,
             )
@@ -139,7 +139,8 @@ def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: 
             same_frame = one.area_id in result.areas and _frame(result, one.area_id) == _frame(result, item.area_ids[0])
             if same_frame and beside(one.vertices_m, item.vertices_m)[0] >= MOST_OF_IT:
                 what = tr(
-                    "Item {item} runs along {deleted}, which the surveyor deleted, and further: it is shown again.",
+                    "Item {item} runs along {deleted}, which the surveyor deleted, and continues beyond it: it is "
+                    "shown again.",
                     item=item.item_id,
                     deleted=one.row_id,
                 )
@@ -239,7 +240,7 @@ def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> N
         gone = _counted(len(deleted), picks, deleted)
         sentences.append(tr("Deleted by the surveyor and not brought back: {gone} (table 'dismissed').", gone=gone))
     if set_aside:
-        sentences.append(tr("{count} computed items and picks gave way to these.", count=set_aside))
+        sentences.append(tr("{count} computed items and picks were replaced by these.", count=set_aside))
     for sentence in sentences:
         monitor.log(sentence)
     # The number that gave way differs between steps that start from different things: it is logged only.

@@ -62,7 +62,10 @@ class ChaseRules:
             raise ProcessingError(tr("Depth, width and cell of a chase must be above zero metres."))
         if not (self.tolerance_m >= 0 and self.bend_m >= 0 and self.around_m >= 0 and self.crossing_factor >= 1):
             raise ProcessingError(
-                tr("Tolerance, bends and detour must not be negative, and crossing not cheaper than clear ground.")
+                tr(
+                    "Tolerance, bends and detour must not be negative, and crossing must not be cheaper than clear "
+                    "ground."
+                )
             )
 
 
@@ -188,8 +191,8 @@ def _over_cells(start, end, floor: _Floor, monitor: Monitor) -> Optional[List[np
     if len(x) * len(y) > MOST_CELLS:
         raise ProcessingError(
             tr(
-                "The search for a chase would take {count} cells, more than {most_cells}; take a larger cell or "
-                "a smaller detour.",
+                "The search for a chase would need {count} cells, more than {most_cells}; choose a larger cell size "
+                "or a smaller detour.",
                 count=len(x) * len(y),
                 most_cells=MOST_CELLS,
             )

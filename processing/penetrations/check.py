@@ -76,7 +76,10 @@ def check_holes(holes: Penetrations) -> None:
         (tr("needs a diameter above zero metres"), ~((holes.diameter_m > 0) & np.isfinite(holes.diameter_m))),
         (tr("needs a depth above zero metres"), ~((holes.depth_m > 0) & np.isfinite(holes.depth_m))),
         (tr("needs a tolerance of zero or more metres"), ~((holes.tolerance_m >= 0) & np.isfinite(holes.tolerance_m))),
-        (tr("needs a tilt from 0 to below 80 degrees"), ~((holes.tilt_rad >= 0) & (holes.tilt_rad < np.radians(80)))),
+        (
+            tr("needs a tilt of at least 0 and below 80 degrees"),
+            ~((holes.tilt_rad >= 0) & (holes.tilt_rad < np.radians(80))),
+        ),
         (tr("needs an azimuth in degrees"), ~np.isfinite(holes.azimuth_rad)),
     )
     for sentence, wrong in tests:
@@ -130,8 +133,8 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
     elif meetings.slack_m[worst] < 0:
         found = "too_close"
         text = tr(
-            "{kind} {item_id} is {distance:.0f} ± {sigma:.0f} mm away, which does not hold the keep-out "
-            "distance of {keep_out:.0f} mm with {confidence:g} per cent confidence",
+            "{kind} {item_id} is {distance:.0f} ± {sigma:.0f} mm away, which does not satisfy the keep-out distance "
+            "of {keep_out:.0f} mm with {confidence:g} per cent confidence",
             kind=kind_name(obstacle.kind),
             item_id=obstacle.item_id,
             distance=1000 * distance,
@@ -142,7 +145,7 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
     elif touch > confidence.touch_limit:
         found = "too_close"
         text = tr(
-            "all items together are touched with a probability of {touch:.2g} per cent, more than allowed",
+            "the probability of touching any known item is {touch:.2g} per cent, more than allowed",
             touch=100 * touch,
         )
     else:

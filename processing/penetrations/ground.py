@@ -52,7 +52,7 @@ def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
         listed = ", ".join(levels) or "none"
         raise ProcessingError(
             tr(
-                "Level {level} has no scan area on the surface {surface}; levels that have: {listed}.",
+                "Level {level} has no scan area on the surface {surface}; levels that do: {listed}.",
                 level=level,
                 surface=surface,
                 listed=listed,
@@ -64,7 +64,7 @@ def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
         raise ProcessingError(
             tr("The survey has no scan area on the surface {surface}; choose another surface.", surface=surface)
         )
-    raise ProcessingError(tr("The survey has several levels; name one of them: {levels}.", levels=", ".join(levels)))
+    raise ProcessingError(tr("The survey has several levels; choose one of them: {levels}.", levels=", ".join(levels)))
 
 
 def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:

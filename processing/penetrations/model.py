@@ -118,8 +118,8 @@ class Confidence:
         if not (0.5 <= self.keep_out < 1 and 0 < self.touch_limit <= 0.5):
             raise ProcessingError(
                 tr(
-                    "The confidence must be from 0.5 to below 1, and the largest probability of touching above 0 "
-                    "up to 0.5."
+                    "The confidence must be at least 0.5 and below 1, and the largest probability of touching above "
+                    "0 and at most 0.5."
                 )
             )
         if not 0 <= self.depth_tolerance_m < np.inf:

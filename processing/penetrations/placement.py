@@ -47,10 +47,10 @@ class PlacementRules:
         """Raises `ProcessingError` for numbers that make no search."""
         if not (0 <= self.search_m <= 2.0 and 0 <= self.turn_rad <= np.pi and self.turn_step_rad > 0):
             raise ProcessingError(
-                tr("The search distance must be from 0 to 2 m, the turn from 0 to 180 degrees in steps above 0.")
+                tr("The search distance must be from 0 to 2 m, the rotation from 0 to 180 degrees in steps above 0.")
             )
         if self.alternatives < 1:
-            raise ProcessingError(tr("At least one place must be asked for."))
+            raise ProcessingError(tr("At least one place must be requested."))
 
 
 @dataclass(frozen=True)

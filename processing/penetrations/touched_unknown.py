@@ -101,8 +101,8 @@ def _where_outside(inside_m: float, rim_m: float, keep_m: float, unplaced: Seque
     if inside_m < rim_m:
         return tr("it lies partly outside what was scanned")
     return tr(
-        "its rim is {inside:.0f} mm from the edge of what was scanned, nearer than the {keep:.0f} mm within "
-        "which an unseen object may reach it",
+        "its rim is {inside:.0f} mm from the edge of what was scanned, closer than the {keep:.0f} mm within which an "
+        "unseen object may reach it",
         inside=1000 * (inside_m - rim_m),
         keep=1000 * (keep_m - rim_m),
     )

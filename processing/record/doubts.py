@@ -27,7 +27,7 @@ def find_doubts(item: Row, rows: Sequence[Row], proofs: Sequence[Row]) -> List[s
     if item["part_of"]:
         out.append(tr("A later survey shows that it is a part of item {item}.", item=item["part_of"]))
     elif not rows and not proofs:
-        out.append(tr("The survey that showed it was processed anew and does not show it any more."))
+        out.append(tr("The survey that showed it was processed again and no longer shows it."))
     if rows and not item[GEOMETRY]:
         out.append(tr("Its scan area has no position on the site grid."))
     out += [tr("Survey {survey}: {flag}", survey=row["survey_id"], flag=row["flag"]) for row in rows if row["flag"]]
@@ -60,7 +60,7 @@ def find_doubts(item: Row, rows: Sequence[Row], proofs: Sequence[Row]) -> List[s
                 )
     outcomes = {one["outcome"] for one in proofs}
     if len(outcomes) > 1:
-        out.append(tr("It was both verified and refuted; the later one counts."))
+        out.append(tr("It was both verified and refuted; the later entry counts."))
     return out
 
 

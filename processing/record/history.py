@@ -80,7 +80,7 @@ def check_date(text: str, what: str = "") -> str:
     except ValueError as error:
         raise ProcessingError(
             tr(
-                "{what} '{given}' is no date: write year, month and day, as 2031-05-04.",
+                "{what} '{given}' is not a date: write year, month and day, for example 2031-05-04.",
                 what=what or tr("The date"),
                 given=text,
             )
@@ -110,8 +110,8 @@ def change(
         if recorded_on < latest:
             raise ProcessingError(
                 tr(
-                    "The record was last changed on {latest}, after {date}: history grows forwards only, so give {latest} or a "
-                    "later date.",
+                    "The record was last changed on {latest}, after {date}: its history only moves forwards, so "
+                    "enter {latest} or a later date.",
                     latest=latest,
                     date=recorded_on,
                 )

@@ -144,8 +144,8 @@ def update_speeds(book: Book) -> Corrections:
         if known and first.method.endswith(_HAS_KNOWN):
             # It may be the very same opening: counted again, the result would look surer than it is.
             row["warnings"] = tr(
-                "The survey itself used known depths, so that verified depths are not counted again for the wave speed; to use a "
-                "further one, enter it in known_depths.csv and process the survey anew."
+                "The survey itself used known depths, so verified depths are not counted a second time for the wave "
+                "speed; to use a further one, enter it in known_depths.csv and process the survey again."
             )
         elif known:
             used[key] = known

@@ -97,7 +97,7 @@ class GeoPackageStore(Store):
         self.name = str(self.path)
         if self.path.suffix.lower() != ".gpkg":
             raise ProcessingError(
-                tr("{path} is no GeoPackage: give the record a name that ends in .gpkg.", path=self.name)
+                tr("{path} is not a GeoPackage: give the record a name that ends in .gpkg.", path=self.name)
             )
 
     def exists(self) -> bool:
@@ -118,14 +118,12 @@ class GeoPackageStore(Store):
     def _open(self, writing: bool) -> Session:
         with self.path.open("rb") as file:
             if file.read(15) != b"SQLite format 3":
-                raise ProcessingError(tr("{path} is no GeoPackage; choose the file of a record.", path=self.name))
+                raise ProcessingError(tr("{path} is not a GeoPackage; choose the file of a record.", path=self.name))
         connection = sqlite3.connect(self.path, timeout=WAIT_S, isolation_level=None)
         try:
             tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
             if not set(TABLES) <= tables:
-                raise ProcessingError(
-                    tr("{path} is a GeoPackage, but not of a record; choose another.", path=self.name)
-                )
+                raise ProcessingError(tr("{path} is a GeoPackage, but not a record; choose another.", path=self.name))
             _add_functions(connection)
             # A lost connection or power failure after the commit must not undo it.
             connection.execute("PRAGMA synchronous = FULL")

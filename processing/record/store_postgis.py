@@ -86,7 +86,7 @@ class PostgisStore(Store):
             reason = " ".join(str(error).split())
             raise ProcessingError(
                 tr(
-                    "The database of the record is not named well ({reason}): write host=... dbname=... schema=...",
+                    "The record's database is not given correctly ({reason}): write host=... dbname=... schema=...",
                     reason=reason,
                 )
             ) from error
@@ -107,7 +107,7 @@ class PostgisStore(Store):
         if found and not set(TABLES) <= found:
             raise ProcessingError(
                 tr(
-                    "The schema {place} holds tables, but not those of a record; choose another schema.",
+                    "The schema {place} contains tables, but not those of a record; choose another schema.",
                     place=self.name,
                 )
             )

@@ -115,7 +115,7 @@ def withdraw(book: Book, name: str, words: str, monitor: Monitor = Monitor()) ->
         names = ", ".join(book.tables["verifications"]) or tr("none")
         raise ProcessingError(tr("The record has no verification {name}; it has: {known}.", name=name, known=names))
     if row["outcome"] == WITHDRAWN:
-        raise ProcessingError(tr("Verification {name} is withdrawn already: {note}", name=name, note=row["note"]))
+        raise ProcessingError(tr("Verification {name} has already been withdrawn: {note}", name=name, note=row["note"]))
     before = _state(book)
     areas = [one["area_key"] for one in book.rows("scan_areas") if _takes_part(name, one)]
     book.put("verifications", dict(row, outcome=WITHDRAWN, note=" ".join(filter(None, (row["note"], words)))))
@@ -147,23 +147,23 @@ def _what_changed(name: str, before: Tuple[Mapping, Mapping], book: Book, areas)
 def _checked(book: Book, one: Verification):
     item = book.tables["items"].get(one.item_id)
     if item is None:
-        raise ProcessingError(tr("The record has no item {item}: choose one of its layer items.", item=one.item_id))
+        raise ProcessingError(tr("The record has no item {item}: choose one from its layer 'items'.", item=one.item_id))
     if item["part_of"]:
         raise ProcessingError(
-            tr("Item {item} is a part of {other} by now: give that one.", item=one.item_id, other=item["part_of"])
+            tr("Item {item} is now a part of {other}: enter that one instead.", item=one.item_id, other=item["part_of"])
         )
     check_date(one.verified_on, tr("The date of the verification"))
     problems: List[str] = []
     if one.outcome not in (VERIFIED, REFUTED) or one.method not in METHODS or (one.kind and one.kind not in KINDS):
-        problems.append(tr("outcome, method and kind must be words of the record"))
+        problems.append(tr("outcome, method and kind must be terms that the record knows"))
     if one.depth_m is not None and not 0.0 < one.depth_m < 5.0:
-        problems.append(tr("a depth of {depth} m cannot be", depth=one.depth_m))
+        problems.append(tr("a depth of {depth} m is not possible", depth=one.depth_m))
     if one.outcome == REFUTED and one.depth_m is not None:
-        problems.append(tr("what is not there has no depth"))
+        problems.append(tr("an item that is not there has no depth"))
     if any(value is not None and not 0.0 < value < 1.0 for value in (one.sigma_depth_m, one.sigma_xy_m)):
-        problems.append(tr("a 1-sigma must be above zero and below a metre"))
+        problems.append(tr("a 1-sigma must be above zero and below one metre"))
     if one.sigma_xy_m is not None and one.place_m is None:
-        problems.append(tr("the uncertainty of a position needs the position"))
+        problems.append(tr("an uncertainty of position needs the position itself"))
     if problems:
         raise ProcessingError(tr("Item {item}: {problems}.", item=one.item_id, problems=tr(", and ").join(problems)))
     return item
@@ -198,8 +198,8 @@ def _check_depth(book: Book, item, one: Verification, radar_m: float) -> None:
     if one.depth_m - 3.0 * (one.sigma_depth_m or DEPTH_SIGMA_M) > most:
         raise ProcessingError(
             tr(
-                "Item {item}: a depth of {depth:g} m cannot be where the radar puts it at {radar:.3f} m, since no wave comes "
-                "back from there so soon; check the number (metres) and the item.",
+                "Item {item}: a depth of {depth:g} m is not possible where the radar puts it at {radar:.3f} m, since "
+                "no wave could return from there so soon; check the number (metres) and the item.",
                 item=one.item_id,
                 depth=one.depth_m,
                 radar=radar_m,

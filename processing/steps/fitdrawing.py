@@ -62,7 +62,7 @@ def _drawing_paper(path: Path, fit: DrawingFit, sentences: List[str], picture: b
     unit = tr("pixel") if picture else tr("unit")
     values = [
         (tr("Method"), word(fit.method)),
-        (tr("Metres a {unit}, along x and y", unit=unit), tr(" and ").join(f"{scale:.8g}" for scale in fit.scales_m)),
+        (tr("Metres per {unit}, along x and y", unit=unit), tr(" and ").join(f"{scale:.8g}" for scale in fit.scales_m)),
         (tr("Direction of the drawing's x on the site grid"), f"{fit.rotation_deg:.4f}°"),
         (tr("RMS residual (mm)"), tenths_of_mm(fit.rms_m)),
         (tr("1-sigma of one coordinate, from the residuals (mm)"), tenths_of_mm(fit.sigma_m)),
@@ -84,12 +84,12 @@ def _drawing_paper(path: Path, fit: DrawingFit, sentences: List[str], picture: b
         tr("#Site y"),
         tr("#Residual x mm"),
         tr("#Residual y mm"),
-        tr("#Over its sigma"),
+        tr("#Residual / sigma"),
     )
     scale = Table((tr("What"), tr("#Value")), values)
     below = (
         Text(tr("Residuals are fitted minus given, on the site grid.")),
-        Text(tr("A drawing shows what was planned. It says nothing of what was built or where it lies.")),
+        Text(tr("A drawing shows what was planned. It says nothing about what was built, or where.")),
     )
     sections = (
         Section("", [scale, Bullets(sentences)] if sentences else [scale]),

@@ -65,7 +65,8 @@ def place_penetrations_step(
             sentence += tr(" inside the allowed area") if wanted.allowed_edges_m is not None else ""
             verdicts = [
                 replace(
-                    one, reason=tr("{sentence}. At the planned place: {reason}", sentence=sentence, reason=one.reason)
+                    one,
+                    reason=tr("{sentence}. At the planned position: {reason}", sentence=sentence, reason=one.reason),
                 )
                 for one in verdicts
             ]

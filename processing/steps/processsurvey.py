@@ -66,7 +66,7 @@ def process_survey_step(
         fitting.fit_with_items(result, settings.fit, monitor)
         areas.place_and_join(result, monitor.part(0.83, 0.86))
         with compute.timed(result.seconds, "mosaic"):
-            monitor.log(tr("Joining the areas' depth slices into one picture for each level."))
+            monitor.log(tr("Joining the areas' depth slices into one mosaic for each level."))
             rasters = store.finish(result.survey.areas, result.fits, monitor.part(0.86, 0.98))
         monitor.step(0.98)
         with compute.timed(result.seconds, "write"):

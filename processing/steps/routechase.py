@@ -38,15 +38,19 @@ def route_chase_step(
     if found is None:
         raise ProcessingError(
             tr(
-                "There is no way for a chase {depth:.0f} mm deep and {width:.0f} mm wide between these points "
-                "within {around_m:g} m around them; allow a crossing, a larger detour or another depth.",
+                "There is no route for a chase {depth:.0f} mm deep and {width:.0f} mm wide between these points "
+                "within {around_m:g} m of them; allow a crossing, a larger detour or another depth.",
                 depth=1000 * wanted.depth_m,
                 width=1000 * wanted.width_m,
                 around_m=wanted.around_m,
             )
         )
     crossed, close = ", ".join(found.crossed), ", ".join(found.too_close)
-    reason = tr("Keeps off all known items.") if not (crossed or close) else tr("Only where crossing is allowed: ")
+    reason = (
+        tr("Keeps its distance from all known items.")
+        if not (crossed or close)
+        else tr("Only where crossing is allowed: ")
+    )
     reason += tr("cuts {crossed}", crossed=crossed) if crossed else ""
     reason += ("; " if crossed and close else "") + (tr("comes too close to {close}", close=close) if close else "")
     values = {

@@ -45,7 +45,7 @@ def site_grid_step(
     check_replaceable(survey_path)
     if base is None:
         if pairs_path or tie:
-            raise ProcessingError(tr("Tying the site grid needs the coordinate system to tie it to; choose it."))
+            raise ProcessingError(tr("Choose the coordinate system that the site grid is to be tied to."))
         wkt, fit = local_crs_wkt(name), None
     else:
         fit = _fit(base, pairs_path, tie, scale, monitor)
@@ -89,9 +89,8 @@ def _scale_warnings(base: str, fit: TieFit) -> List[str]:
         return []
     return [
         tr(
-            "The scale {scale:.6f} differs by {apart:+.0f} millionths ({per_100_m:.1f} mm in 100 m) from that of "
-            "the map projection here, {expected:.6f}; height explains 157 millionths a kilometre. Check tape, "
-            "points and units.",
+            "The scale {scale:.6f} differs by {apart:+.0f} ppm ({per_100_m:.1f} mm in 100 m) from that of the map "
+            "projection here, {expected:.6f}; height accounts for 157 ppm per km. Check tape, points and units.",
             scale=fit.tie.scale,
             apart=1e6 * apart,
             per_100_m=1e5 * abs(apart),
@@ -104,8 +103,8 @@ def _grid_paper(name: str, base: Optional[str], fit: Optional[TieFit], warnings:
     title = tr("Site grid {name}", name=name)
     if not fit:
         text = tr(
-            "The grid stands alone: a local plane in metres, tied to no national grid. It can be tied later; coordinates "
-            "will not change."
+            "The grid stands alone: a local plane in metres, not tied to a national grid. It can be tied later; "
+            "coordinates will not change."
         )
         return Paper(title, (Section("", [Text(text)]),))
     tie = fit.tie
@@ -118,7 +117,7 @@ def _grid_paper(name: str, base: Optional[str], fit: Optional[TieFit], warnings:
         ),
         (tr("Scale: national grid over site"), value_with_sigma(tie.scale, fit.sigma_scale, 7, "")),
         (tr("Scale of the map projection here"), f"{point_scale(base, tie.east_m, tie.north_m):.7f}"),
-        (tr("100 m on site are, in the national grid"), f"{100 * tie.scale:.4f} m"),
+        (tr("100 m on site, in the national grid"), f"{100 * tie.scale:.4f} m"),
     ]
     grid = Table((tr("What"), tr("#Value")), values)
     sections = [Section("", [grid, Bullets(warnings)] if warnings else [grid])]
@@ -131,7 +130,7 @@ def _grid_paper(name: str, base: Optional[str], fit: Optional[TieFit], warnings:
 def _pair_table(fit: TieFit) -> Table:
     heads = (
         *(tr("Point"), tr("#Site x"), tr("#Site y"), tr("#East"), tr("#North"), tr("#Sigma mm")),
-        *(tr("#Residual E mm"), tr("#Residual N mm"), tr("#Over its sigma")),
+        *(tr("#Residual E mm"), tr("#Residual N mm"), tr("#Residual / sigma")),
     )
     rows = [
         (

@@ -64,23 +64,23 @@ def merge_sentences(report: MergeReport, changed: Changed) -> List[str]:
     if changed.outside:
         out.append(
             tr(
-                "{count} rows were changed outside Inslab since the last time; history holds them.",
+                "{count} rows were changed outside Inslab since the last time; the history keeps them.",
                 count=changed.outside,
             )
         )
     if changed.revision is None:
         return [
             *out,
-            tr("The record holds exactly this as survey {survey} already; no row changed.", survey=report.survey_id),
+            tr("The record already holds exactly this as survey {survey}; no row changed.", survey=report.survey_id),
         ]
     if report.is_new:
         out.append(tr("Survey {survey} is new in the record.", survey=report.survey_id))
     elif not report.is_same:
-        out.append(tr("Survey {survey} takes the place of its earlier result.", survey=report.survey_id))
+        out.append(tr("Survey {survey} replaces its earlier result.", survey=report.survey_id))
     counts = {"new": len(report.new_items), "known": len(report.known_items)}
-    out.append(tr("{new} items are new; {known} were known and are seen again.", **counts))
+    out.append(tr("{new} items are new; {known} were known and were seen again.", **counts))
     for keep, give in report.united:
-        out.append(tr("Item {give} turned out to be a part of {keep}.", give=give, keep=keep))
+        out.append(tr("Item {give} turned out to be part of {keep}.", give=give, keep=keep))
     if report.unseen:
         names = ", ".join(report.unseen)
         out.append(tr("Known before, within its reach and not seen (kept): {items}.", items=names))

@@ -35,7 +35,7 @@ def verify_item_step(
 def verification_sentences(report: VerificationReport) -> List[str]:
     """What a verification did, in words."""
     if not report.verification_id:
-        return [tr("The record holds exactly this verification already; no row changed.")]
+        return [tr("The record already holds exactly this verification; no row changed.")]
     return [tr("Recorded as {name}.", name=report.verification_id), *consequences(report)]
 
 

@@ -38,6 +38,6 @@ def withdraw_verification_step(
 
     revision = Revision(day, withdrawn_by, tr("Verification {name} withdrawn", name=name), software_version())
     changed = change(store, revision, work, monitor.part(0.9, 1.0))
-    for sentence in (tr("Verification {name} counts no longer.", name=name), *consequences(report)):
+    for sentence in (tr("Verification {name} no longer counts.", name=name), *consequences(report)):
         monitor.log(sentence)
     return report, changed

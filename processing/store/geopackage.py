@@ -36,7 +36,7 @@ def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Opti
             # Version 1.2 is read by everything in use; newer GDAL would write 1.4, of which older ones warn.
             dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(part), options=["VERSION=1.2"])
             if dataset is None:
-                reason = gdal.GetLastErrorMsg() or tr("no file can be made there")
+                reason = gdal.GetLastErrorMsg() or tr("no file can be created there")
                 raise ProcessingError(
                     tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
                 )
@@ -230,11 +230,12 @@ def _check_geopackage(path) -> None:
             )
         ) from error
     if start != SQLITE_START:
-        raise SurveyError(tr("{path} is no GeoPackage; choose the survey.gpkg of a survey.", path=path))
+        raise SurveyError(tr("{path} is not a GeoPackage; choose the survey.gpkg of a survey.", path=path))
     if _has_views(path):
         raise SurveyError(
             tr(
-                "{path} holds views (stored queries), which no survey does, and is not read; choose another file.",
+                "{path} contains views (stored queries), which a survey never does, and is not read; choose another "
+                "file.",
                 path=path,
             )
         )

@@ -43,7 +43,7 @@ def staging_folder(output_folder):
                 raise
             raise ProcessingError(
                 tr(
-                    "{folder} has no room left; make room or choose another output folder, then run this again.",
+                    "{folder} has no space left; free some space or choose another output folder, then run this again.",
                     folder=output,
                 )
             ) from error

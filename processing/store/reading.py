@@ -55,7 +55,7 @@ def find_survey_folder(survey_path) -> Path:
     if found is None:
         raise SurveyError(
             tr(
-                "The survey folder {folder} of {name} is not there any more; read the survey again.",
+                "The survey folder {folder} of {name} no longer exists; read the survey again.",
                 folder=folder,
                 name=survey_path.name,
             )

@@ -49,9 +49,7 @@ def add_area(
     folder = Path(folder)
     lines = [line for line in lines if line.file is not None]
     if not lines:
-        raise SurveyError(
-            tr("Area {area} has no line with a file, so that there is nothing to write.", area=area.area_id)
-        )
+        raise SurveyError(tr("Area {area} has no line with a file, so there is nothing to write.", area=area.area_id))
     _check_new_area(folder, area)
     with staging_folder(folder) as staging:
         names, copied = _bring_files(folder, staging, area, lines, monitor)
@@ -84,7 +82,7 @@ def known_area_ids(folder) -> List[str]:
 
 def _check_new_area(folder: Path, area: ScanArea) -> None:
     if area.area_id.lower() in {name.lower() for name in known_area_ids(folder)}:
-        text = tr("Area {area} is in {file} already; give the new one another id.")
+        text = tr("Area {area} is already in {file}; give the new one another id.")
         raise SurveyError(text.format(area=area.area_id, file=tables.AREAS_FILE))
     _check_cells(tables.AREA_COLUMNS, {name: getattr(area, name) for name in tables.AREA_COLUMNS}, area.area_id)
 
@@ -102,7 +100,7 @@ def _append_control_points(folder: Path, staging: Path, points: Sequence[Control
     cells = []
     for point in points:
         if (point.area_id, point.point_id) in taken:
-            text = tr("Point {point} of area {area} is in {file} already; give the new one another id.")
+            text = tr("Point {point} of area {area} is already in {file}; give the new one another id.")
             raise SurveyError(text.format(point=point.point_id, area=point.area_id, file=tables.CONTROL_POINTS_FILE))
         taken.add((point.area_id, point.point_id))
         values = (point.area_id, point.point_id, *point.local_m, *point.site_m, point.sigma_m)
@@ -144,7 +142,7 @@ def _bring_files(
             continue
         name = Path(LINE_FOLDER) / area.area_id / source.name
         if (folder / name).exists() or (staging / name).exists():
-            text = tr("{file} is in the survey folder already; give the file of line {line} another name.")
+            text = tr("{file} is already in the survey folder; give the file of line {line} another name.")
             raise SurveyError(text.format(file=name.as_posix(), line=line.line_id))
         try:
             (staging / name).parent.mkdir(parents=True, exist_ok=True)

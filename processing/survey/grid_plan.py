@@ -24,6 +24,16 @@ _SLACK_M = 1e-6
 _MICROMETRE = 6  # digits of metres that are kept: sums of spacings carry no dust of binary fractions
 
 
+# A form shows words, not names of columns.
+LABELS = {
+    "area_id": tr("Area id"),
+    "level": tr("Level"),
+    "surface": tr("Surface"),
+    "antenna_separation_m": tr("Antenna separation"),
+    "centre_frequency_mhz": tr("Centre frequency"),
+}
+
+
 @dataclass(frozen=True)
 class LineSet:
     """The parallel lines of one direction.
@@ -98,7 +108,11 @@ def check_plan(plan: GridPlan) -> List[str]:
     area = plan.area
     said = []
     for name, kind in tables.AREA_COLUMNS.items():
-        said += tables.cell_problems(name, getattr(area, name), kind)
+        value, label = getattr(area, name), LABELS.get(name, name)
+        if str(value).strip():
+            said += tables.cell_problems(label, value, kind)
+        else:
+            said.append(tr("{label} is missing; fill it in.", label=label))
     if not all(0.0 < side <= 1000.0 for side in plan.size_m):
         said.append(tr("Both sides of the grid must be longer than 0 m and no longer than 1000 m."))
     if not plan.sets:

@@ -183,7 +183,7 @@ def _draw_items(axes, found, pieces: Pieces) -> None:
         )
     if found:
         axes.plot([], [], color="#d55e00", linewidth=0.7, linestyle="-.", label=tr("keep-out"))
-        axes.plot([], [], color="#0072b2", linewidth=0.8, label=tr("place of the top, 1.96 sigma"))
+        axes.plot([], [], color="#0072b2", linewidth=0.8, label=tr("position of the top, 1.96 sigma"))
 
 
 def _draw_hole(axes, hole: Penetrations) -> None:

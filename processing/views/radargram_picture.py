@@ -39,8 +39,10 @@ def _foot(picture: LinePicture) -> str:
         speed_m_ns=picture.speed_m_ns,
         sigma_m_ns=picture.sigma_m_ns,
     )
-    marks = tr("Full mark: seen on this line; open mark: an item known from other lines. ") if picture.crossings else ""
-    depth = tr("depth is that of what lies right below.")
+    marks = (
+        tr("Filled mark: seen on this line; open mark: an item known from other lines. ") if picture.crossings else ""
+    )
+    depth = tr("depths are for what lies directly below.")
     return f"{speed}; {depth} {marks}\n{cautions.DETECTION}"
 
 

@@ -74,7 +74,7 @@ class LinePicture:
     @property
     def title(self) -> str:
         return tr(
-            "Area {area_id}, line {line_id}, dipoles {dipole_axis} the travel",
+            "Area {area_id}, line {line_id}, dipoles {dipole_axis} the direction of travel",
             area_id=self.area_id,
             line_id=self.line.line_id,
             dipole_axis=word(self.line.dipole_axis),

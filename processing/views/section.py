@@ -108,7 +108,8 @@ class SectionSource:
         if not numbers:
             raise ProcessingError(
                 tr(
-                    "Area {area} has no usable line {line} with dipoles {axis} the travel; see what was noticed while reading.",
+                    "Area {area} has no usable line {line} with dipoles {axis} the direction of travel; see the "
+                    "findings of reading.",
                     area=area_id,
                     line=line_id,
                     axis=word(dipole_axis),
@@ -143,7 +144,7 @@ class SectionSource:
         """
         path = SectionPath.drawn(vertices_m)
         if len(path.vertices_m) < 2:
-            raise ProcessingError(tr("The section has no length; click two places that are apart."))
+            raise ProcessingError(tr("The section has no length; click two different places."))
         rows = [row for _, row in read_layer(self.survey_path, RASTERS.name)]
         found = [
             reading.raster_path(self.survey_path, row[RASTERS.path])

@@ -95,7 +95,7 @@ def write_solids(
     `SurveyError`, `Cancelled`.
     """
     if not 0.0 < exaggeration <= MOST_EXAGGERATION:
-        text = tr("Heights can be drawn up to {most} times, not {given} times.")
+        text = tr("Heights can be exaggerated up to {most} times, not {given} times.")
         raise ProcessingError(text.format(most=f"{MOST_EXAGGERATION:g}", given=exaggeration))
     survey_path = Path(survey_path)
     output = Path(output_path or survey_path.with_name(SOLIDS_FILE))
@@ -134,7 +134,7 @@ def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
             kept = {name: values.get(name) for name in fields if name != "drawn_diameter_m"}
             rows.append((faces, {**kept, "drawn_diameter_m": diameter}))
     text = tr(
-        "Items as tubes of a drawn size, heights {exaggeration:g} times. {short}",
+        "Items as tubes whose size is for display only, heights exaggerated {exaggeration:g} times. {short}",
         exaggeration=exaggeration,
         short=cautions.SHORT,
     )
@@ -183,7 +183,7 @@ def _holes(verdicts_path, exaggeration: float) -> Layer:
                 kept = {name: values.get(name) for name in fields}
                 rows.append((hole_body(place, values, exaggeration), kept))
     text = tr(
-        "Penetrations as cylinders of the drilled diameter, heights {exaggeration:g} times. {short}",
+        "Penetrations as cylinders of the drilled diameter, heights exaggerated {exaggeration:g} times. {short}",
         exaggeration=exaggeration,
         short=cautions.SHORT,
     )

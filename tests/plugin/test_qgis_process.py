@@ -88,5 +88,5 @@ def test_whole_chain_finds_the_truth_of_the_sample(qgis_process, sample, tmp_pat
 def test_a_wrong_folder_is_refused_in_a_sentence(qgis_process, tmp_path):
     run = qgis_process("run", "inslab:readsurvey", f"--SURVEY_FOLDER={tmp_path}/nowhere", f"--SURVEY={tmp_path}/s.gpkg")
     assert run.returncode != 0
-    assert "There is no survey folder" in run.stdout + run.stderr
+    assert f"The survey folder {tmp_path}/nowhere does not exist" in run.stdout + run.stderr
     assert "Traceback" not in run.stdout + run.stderr

@@ -29,7 +29,7 @@ class DepthControls(QWidget):
         self.shallower = self._button(style.standardIcon(QStyle.StandardPixmap.SP_ArrowUp), tr("One slice shallower."))
         self.deeper = self._button(style.standardIcon(QStyle.StandardPixmap.SP_ArrowDown), tr("One slice deeper."))
         self.play = self._button(
-            style.standardIcon(QStyle.StandardPixmap.SP_MediaPlay), tr("Go through all depths, again and again."), True
+            style.standardIcon(QStyle.StandardPixmap.SP_MediaPlay), tr("Play through all depths in a loop."), True
         )
         self.beside = self._button(None, tr("A second map of the same place at another depth."), True)
         self.beside.setText(tr("Second map"))

@@ -16,8 +16,8 @@ class AskedOnMap:
 
     def __init__(self, iface, controls, ask: Callable[[Optional[Place]], None], say):
         self.iface, self.canvas, self.ask, self.say = iface, iface.mapCanvas(), ask, say
-        self.area_tool = self._tool(controls.draw_area, tr("the area that was drawn"), AREA)
-        self.line_tool = self._tool(controls.draw_line, tr("the line that was drawn"), LINE)
+        self.area_tool = self._tool(controls.draw_area, tr("the drawn area"), AREA)
+        self.line_tool = self._tool(controls.draw_line, tr("the drawn line"), LINE)
         controls.selected.clicked.connect(self.ask_selected)
         controls.view.clicked.connect(self.ask_view)
         controls.everything.clicked.connect(lambda: self.ask(Place(tr("everything"))))

@@ -62,7 +62,7 @@ class RecordChoice(QObject):
             self.said.emit(problems)
             return
         words = records.record_words(self.record)
-        self.task = self._run(tr("Look into the record"), lambda monitor: levels_of(words), self._looked)
+        self.task = self._run(tr("Read the record"), lambda monitor: levels_of(words), self._looked)
 
     def close(self) -> None:
         """Nothing of ours is called any more."""
@@ -103,4 +103,4 @@ class RecordChoice(QObject):
             text = records.text_of_connection(name)
             menu.addAction(name, lambda text=text: self.open(text))
         if menu.isEmpty():
-            menu.addAction(tr("QGIS has no PostGIS connection; make one in the browser.")).setEnabled(False)
+            menu.addAction(tr("QGIS has no PostGIS connection; create one in the Browser panel.")).setEnabled(False)

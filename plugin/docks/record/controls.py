@@ -34,13 +34,11 @@ class RecordControls(QWidget):
         self.record.setDialogTitle(tr("Choose a record, or name a new one"))
         self.record.setFilter(tr("GeoPackage (*.gpkg)"))
         self.record.setToolTip(tr("The building's record: a GeoPackage, or postgres:NAME/SCHEMA for a database."))
-        self.database = _button(
-            tr("Database"), tr("Take a PostGIS connection of QGIS; the schema can then be changed.")
-        )
+        self.database = _button(tr("Database"), tr("Use a PostGIS connection of QGIS; the schema can then be changed."))
         self.database.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.database.setMenu(QMenu(self.database))
         self.level = QComboBox()
-        self.level.setToolTip(tr("Level that is asked about. Walls are asked by their names only."))
+        self.level.setToolTip(tr("Level to ask about. For a wall, enter its name."))
         self.known_on = QgsDateEdit()
         self.known_on.setAllowNull(True)
         self.known_on.setNullRepresentation(tr("now"))
@@ -54,7 +52,7 @@ class RecordControls(QWidget):
         self.depth.setSingleStep(10)
         self.depth.setSuffix(" mm")
         self.depth.setSpecialValueText(tr("any depth"))
-        self.depth.setToolTip(tr("Ground that was not seen as deep as this counts as unknown."))
+        self.depth.setToolTip(tr("Ground that was not seen down to this depth counts as unknown."))
         self.draw_area = _button(
             tr("Draw area"), tr("Click the corners on the map; a right click ends the area and asks about it."), True
         )
@@ -68,7 +66,8 @@ class RecordControls(QWidget):
         self.width.setSuffix(" m")
         self.width.setToolTip(tr("Width of the strip along a line, both sides together."))
         self.selected = _button(
-            tr("Selected"), tr("Ask about the polygon or line that is selected in the active layer, as a room.")
+            tr("Selected"),
+            tr("Ask about the polygon or line that is selected in the active layer, for example a room."),
         )
         self.view = _button(tr("Map view"), tr("Ask about what the map shows."))
         self.everything = _button(tr("Everything"), tr("Ask about whole levels."))

@@ -113,7 +113,7 @@ class AnswerOnMap:
             step = QgsCoordinateTransform(self.crs, self.canvas.mapSettings().destinationCrs(), self.project)
             box = step.transformBoundingBox(box)
         except QgsCsException:
-            return tr("The map's coordinate system does not reach this place.")
+            return tr("This place lies outside the area of use of the map's coordinate system.")
         self.canvas.setExtent(box)
         self.canvas.refresh()
         return ""

@@ -75,5 +75,5 @@ def _item_tip(row: Dict) -> str:
     sure = tr("{percent:.0f} per cent sure of its kind.", percent=100 * (row["kind_confidence"] or 0.0))
     seen = tr("Seen by {surveys}, last on {day}.", surveys=row["survey_ids"] or "–", day=row["last_seen_on"] or "–")
     quality = tr("Quality level {quality}.", quality=row["quality_level"])
-    place = tr("Place in plan ± {sigma:.0f} mm.", sigma=1000 * (row["sigma_xy_m"] or 0.0))
+    place = tr("Position in plan ± {sigma:.0f} mm.", sigma=1000 * (row["sigma_xy_m"] or 0.0))
     return "\n".join(text for text in (sure, quality, seen, place, row["flag"], row["note"]) if text)

@@ -37,7 +37,7 @@ class SectionBar(QToolBar):
         )
         self.addSeparator()
         self.panels = self._list(
-            tr("The traces as recorded; processed; or migrated, which puts echoes where they come from.")
+            tr("The traces as recorded; processed; or migrated, which puts echoes back where they come from.")
         )
         self.axes = self._list(tr("Which way the dipoles lay: across or along the direction of travel."))
         for name in PANELS:
@@ -58,14 +58,14 @@ class SectionBar(QToolBar):
             True,
         )
         self.delete = self._button("", tr("Delete the selected pick (Del)."), icon="/mActionDeleteSelected.svg")
-        self.undo = self._button("", tr("Undo the last change of the picks."), icon="/mActionUndo.svg")
-        self.redo = self._button("", tr("Do again what was undone."), icon="/mActionRedo.svg")
+        self.undo = self._button("", tr("Undo the last change to the picks."), icon="/mActionUndo.svg")
+        self.redo = self._button("", tr("Redo the change that was undone last."), icon="/mActionRedo.svg")
         self.save = self._button("", tr("Save the picks and stop editing."), icon="/mActionSaveEdits.svg")
         self.whole = self._button(
             "",
             tr(
-                "The whole section. The wheel magnifies (Ctrl: only along, Shift: only down), dragging moves, "
-                "Page up and Page down go to the neighbouring line."
+                "Show the whole section. The wheel zooms (Ctrl: along the line only, Shift: in depth only), dragging "
+                "pans, Page Up and Page Down go to the neighbouring line."
             ),
             icon="/mActionZoomFullExtent.svg",
         )

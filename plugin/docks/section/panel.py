@@ -110,7 +110,7 @@ class SectionPanel(QgsDockWidget):
         planes = [one for one in shown_planes(self.project) if one.layer("slices") is not None]
         plane = plane or next((one for one in planes if one.is_visible(self.project)), None)
         if plane is None:
-            self._say(tr("No depth slices are switched on that could be cut."))
+            self._say(tr("No depth slices are switched on, so there is nothing to cut."))
             return
         self.on_map.crs = plane.crs
         vertices = [tuple(self.on_map.from_map(point)) for point in points]
@@ -171,7 +171,7 @@ class SectionPanel(QgsDockWidget):
         if self.task is not None:
             self.task.cancel()
         self._wanted_key = plane.key
-        self._say(tr("{title} is being composed …", title=title))
+        self._say(tr("Preparing {title} …", title=title))
         self.task = WorkTask(title, compose, self._composed)
         self._running.add(self.task)
         QgsApplication.taskManager().addTask(self.task)
@@ -284,7 +284,8 @@ class SectionPanel(QgsDockWidget):
                 self.section.title
                 + ". "
                 + tr(
-                    "Rings: picks; diamonds: items; their bars hold the place with 95 per cent. Hatched: unknown, never clear."
+                    "Rings: picks; diamonds: items; error bars: 95 per cent intervals of position. Hatched: unknown, "
+                    "never clear."
                 )
             )
             if place is not None:

@@ -98,7 +98,7 @@ class PickEditor:
     def _end(self, done: bool) -> None:
         if not done:
             self.layer.destroyEditCommand()
-            raise ProcessingError(tr("QGIS refused this change of the layer {layer}.", layer=self.layer.name()))
+            raise ProcessingError(tr("QGIS refused this change to the layer {layer}.", layer=self.layer.name()))
         self.layer.endEditCommand()
         self.layer.triggerRepaint()
 

@@ -32,7 +32,8 @@ class SpeedRow(QWidget):
         self.words = plain_label()
         self.words.setToolTip(
             tr(
-                "What the curve says, and the estimate of the area's wave speed with 1-sigma and, in brackets, its permittivity."
+                "What the curve implies, and the estimate of the area's wave speed with 1-sigma and, in brackets, "
+                "its permittivity."
             )
         )
         self.words.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
@@ -64,8 +65,8 @@ class SpeedRow(QWidget):
         estimate, curve = self._section.speed, self.curve
         sigmas = (curve.speed_m_ns - estimate.speed_m_ns) / estimate.sigma_m_ns if estimate.sigma_m_ns else float("inf")
         return tr(
-            "relative permittivity {permittivity:.2f}, top at {depth:.0f} mm. Estimate: {speed:.4f} ± {sigma:.4f} m/ns "
-            "({estimated:.2f}), the test is {sigmas:+.1f} sigma from it.",
+            "relative permittivity {permittivity:.2f}, top at {depth:.0f} mm. Estimate: {speed:.4f} ± {sigma:.4f} "
+            "m/ns ({estimated:.2f}); the test differs from it by {sigmas:+.1f} sigma.",
             permittivity=curve.relative_permittivity,
             depth=1000 * curve.depth_m,
             speed=estimate.speed_m_ns,

@@ -63,7 +63,7 @@ class SurveyLook(QObject):
         def look(task) -> List[StepState]:
             return read_states(survey, folder, remembered, Monitor(cancelled=task.isCanceled))
 
-        self._task = QgsTask.fromFunction(tr("Look at the survey"), look, on_finished=self._looked, flags=quiet_flags())
+        self._task = QgsTask.fromFunction(tr("Check the survey"), look, on_finished=self._looked, flags=quiet_flags())
         QgsApplication.taskManager().addTask(self._task)
 
     def close(self) -> None:
@@ -78,7 +78,7 @@ class SurveyLook(QObject):
             return
         if error is not None:
             known = isinstance(error, InslabError)
-            self.failed.emit(str(error) if known else tr("The survey cannot be looked at: {reason}", reason=error))
+            self.failed.emit(str(error) if known else tr("The survey cannot be checked: {reason}", reason=error))
         self.found.emit(states or [])
         self._watch()
         if self._again:

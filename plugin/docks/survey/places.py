@@ -33,7 +33,9 @@ def zoom_to_areas(canvas, survey_path, finding) -> str:
         step = QgsCoordinateTransform(crs, canvas.mapSettings().destinationCrs(), QgsProject.instance())
         box = step.transformBoundingBox(box)
     except QgsCsException:
-        return tr("The map's coordinate system does not reach scan area {area}.", area=", ".join(named))
+        return tr(
+            "Scan area {area} lies outside the area of use of the map's coordinate system.", area=", ".join(named)
+        )
     box.scale(MARGIN)
     canvas.setExtent(box)
     canvas.refresh()

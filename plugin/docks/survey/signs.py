@@ -10,7 +10,7 @@ RUNNING = "running"
 WORDS = {
     NOT_DONE: tr("not done"),
     DONE: tr("done"),
-    WARNINGS: tr("look at {count}"),
+    WARNINGS: tr("to check: {count}"),
     OUTDATED: tr("outdated"),
     RUNNING: tr("running"),
 }

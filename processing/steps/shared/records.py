@@ -57,7 +57,10 @@ def day_of(given: str, own: Optional[str], latest: str) -> str:
         return check_date(given)
     if not own and not latest:
         raise ProcessingError(
-            tr("The survey states no date of its scans: say on which date it is recorded, as 2031-05-04.")
+            tr(
+                "The survey states no date for its scans: enter the date on which it is recorded, for example "
+                "2031-05-04."
+            )
         )
     return max(own or "", latest)
 
@@ -70,8 +73,8 @@ def newly_tied(session, crs_wkt: str, name: str) -> Optional[str]:
     if known != crs_wkt and local_crs_wkt() not in (known, crs_wkt):
         raise ProcessingError(
             tr(
-                "The survey lies on another site grid than the record {record}; give both the same with 'Define the site grid', or "
-                "choose another record.",
+                "The survey uses a different site grid from the record {record}; give both the same one with 'Define "
+                "the site grid', or choose another record.",
                 record=name,
             )
         )

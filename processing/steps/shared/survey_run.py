@@ -54,7 +54,7 @@ def reopen(survey_path, monitor: Monitor) -> ChainResult:
     if known != {area.area_id for area in survey.areas}:
         raise ProcessingError(
             tr(
-                "The survey folder {folder} has other scan areas than {name}; read the survey again.",
+                "The scan areas in the survey folder {folder} differ from those in {name}; read the survey again.",
                 folder=survey.folder,
                 name=survey_path.name,
             )

@@ -140,7 +140,7 @@ def note_step(survey_path, step: str, parameters: Mapping, monitor: Monitor = Mo
     try:
         _add_to_log(survey_path, step, parameters)
     except InslabError as error:
-        monitor.warn(tr("That this step was run could not be noted in the survey: {reason}", reason=error))
+        monitor.warn(tr("The run of this step could not be noted in the survey: {reason}", reason=error))
 
 
 @changes_survey
@@ -166,7 +166,7 @@ def _result_that_is_gone(row: Optional[Mapping], survey_path: Path) -> str:
     name = json.loads((row and row[RUN_LOG.parameters]) or "{}").get("result")
     if name is None or (survey_path.parent / name).is_file():
         return ""
-    return tr("Its result {file} is not there.", file=name)
+    return tr("Its result {file} is missing.", file=name)
 
 
 def _changes(survey_path: Path, folder, remembered, monitor: Monitor) -> Tuple[Tuple[Inputs, Inputs], str]:
@@ -174,7 +174,7 @@ def _changes(survey_path: Path, folder, remembered, monitor: Monitor) -> Tuple[T
     try:
         folder = Path(folder) if folder else reading.find_survey_folder(survey_path)
         if not folder.is_dir():
-            return ({}, {}), tr("The survey folder {folder} is not there.", folder=folder)
+            return ({}, {}), tr("The survey folder {folder} is missing.", folder=folder)
     except InslabError as error:
         return ({}, {}), str(error)
     now = fingerprints.survey_inputs(folder, remembered, monitor)

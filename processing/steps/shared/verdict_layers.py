@@ -51,7 +51,7 @@ def draw_sections(
 def check_output(path) -> None:
     """Raises `ProcessingError` where `path` cannot become a GeoPackage."""
     if Path(path).suffix.lower() != ".gpkg":
-        raise ProcessingError(tr("{path} is no GeoPackage; choose an output whose name ends in .gpkg.", path=path))
+        raise ProcessingError(tr("{path} is not a GeoPackage; choose an output whose name ends in .gpkg.", path=path))
     check_replaceable(path)
 
 

@@ -142,7 +142,7 @@ def test_a_missing_column_is_named(values, tmp_path):
     ("row", "sentence"),
     [
         (("a", 1.2, 1.0, 0.0, 0.1, ""), "Penetration a needs a diameter above zero"),
-        (("a", 1.2, 1.0, "wide", 0.1, ""), "Penetration a, diameter_m: 'wide' is no number"),
+        (("a", 1.2, 1.0, "wide", 0.1, ""), "Penetration a, diameter_m: 'wide' is not a number"),
         (("a", 1.2, 1.0, 0.02, "", ""), "Penetration a has no depth_m"),
         (("a", "", 1.0, 0.02, 0.1, ""), "Penetration a has no x_m"),
         (("a", 1.2, 1.0, 0.02, 0.1, -1), "tolerance of zero or more"),
@@ -160,7 +160,7 @@ def test_a_bad_row_is_named(values, tmp_path, row, sentence):
 def test_a_level_that_is_not_there_is_named(values):
     from qgis.core import QgsProcessingException
 
-    with pytest.raises(QgsProcessingException, match="levels that have: Level 1"):
+    with pytest.raises(QgsProcessingException, match="levels that do: Level 1"):
         run("checkpenetrations", {**values, "LEVEL": "Level 7"})
     with pytest.raises(QgsProcessingException, match="no scan area on the surface wall"):
         run("checkpenetrations", {**values, "SURFACE": "wall"})

@@ -89,7 +89,7 @@ def test_an_axis_without_a_direction_is_named(values):
     feature.setGeometry(QgsGeometry.fromWkt("LineString (1 1, 2 2, 1 1)"))
     feature.setAttributes(["7"])
     layer.dataProvider().addFeature(feature)
-    with pytest.raises(QgsProcessingException, match="Grid axis 7 is no line"):
+    with pytest.raises(QgsProcessingException, match="Grid axis 7 is not a line"):
         run("drillsheet", {**values, "AXES": layer})
 
 

@@ -60,7 +60,7 @@ def test_verdicts_of_check_penetrations_are_taken(values, tmp_path):
     [
         ({"SURVEY": "nowhere.gpkg"}, "There is no file"),
         ({"FROM_DEPTH": 0.2, "TO_DEPTH": 0.1}, "exchange them"),
-        ({"DXF": None, "GEOPACKAGE": None, "POINTS": None}, "Nothing is to be written"),
+        ({"DXF": None, "GEOPACKAGE": None, "POINTS": None}, "There is nothing to write"),
     ],
 )
 def test_refusals(values, changed, sentence):

@@ -34,7 +34,7 @@ def test_definition(inslab_provider):
 
 
 def test_bars_are_in_the_way(values):
-    with pytest.raises(QgsProcessingException, match="There is no way for a chase 60 mm deep"):
+    with pytest.raises(QgsProcessingException, match="There is no route for a chase 60 mm deep"):
         run("routechase", values)
     assert not Path(values["OUTPUT"]).exists()
 
@@ -69,7 +69,7 @@ def test_a_shallow_cut_passes_over_the_bars(values):
     outputs = run("routechase", {**values, "DEPTH": 0.014})
     assert outputs["CROSSED_COUNT"] == 0
     assert outputs["LENGTH"] == pytest.approx(0.4, abs=1e-9)
-    assert chase_of(values["OUTPUT"])["reason"] == "Keeps off all known items."
+    assert chase_of(values["OUTPUT"])["reason"] == "Keeps its distance from all known items."
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,7 @@ def test_refusals(survey, pairs, tmp_path):
     given = {"SURVEY": str(survey), "PAIRS": str(pairs)}
     assert "choose it" in complaint("sitegrid", given)
     assert "not both" in complaint("sitegrid", {**given, "BASE_CRS": "EPSG:25832", "EAST": 5})
-    assert "Give a table of points" in complaint("sitegrid", {"SURVEY": str(survey), "BASE_CRS": "EPSG:25832"})
+    assert "Enter a table of points" in complaint("sitegrid", {"SURVEY": str(survey), "BASE_CRS": "EPSG:25832"})
     assert "near 1" in complaint("sitegrid", {**given, "BASE_CRS": "EPSG:25832", "SCALE": 1000})
     with pytest.raises(QgsProcessingException, match="not in metres"):
         run("sitegrid", {**given, "BASE_CRS": "EPSG:2263"})

@@ -72,7 +72,7 @@ def test_the_survey_notes_that_it_was_written_wherever_it_was_started(values):
     assert state().state == DONE
     Path(values["REPORT"]).unlink()
     assert state().state == NOT_DONE
-    assert state().reasons == (f"Its result {values['REPORT']} is not there.",)
+    assert state().reasons == (f"Its result {values['REPORT']} is missing.",)
 
 
 def test_same_survey_same_file(values, tmp_path):

@@ -46,7 +46,7 @@ def test_refusals(inslab_provider, qgis_processing, inputs, survey, tmp_path):
     assert "There is no file" in complaint("updaterecord", {**inputs, "PENETRATIONS": str(tmp_path / "p.gpkg")})
     with pytest.raises(QgsProcessingException, match="no items yet"):
         run("updaterecord", {**inputs, "SURVEY": str(survey)})
-    with pytest.raises(QgsProcessingException, match="is no date"):
+    with pytest.raises(QgsProcessingException, match="is not a date"):
         run("updaterecord", {**inputs, "RECORDED_ON": "today"})
     with pytest.raises(QgsProcessingException, match="not of a record"):
         run("updaterecord", {**inputs, "RECORD": str(survey)})

@@ -36,7 +36,7 @@ def test_refusals(record, tmp_path):
     assert "There is no record" in complaint("verifyitem", {**given, "RECORD": str(tmp_path / "none.gpkg")})
     with pytest.raises(QgsProcessingException, match="no item I99"):
         run("verifyitem", {**given, "ITEM": "I99"})
-    with pytest.raises(QgsProcessingException, match="is no date"):
+    with pytest.raises(QgsProcessingException, match="is not a date"):
         run("verifyitem", {**given, "VERIFIED_ON": "1 September"})
     with pytest.raises(QgsProcessingException, match="m from item"):
         run("verifyitem", {**given, "PLACE": "0,0"})

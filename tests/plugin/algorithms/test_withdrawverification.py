@@ -38,14 +38,14 @@ def test_refusals(record, tmp_path):
     assert "There is no record" in complaint("withdrawverification", given(str(tmp_path / "none.gpkg")))
     for changed, sentence in (
         ({"VERIFICATION": "V9"}, "no verification V9; it has: V1"),
-        ({"WITHDRAWN_ON": "tomorrow"}, "date of the withdrawal 'tomorrow' is no date"),
+        ({"WITHDRAWN_ON": "tomorrow"}, "date of the withdrawal 'tomorrow' is not a date"),
         ({"WHY": " "}, "Say why"),
     ):
         with pytest.raises(QgsProcessingException, match=sentence):
             run("withdrawverification", given(record, **changed))
     run("withdrawverification", given(record))
     with pytest.raises(
-        QgsProcessingException, match=r"withdrawn already: dry Withdrawn on 2031-09-02 by F\. Keeper: wrong item"
+        QgsProcessingException, match=r"already been withdrawn: dry Withdrawn on 2031-09-02 by F\. Keeper: wrong item"
     ):
         run("withdrawverification", given(record))
 

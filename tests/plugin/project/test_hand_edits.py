@@ -147,7 +147,7 @@ def test_a_run_is_refused_while_changes_are_not_saved(project, survey_path, name
     assert complaint(name, parameters) == ""
     assert items.startEditing()
     assert complaint(name, parameters) == (
-        "Save the changes of Items, depth to top in mm and stop editing: they are not in the file yet."
+        "Save the changes to Items, depth to top in mm and stop editing: they are not in the file yet."
     )
     assert items.rollBack()
     assert complaint(name, parameters) == ""

@@ -87,7 +87,7 @@ def test_it_says_what_is_missing_step_by_step(form, tmp_path, card):
     assert "survey folder" in form.problem.text()
     form.folder.setFilePath(str(tmp_path / "new"))
     form.update_plan()
-    assert "area_id is empty" in form.problem.text()
+    assert "Area id is missing; fill it in." in form.problem.text()
     form.area_page.area_id.setText("A1")
     form.area_page.level.setText("L1")
     form.update_plan()
@@ -95,7 +95,7 @@ def test_it_says_what_is_missing_step_by_step(form, tmp_path, card):
     form.files_page.folder.setFilePath(str(card))
     form.grid_page.sets["x"].turned.setText("3, x")
     form.update_plan()
-    assert "'x' is no line number" in form.problem.text()
+    assert "'x' is not a line number" in form.problem.text()
     form.grid_page.sets["x"].turned.setText("3")
     form.update_plan()
     assert form.write_button.isEnabled()
@@ -125,7 +125,7 @@ def test_a_survey_made_by_the_form_is_read_and_equals_the_one_made_by_hand(form,
     # The form is ready for the next area, which goes into the same tables.
     assert form.area_page.area_id.text() == "A2"
     assert form.files_page.files == []
-    assert "It has the areas A1." in form.areas_there.text()
+    assert "Its areas so far: A1." in form.areas_there.text()
 
 
 def test_what_the_form_wrote_can_be_processed(form, tmp_path, card, qtbot, inslab_provider, qgis_processing):
@@ -258,7 +258,7 @@ def test_a_click_is_refused_where_nothing_says_how_the_map_lies_to_the_site_grid
     show_survey(crs_of(local_crs_wkt()))
     points, said = click(form, QgsCoordinateReferenceSystem(NATIONAL), (691000.0, 5335000.0))
     assert points == []
-    assert "Nothing says how ETRS89 / UTM zone 32N lies to Site grid (local, not tied)" in said
+    assert "The relation between ETRS89 / UTM zone 32N and Site grid (local, not tied) is not known" in said
     for crs in (
         crs_of(local_crs_wkt("Another name")),
         QgsCoordinateReferenceSystem(),
@@ -311,7 +311,7 @@ def test_points_are_clicked_in_pairs(form, tmp_path, card, qtbot):
     form.points_page.pairs.setChecked(False)
     assert canvas.mapTool() is earlier
     form.points_page.add.click()
-    assert "lacks a number" in form.points_page.points("A1")[1][0]
+    assert "has a missing or invalid number" in form.points_page.points("A1")[1][0]
     form.update_plan()
     assert not form.write_button.isEnabled()
 

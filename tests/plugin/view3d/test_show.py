@@ -116,7 +116,7 @@ def test_before_3_36_qgis_opens_a_view_described_as_in_a_project(survey, qgis_if
     QAction(window).setObjectName("mActionNew3DMapCanvas")
     iface = SimpleNamespace(mainWindow=lambda: window, mapCanvas=qgis_iface.mapCanvas)
     said = show.open_view(iface, project, survey)
-    assert said == ["Sizes in the 3-D view are drawn, not measured; heights are true."]
+    assert said == ["Sizes in the 3-D view are for display only, not measured; heights are true to scale."]
     ((name, document),) = opened
     assert name == "Concrete in 3-D"
     terrain = document.elementsByTagName("terrain").item(0).toElement()
@@ -145,6 +145,6 @@ def test_a_newer_version_gets_a_view_without_terrain(survey, qgis_iface, qgis_ne
     )
     iface = SimpleNamespace(createNewMapCanvas3D=lambda name: canvas, mapCanvas=qgis_iface.mapCanvas)
     said = show.open_view(iface, QgsProject.instance(), survey, 2.0)
-    assert said == ["Sizes in the 3-D view are drawn, not measured; heights are 2 times."]
+    assert said == ["Sizes in the 3-D view are for display only, not measured; heights are exaggerated 2 times."]
     assert [name for name, _ in calls] == ["terrain", "view", "extent"]
     assert calls[0] == ("terrain", False)

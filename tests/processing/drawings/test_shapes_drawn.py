@@ -41,5 +41,5 @@ def test_an_arc_becomes_a_polyline_of_its_radius():
 def test_a_drawing_of_nothing_is_refused(tmp_path):
     path = tmp_path / "empty.dxf"
     path.write_text("  0\nSECTION\n  2\nENTITIES\n  0\nENDSEC\n  0\nEOF\n")
-    with pytest.raises(SurveyError, match=r"empty\.dxf holds nothing that can be drawn"):
+    with pytest.raises(SurveyError, match=r"empty\.dxf contains nothing that can be drawn"):
         write_linework(path, FIT, tmp_path / "out.gpkg", local_crs_wkt())

@@ -177,7 +177,7 @@ def test_an_item_without_any_depth_lies_at_the_surface_and_is_told(detected):
     assert line[:, 2] == pytest.approx(0.0)
     assert row["kind"] == "unknown"
     assert any("mine: it has no depth" in text for text in said(path))
-    assert any("mine: its kind 'pipe' is none of bar, tendon" in text for text in said(path))
+    assert any("mine: its kind 'pipe' is not one of bar, tendon" in text for text in said(path))
 
 
 def test_depths_changed_in_the_table_move_the_heights(detected):

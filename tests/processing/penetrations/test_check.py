@@ -149,8 +149,8 @@ def test_what_is_hit_may_be_another_item_than_the_one_that_leaves_the_least():
 @pytest.mark.parametrize(
     ("hole", "items", "known", "reason"),
     [
-        (at(0.0305), [BAR], FLOOR, "Too close: bar bar is 12 ± 4 mm away, which does not hold the keep-out distance of 15 mm with "
-         "95 per cent confidence."),
+        (at(0.0305), [BAR], FLOOR, "Too close: bar bar is 12 ± 4 mm away, which does not satisfy the keep-out distance of 15 mm "
+         "with 95 per cent confidence."),
         (at(0.0505), [BAR], FLOOR, "Clear: the nearest item, bar bar, is 32 ± 4 mm away (keep-out distance 15 mm)."),
         (at(0.5), [BAR], FLOOR, "Clear: no item is known within 200 mm of its rim, and the ground was scanned."),
         (at(0.5), [], FLOOR, "Clear: no item is known within 200 mm of its rim, and the ground was scanned."),
@@ -187,7 +187,7 @@ def test_many_small_chances_together_are_too_close():
     around = [line(str(y), (-1, y, 0.05), (1, y, 0.05), rule=rule) for y in (gap, -gap)]
     found = verdicts(at(0.0), *around, confidence=confidence)[0]
     assert found.reason == (
-        "Too close: all items together are touched with a probability of 0.19 per cent, more than allowed."
+        "Too close: the probability of touching any known item is 0.19 per cent, more than allowed."
     )
 
 
@@ -212,7 +212,7 @@ def test_any_number_of_holes_at_a_time(monkeypatch):
         ("depth_m", 1e-6, np.inf, "P2 needs a depth above zero metres"),
         ("depth_m", 5.0, 0.0, "P2 needs a depth"),
         ("tolerance_m", 0.0, np.inf, "P2 needs a tolerance of zero or more metres"),
-        ("tilt_rad", 0.0, -1e-9, "P2 needs a tilt from 0 to below 80 degrees"),
+        ("tilt_rad", 0.0, -1e-9, "P2 needs a tilt of at least 0 and below 80 degrees"),
         ("tilt_rad", np.radians(79.9), np.radians(80.0), "P2 needs a tilt"),
         ("azimuth_rad", -7.0, np.nan, "P2 needs an azimuth in degrees"),
         ("azimuth_rad", 7.0, np.inf, "P2 needs an azimuth in degrees"),
@@ -339,7 +339,7 @@ def test_large_distances_in_words():
     wide = line("wide", (-1, 0, 0.05), (1, 0, 0.05), sigma_xy_m=0.5, rule=KindRule(0.6, 0.006, 0.025))
     near, far = (verdicts(at(y + 0.0185), wide, known=floor)[0] for y in (0.7, 2.0))
     assert near.reason.startswith(
-        "Too close: bar wide is 700 ± 500 mm away, which does not hold the keep-out distance of 600 mm"
+        "Too close: bar wide is 700 ± 500 mm away, which does not satisfy the keep-out distance of 600 mm"
     )
     assert far.reason == "Clear: the nearest item, bar wide, is 2000 ± 500 mm away (keep-out distance 600 mm)."
     keep = line("keep", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(0.985, 0.006, 0.025))

@@ -183,9 +183,9 @@ def test_an_area_without_a_place_is_recorded_and_known_again_by_name(store):
 
 def test_history_grows_forwards_only(store):
     merge(store, survey_b())
-    with pytest.raises(ProcessingError, match="history grows forwards only"):
+    with pytest.raises(ProcessingError, match="history only moves forwards"):
         merge(store, survey_a())
-    with pytest.raises(ProcessingError, match="is no date"):
+    with pytest.raises(ProcessingError, match="is not a date"):
         merge(store, survey_a(), "4 May")
 
 

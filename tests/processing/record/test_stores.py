@@ -209,7 +209,7 @@ def test_words_of_a_connection():
 def test_bad_places_are_told_in_a_sentence(tmp_path, postgis):
     other = tmp_path / "other.gpkg"
     other.write_text("no")
-    with pytest.raises(ProcessingError, match="is no GeoPackage"), open_store(other).session():
+    with pytest.raises(ProcessingError, match="is not a GeoPackage"), open_store(other).session():
         pass
     with closing(sqlite3.connect(tmp_path / "empty.gpkg")) as file:
         file.execute("CREATE TABLE a (b)")

@@ -178,7 +178,7 @@ def test_place_kind_and_photo_are_taken(store):
         (core(place_m=(40.0, 0.5)), "m from item I1"),
         (core(sigma_xy_m=0.01), "needs the position"),
         (Verification("I1", "refuted", "core", OPENED, depth_m=0.1), "has no depth"),
-        (Verification("I1", "verified", "core", "yesterday"), "is no date"),
+        (Verification("I1", "verified", "core", "yesterday"), "is not a date"),
         (Verification("I1", "perhaps", "core", OPENED), "words of the record"),
     ],
 )
@@ -195,5 +195,5 @@ def test_what_cannot_be_is_refused_and_changes_nothing(store, one, sentence):
 )
 def test_an_uncertainty_that_cannot_be_is_refused(store, values):
     merge(store, deep_survey())
-    with pytest.raises(ProcessingError, match="a 1-sigma must be above zero and below a metre"):
+    with pytest.raises(ProcessingError, match="a 1-sigma must be above zero and below one metre"):
         verify(store, Verification("I1", "verified", "core", OPENED, **values))

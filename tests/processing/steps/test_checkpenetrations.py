@@ -88,7 +88,7 @@ def test_the_slab_base_is_read_at_its_place(survey, tmp_path):
 
 def test_levels_are_named(survey):
     assert choose_level(survey, "top") == "Level 1"
-    with pytest.raises(ProcessingError, match=r"Level 9 has no scan area.*levels that have: Level 1"):
+    with pytest.raises(ProcessingError, match=r"Level 9 has no scan area.*levels that do: Level 1"):
         choose_level(survey, "top", "Level 9")
     with pytest.raises(ProcessingError, match="no scan area on the surface wall"):
         choose_level(survey, "wall")
@@ -99,7 +99,7 @@ def test_several_levels_must_be_told_apart(survey):
     rows.append((None, {**rows[0][1], "area_id": "B1", "level": "Level 2"}))
     kinds = {name: float if name == "centre_frequency_mhz" else str for name in rows[0][1]}
     replace_layers(survey, [Layer("scan_areas", "Polygon", kinds, rows)], local_crs_wkt())
-    with pytest.raises(ProcessingError, match="several levels; name one of them: Level 1, Level 2"):
+    with pytest.raises(ProcessingError, match="several levels; choose one of them: Level 1, Level 2"):
         choose_level(survey, "top")
 
 

@@ -47,7 +47,7 @@ def test_a_drawing_in_millimetres_lands_where_the_floor_is(dxf, tmp_path):
     assert found.scales_m == pytest.approx((0.001, 0.001))
     assert found.rotation_deg == pytest.approx(-plans.TURN_DEG)
     assert (
-        "The drawing says millimetres; by the control points a unit is 0.001 m, which is that of millimetres."
+        "The drawing says millimetres; according to the control points a unit is 0.001 m, which matches millimetres."
         in sentences
     )
     lines = read_layer(path, "drawing_lines")
@@ -65,7 +65,10 @@ def test_a_drawing_in_millimetres_lands_where_the_floor_is(dxf, tmp_path):
 @pytest.mark.parametrize(
     ("unit", "words"),
     [
-        (0, "The drawing states no unit; by the control points a unit is 0.001 m, which is that of millimetres."),
+        (
+            0,
+            "The drawing states no unit; according to the control points a unit is 0.001 m, which matches millimetres.",
+        ),
         (1, "Unit and control points do not agree: a unit should be 0.0254 m. Check the points."),
     ],
 )
@@ -208,7 +211,7 @@ def test_a_drawing_that_cannot_be_read_leaves_the_earlier_result(dxf, tmp_path):
     before = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
     for name, content, words in (
         ("floor.dxf", b"AutoCAD Binary DXF\r\n\x1a\x00", "binary DXF"),
-        ("floor.dxf", b"no drawing at all", "cannot be read|is no DXF|nothing that can be drawn"),
+        ("floor.dxf", b"no drawing at all", "cannot be read|is not a readable DXF|nothing that can be drawn"),
         ("floor.dwg", b"AC1027", "must be DXF, PNG"),
     ):
         (tmp_path / name).write_bytes(content)

@@ -105,7 +105,7 @@ def test_what_is_no_geopackage_is_named(tmp_path):
     with pytest.raises(SurveyError, match=r"gone\.gpkg cannot be read"):
         read_layer(tmp_path / "gone.gpkg", "items")
     (tmp_path / "text.gpkg").write_text("hello")
-    with pytest.raises(SurveyError, match=r"text\.gpkg is no GeoPackage"):
+    with pytest.raises(SurveyError, match=r"text\.gpkg is not a GeoPackage"):
         replace_layers(tmp_path / "text.gpkg", [LOG], CRS)
     (tmp_path / "spoiled.gpkg").write_bytes(b"SQLite format 3\x00" + b"x" * 2000)
     for use in (lambda path: read_layer(path, "items"), lambda path: replace_layers(path, [LOG], CRS)):

@@ -160,4 +160,4 @@ def test_missing_drawing_package_is_said(picture, tmp_path, monkeypatch):
 
 def test_speed_is_stated(picture):
     assert (picture.speed_m_ns, picture.sigma_m_ns) == (wave_speed().speed_m_ns, wave_speed().sigma_m_ns)
-    assert picture.title == "Area A1, line x01, dipoles across the travel"
+    assert picture.title == "Area A1, line x01, dipoles across the direction of travel"

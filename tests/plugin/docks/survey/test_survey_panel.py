@@ -241,7 +241,7 @@ def test_a_click_on_a_finding_shows_its_area(panel, survey_copy, tmp_path, settl
     settled(panel)
     panel.controls.steps.open_step("fit areas")
     parent = entry(panel, "fit areas")
-    assert parent.text(1).startswith("look at")
+    assert parent.text(1).startswith("to check")
     finding = next(parent.child(n) for n in range(parent.childCount()) if "P9" in parent.child(n).text(0))
     assert finding.data(0, FINDING_ROLE) is not None
     panel.widget().resize(300, 700)

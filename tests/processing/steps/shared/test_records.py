@@ -17,26 +17,24 @@ def test_a_new_survey_in_words():
     report = MergeReport("S2", new_items=["I7"], known_items=["I1", "I2"], united=[("I1", "I3")])
     report.unseen, report.flagged = ["I4"], ["I7", "I1"]
     assert merge_sentences(report, Changed({}, "R5", outside=2)) == [
-        "2 rows were changed outside Inslab since the last time; history holds them.",
+        "2 rows were changed outside Inslab since the last time; the history keeps them.",
         "Survey S2 is new in the record.",
-        "1 items are new; 2 were known and are seen again.",
-        "Item I3 turned out to be a part of I1.",
+        "1 items are new; 2 were known and were seen again.",
+        "Item I3 turned out to be part of I1.",
         "Known before, within its reach and not seen (kept): I4.",
         "To be checked by a person (see the field flag): I7, I1.",
     ]
 
 
-@pytest.mark.parametrize(
-    ("is_same", "words"), [(False, ["Survey S1 takes the place of its earlier result."]), (True, [])]
-)
+@pytest.mark.parametrize(("is_same", "words"), [(False, ["Survey S1 replaces its earlier result."]), (True, [])])
 def test_a_survey_again_in_words(is_same, words):
     said = merge_sentences(MergeReport("S1", is_same=is_same, is_new=False), Changed({}, "R2"))
-    assert said == [*words, "0 items are new; 0 were known and are seen again."]
+    assert said == [*words, "0 items are new; 0 were known and were seen again."]
 
 
 def test_nothing_changed_in_words():
     (said,) = merge_sentences(MergeReport("S1", is_new=False), Changed({}, None))
-    assert said == "The record holds exactly this as survey S1 already; no row changed."
+    assert said == "The record already holds exactly this as survey S1; no row changed."
 
 
 def test_the_day_that_counts():

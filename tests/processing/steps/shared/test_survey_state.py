@@ -72,7 +72,7 @@ def test_before_anything_was_run(tmp_path):
     assert set(states(tmp_path / "survey.gpkg").values()) == {NOT_DONE}
     assert steps_to_run(read_states(tmp_path / "survey.gpkg")) == CHAIN
     (tmp_path / "no.gpkg").write_text("words")
-    with pytest.raises(SurveyError, match="no GeoPackage"):
+    with pytest.raises(SurveyError, match="not a GeoPackage"):
         read_states(tmp_path / "no.gpkg")
 
 
