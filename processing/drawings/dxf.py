@@ -18,7 +18,9 @@ from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
 from ..common.packages import import_gdal
 from ..common.words import mm, verdict_words, word
+from ..geometry.polygons import polygons_in
 from ..geometry.polylines import middle_of, stations_m
+from ..geometry.shapes import line_of, rings_of
 from ..reports.plane_content import Drawing, GridChange
 from ..store.layers import software_version
 from ..store.schema import COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
@@ -157,7 +159,7 @@ def _draw_ground(sheet: _Sheet, drawing: Drawing, text_m: float) -> None:
         if rings is not None:
             _draw_scanned(sheet, rings, row, text_m)
     unknown, pen = drawing.unknown_ground(), names.OTHER_PENS[names.UNSEEN]
-    for ring in _rings(unknown):
+    for ring in (ring for polygon in polygons_in(unknown) for ring in rings_of(polygon)):
         sheet.line(names.layer_name(names.UNSEEN, names.GRAPHICS), ring, pen)
     for stroke in _strokes(unknown, drawing.extent_m()):
         sheet.line(names.layer_name(names.UNSEEN, names.HATCHING), stroke, pen)
@@ -239,22 +241,12 @@ def _write_notes(sheet: _Sheet, drawing: Drawing, grid: GridChange, text_m: floa
         sheet.text(layer, line, (left, low - 2 * text_m - 1.7 * text_m * number), text_m, pen, anchor=7)
 
 
-def _rings(shape) -> Iterable[np.ndarray]:
-    if shape.GetGeometryName() == "LINEARRING":
-        yield np.array(shape.GetPoints())[:, :2]
-    for number in range(shape.GetGeometryCount()):
-        yield from _rings(shape.GetGeometryRef(number))
-
-
 def _strokes(shape, extent_m: np.ndarray) -> Iterable[np.ndarray]:
     """Lines at 45 degrees across a polygon: they look the same in every program, which fill patterns do not."""
-    _, ogr, _ = import_gdal()
     (left, low), (right, high) = extent_m
     width, height = right - left, high - low
     for offset in np.arange(HATCH_M - height, width, HATCH_M):
-        line = ogr.Geometry(ogr.wkbLineString)
-        line.AddPoint_2D(float(left + offset), float(low))
-        line.AddPoint_2D(float(left + offset + height), float(high))
+        line = line_of([(left + offset, low), (left + offset + height, high)])
         yield from _lines(line.Intersection(shape))
 
 

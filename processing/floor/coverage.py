@@ -1,12 +1,15 @@
 """What counts as scanned: the ground between neighbouring lines, never beyond the outermost ones."""
 
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import Dict, List, Optional, Sequence, Tuple
 
 import numpy as np
 
 from ..common.language import tr
 from ..common.packages import import_gdal
+from ..geometry.polygons import polygons_in, union_in_turn
+from ..geometry.shapes import polygon_of, rings_of
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
 from .shadows import Shadow
@@ -52,20 +55,11 @@ def find_coverage(
     the area's local grid, the shallowest first) count as scanned down to their own depth only.
     """
     families = [_strips(lines) for lines in _by_direction(area).values()]
-    crossed = None
-    for number, one in enumerate(families):
-        for other in families[number + 1 :]:
-            both = one.Intersection(other)
-            crossed = both if crossed is None else crossed.Union(both)
-    covered = None
-    for one in families:
-        covered = one if covered is None else covered.Union(one)
-    pieces: List[Tuple[object, int]] = []
-    if crossed is not None and not crossed.IsEmpty():
-        pieces.append((crossed, 2))
-        covered = covered.Difference(crossed)
-    if covered is not None:
-        pieces.append((covered, 1))
+    crossed = union_in_turn(one.Intersection(other) for one, other in combinations(families, 2))
+    covered = union_in_turn(families)
+    pieces: List[Tuple[object, int]] = [(covered, 1)]
+    if not crossed.IsEmpty():
+        pieces = [(crossed, 2), (covered.Difference(crossed), 1)]
     out = []
     for piece, directions in pieces:
         for shadow in shadows:
@@ -81,7 +75,7 @@ def find_coverage(
 def _in_site(area: ScanArea, fit: AreaFit, geometry, depth_m, directions: int, note: str) -> List[Coverage]:
     return [
         Coverage(area.area_id, [fit.to_site(ring) for ring in rings], depth_m, directions, note)
-        for rings in _polygons(geometry)
+        for rings in (rings_of(polygon) for polygon in polygons_in(geometry) if polygon.Area() >= SMALLEST_M2)
     ]
 
 
@@ -94,7 +88,7 @@ def outline(area: ScanArea) -> Optional[np.ndarray]:
         point.AddPoint_2D(float(x), float(y))
         points.AddGeometry(point)
     hull = points.ConvexHull()
-    return np.array(hull.GetGeometryRef(0).GetPoints())[:, :2] if hull.GetGeometryName() == "POLYGON" else None
+    return rings_of(hull)[0] if hull.GetGeometryName() == "POLYGON" else None
 
 
 def _by_direction(area: ScanArea) -> Dict[int, Sequence]:
@@ -112,7 +106,6 @@ def _by_direction(area: ScanArea) -> Dict[int, Sequence]:
 
 def _strips(lines: Sequence):
     """Union of the strips between neighbours of one family, as a geometry in the local grid."""
-    _, ogr, _ = import_gdal()
     along = lines[0].direction
     across = np.array([-along[1], along[0]])
     runs = set()  # offset across, start and end along; both dipole axes of one pass are one run
@@ -128,27 +121,16 @@ def _strips(lines: Sequence):
         ]
         if beside:
             pairs.append(sorted(beside))
-    strips = ogr.Geometry(ogr.wkbPolygon)
     if not pairs:
-        return strips
+        return union_in_turn([])
     widest = min(USUAL_SPACINGS * np.median([beside[0][0] for beside in pairs]), WIDEST_SPACING_M) + 1e-6
+    strips = []
     for gap, low, high, one, other in (pair for beside in pairs for pair in beside):
         if gap <= widest:
-            ring = ogr.Geometry(ogr.wkbLinearRing)
-            for length, offset in [(low, one), (high, one), (high, other), (low, other), (low, one)]:
-                x, y = length * along + offset * across
-                # Rounded so that strips that touch share their corners exactly.
-                ring.AddPoint_2D(round(float(x), 6), round(float(y), 6))
-            strip = ogr.Geometry(ogr.wkbPolygon)
-            strip.AddGeometry(ring)
-            strips = strips.Union(strip)
-    return strips
-
-
-def _polygons(geometry) -> List[List[np.ndarray]]:
-    """Rings of every polygon in `geometry` that is no sliver."""
-    if geometry.GetGeometryName() == "POLYGON":
-        if geometry.IsEmpty() or geometry.Area() < SMALLEST_M2:
-            return []
-        return [[np.array(geometry.GetGeometryRef(i).GetPoints())[:, :2] for i in range(geometry.GetGeometryCount())]]
-    return [rings for i in range(geometry.GetGeometryCount()) for rings in _polygons(geometry.GetGeometryRef(i))]
+            corners = [
+                length * along + offset * across
+                for length, offset in ((low, one), (high, one), (high, other), (low, other))
+            ]
+            # Rounded so that strips that touch share their corners exactly.
+            strips.append(polygon_of([[(round(float(x), 6), round(float(y), 6)) for x, y in corners]]))
+    return union_in_turn(strips)

@@ -8,7 +8,8 @@ from typing import List, Sequence
 import numpy as np
 
 from ..common.language import tr
-from ..common.packages import import_gdal
+from ..geometry.polygons import union_in_turn
+from ..geometry.shapes import polygon_of
 from ..items.model import Item
 from ..radar.model import ShallowCell
 
@@ -61,7 +62,7 @@ def drowned_ground(cells: Sequence[ShallowCell]) -> List[Shadow]:
     corners = [
         [(c.x_min_m, c.y_min_m), (c.x_max_m, c.y_min_m), (c.x_max_m, c.y_max_m), (c.x_min_m, c.y_max_m)] for c in cells
     ]
-    shadows = [Shadow(_polygon([*four, four[0]]), cell.depth_m, reason) for four, cell in zip(corners, cells)]
+    shadows = [Shadow(polygon_of([four]), cell.depth_m, reason) for four, cell in zip(corners, cells)]
     return _by_depth(shadows)
 
 
@@ -87,17 +88,7 @@ def _between(one: Item, other: Item, wavelength_m: float):
         return None
     near = start[:2] + np.outer([low, high], along)
     far = near + w[:, None] * across
-    return along, float(max(depths)), _polygon([near[0], near[1], far[1], far[0], near[0]])
-
-
-def _polygon(points):
-    _, ogr, _ = import_gdal()
-    ring = ogr.Geometry(ogr.wkbLinearRing)
-    for x, y in points:
-        ring.AddPoint_2D(float(x), float(y))
-    polygon = ogr.Geometry(ogr.wkbPolygon)
-    polygon.AddGeometry(ring)
-    return polygon
+    return along, float(max(depths)), polygon_of([[*near, *far[::-1]]])
 
 
 def _by_depth(shadows: Sequence[Shadow]) -> List[Shadow]:
@@ -106,12 +97,10 @@ def _by_depth(shadows: Sequence[Shadow]) -> List[Shadow]:
     taken = None
     for depth in sorted({round(one.depth_m, 2) for one in shadows}):
         own = [one for one in shadows if round(one.depth_m, 2) == depth]
-        geometry = own[0].geometry
-        for one in own[1:]:
-            geometry = geometry.Union(one.geometry)
-        if taken is not None:
+        geometry = union_in_turn(one.geometry for one in own)
+        if merged:
             geometry = geometry.Difference(taken)
-        taken = geometry if taken is None else taken.Union(geometry)
+        taken = union_in_turn([*([taken] if taken else []), geometry])
         if not geometry.IsEmpty():
             merged.append(Shadow(geometry, max(one.depth_m for one in own), own[0].reason))
     return merged

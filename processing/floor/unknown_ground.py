@@ -9,7 +9,7 @@ from typing import Callable, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..geometry.polygons import Rings, edges_of, to_polygon, union
+from ..geometry.polygons import Rings, edges_of, grown_union
 from .hidden_ground import HiddenStrip
 
 # A hole counts as through where it goes deeper than the slab base less two of its sigmas.
@@ -91,9 +91,6 @@ def _frozen(ring: np.ndarray) -> Tuple[Tuple[float, float], ...]:
 
 @lru_cache(maxsize=256)
 def _cached_edges(pieces) -> np.ndarray:
-    return edges_of(union([[np.array(ring) for ring in rings] for rings, _ in pieces], [grow for _, grow in pieces]))
-
-
-def strip_polygons(ground: KnownGround, depth_m: float) -> list:
-    """OGR polygons of the strips that hide what lies at `depth_m`."""
-    return [to_polygon([one.corners_m]) for one in ground.strips if one.depth_m < depth_m]
+    return edges_of(
+        grown_union([[np.array(ring) for ring in rings] for rings, _ in pieces], [grow for _, grow in pieces])
+    )

@@ -28,3 +28,9 @@ def near_pairs(boxes: Boxes, reach_m: float) -> Iterator[Tuple[int, int]]:
         later = low[number + 1 :], high[number + 1 :]
         for other in near_one(low[number], high[number], later, reach_m).tolist():
             yield number, number + 1 + other
+
+
+def boxes_meet(one, other) -> bool:
+    """Do the rectangles around two sets of vertices (n, 2 or 3) touch?"""
+    a, b = np.asarray(one, float)[:, :2], np.asarray(other, float)[:, :2]
+    return bool(np.all(a.min(axis=0) <= b.max(axis=0)) and np.all(b.min(axis=0) <= a.max(axis=0)))

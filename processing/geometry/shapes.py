@@ -1,16 +1,94 @@
-"""Geometry of the record's rows: plain nested lists in memory, well-known binary in the stores, OGR for polygons.
+"""Coordinates as the geometries of GDAL (OGR) and as well-known binary, and back.
 
-GDAL's Python module is imported when it is first needed, so that reading the code needs nothing but numpy.
+Which coordinates belong to which kind of geometry: `geometry_of`. GDAL's Python module is imported when it is first needed, so that
+reading the code needs nothing but numpy.
 """
 
-from typing import Iterable, List, Optional, Sequence, Tuple
+from typing import List, Optional, Tuple
 
 import numpy as np
 
 from ..common.packages import import_gdal
 
-# Directions in which a circle is approximated when polygons grow or shrink, for each quarter.
-QUARTER = 8
+KINDS = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
+
+
+def geometry_of(kind: str, coordinates):
+    """The OGR geometry of one of `KINDS`.
+
+    Coordinates: (2 or 3,) for a point; (n, 2 or 3) for a line; a list of rings (n, 2) for a polygon, the outer one first; a list of
+    rings (n, 3), one for each face, for a body of flat faces (MultiPolygonZ).
+    """
+    _, ogr, _ = import_gdal()
+    if kind == "Polygon":
+        return polygon_of(coordinates)
+    if kind == "MultiPolygonZ":
+        body = ogr.Geometry(ogr.wkbMultiPolygon25D)
+        for ring in coordinates:
+            face = ogr.Geometry(ogr.wkbPolygon25D)
+            face.AddGeometry(_line(ogr.wkbLinearRing, ring))
+            body.AddGeometry(face)
+        return body
+    if kind.startswith("LineString"):
+        return _line(ogr.wkbLineString25D if kind.endswith("Z") else ogr.wkbLineString, coordinates)
+    point = ogr.Geometry(ogr.wkbPoint25D if kind.endswith("Z") else ogr.wkbPoint)
+    _add(point, coordinates)
+    return point
+
+
+def polygon_of(rings):
+    """An OGR polygon in plan, the outer ring first; rings that are open are closed."""
+    _, ogr, _ = import_gdal()
+    polygon = ogr.Geometry(ogr.wkbPolygon)
+    for ring in rings:
+        line = _line(ogr.wkbLinearRing, [position[:2] for position in ring])
+        line.CloseRings()
+        polygon.AddGeometry(line)
+    return polygon
+
+
+def line_of(vertices):
+    """An OGR line in plan."""
+    return geometry_of("LineString", [position[:2] for position in vertices])
+
+
+def point_of(place):
+    """An OGR point in plan."""
+    return geometry_of("Point", place[:2])
+
+
+def _line(kind, coordinates):
+    line = import_gdal()[1].Geometry(kind)
+    for position in coordinates:
+        _add(line, position)
+    return line
+
+
+def _add(geometry, position) -> None:
+    # AddPoint would make a plain geometry three-dimensional.
+    add = geometry.AddPoint if len(position) == 3 else geometry.AddPoint_2D
+    add(*(float(number) for number in position))
+
+
+def coordinates_of(geometry):
+    """What `geometry_of` would make this OGR geometry from, in arrays; None for an empty one."""
+    if geometry is None or geometry.IsEmpty():
+        return None
+    if geometry.GetGeometryName() == "MULTIPOLYGON":
+        return [ring for face in _parts(geometry) for ring in coordinates_of(face)]
+    if geometry.GetGeometryCount():
+        return [np.array(part.GetPoints(), float) for part in _parts(geometry)]
+    points = np.array(geometry.GetPoints(), float)
+    return points[0] if geometry.GetGeometryName() == "POINT" else points
+
+
+def rings_of(polygon) -> List[np.ndarray]:
+    """Closed rings of an OGR polygon in plan, shape (n, 2) each, the outer one first."""
+    return [np.array(ring.GetPoints(), float)[:, :2] for ring in _parts(polygon)]
+
+
+def _parts(geometry) -> List:
+    return [geometry.GetGeometryRef(number) for number in range(geometry.GetGeometryCount())]
 
 
 def as_lists(coordinates):
@@ -23,115 +101,15 @@ def as_lists(coordinates):
 
 
 def to_wkb(kind: str, coordinates) -> bytes:
-    """Well-known binary (ISO 13249-3, so that heights survive in both stores) of one geometry.
-
-    `kind`: Point, PointZ, LineString, LineStringZ or Polygon; coordinates: (2 or 3,), (n, 2 or 3), or a list of rings (n, 2).
-    """
-    return bytes(_to_ogr(kind, coordinates).ExportToIsoWkb())
+    """Well-known binary (ISO 13249-3, so that heights survive in every store) of what `geometry_of` makes."""
+    return bytes(geometry_of(kind, coordinates).ExportToIsoWkb())
 
 
 def from_wkb(data: Optional[bytes]):
-    """Nested lists from well-known binary; None stays None."""
-    if data is None:
-        return None
-    geometry = import_gdal()[1].CreateGeometryFromWkb(bytes(data))
-    if geometry.GetGeometryName() == "POLYGON":
-        return rings_of(geometry)
-    points = [list(point) for point in geometry.GetPoints()]
-    return points[0] if geometry.GetGeometryName() == "POINT" else points
+    """Nested lists of coordinates from well-known binary; None stays None."""
+    return None if data is None else as_lists(coordinates_of(import_gdal()[1].CreateGeometryFromWkb(bytes(data))))
 
 
 def envelope_of(data: bytes) -> Tuple[float, float, float, float]:
     """Least and greatest x, least and greatest y of well-known binary."""
     return import_gdal()[1].CreateGeometryFromWkb(data).GetEnvelope()
-
-
-def _to_ogr(kind: str, coordinates):
-    _, ogr, _ = import_gdal()
-    if kind == "Polygon":
-        return polygon_of(coordinates)
-    if kind.startswith("LineString"):
-        return _line(ogr.wkbLineString25D if kind.endswith("Z") else ogr.wkbLineString, coordinates)
-    point = ogr.Geometry(ogr.wkbPoint25D if kind.endswith("Z") else ogr.wkbPoint)
-    _add(point, coordinates)
-    return point
-
-
-def _line(kind, coordinates):
-    line = import_gdal()[1].Geometry(kind)
-    for position in coordinates:
-        _add(line, position)
-    return line
-
-
-def _add(geometry, position) -> None:
-    (geometry.AddPoint if len(position) == 3 else geometry.AddPoint_2D)(*(float(number) for number in position))
-
-
-def polygon_of(rings):
-    """An OGR polygon of closed rings, outer one first."""
-    _, ogr, _ = import_gdal()
-    polygon = ogr.Geometry(ogr.wkbPolygon)
-    for ring in rings:
-        polygon.AddGeometry(_line(ogr.wkbLinearRing, ring))
-    return polygon
-
-
-def line_of(vertices):
-    """An OGR line in plan."""
-    return _line(import_gdal()[1].wkbLineString, [position[:2] for position in vertices])
-
-
-def point_of(place):
-    """An OGR point in plan."""
-    return _to_ogr("Point", list(place)[:2])
-
-
-def rings_of(polygon) -> List[List[List[float]]]:
-    """Closed rings (x, y) of an OGR polygon."""
-    rings = [polygon.GetGeometryRef(number) for number in range(polygon.GetGeometryCount())]
-    return [[[x, y] for x, y, *_ in ring.GetPoints()] for ring in rings]
-
-
-def polygons_in(geometry) -> List:
-    """The single polygons of an OGR geometry, whatever collection it is; copies that live on their own."""
-    if geometry is None or geometry.IsEmpty():
-        return []
-    if geometry.GetGeometryName() == "POLYGON":
-        return [geometry.Clone()]
-    found: List = []
-    for number in range(geometry.GetGeometryCount()):
-        part = geometry.GetGeometryRef(number)
-        if part.GetGeometryName() in ("POLYGON", "MULTIPOLYGON", "GEOMETRYCOLLECTION"):
-            found += polygons_in(part)
-    return found
-
-
-def union(geometries: Iterable):
-    """Union of OGR geometries; an empty polygon of none."""
-    _, ogr, _ = import_gdal()
-    out = None
-    for one in geometries:
-        out = one.Clone() if out is None else out.Union(one)
-    return ogr.Geometry(ogr.wkbPolygon) if out is None else out
-
-
-def shrunk(rings, distance_m: float):
-    """The OGR polygon of `rings` with its edges moved inwards."""
-    return polygon_of(rings).Buffer(-distance_m, QUARTER)
-
-
-def length_inside(vertices, polygon) -> float:
-    """Length of a line in plan that lies in an OGR polygon, metres."""
-    return float(line_of(vertices).Intersection(polygon).Length())
-
-
-def contains(rings, place: Sequence[float]) -> bool:
-    """Does a place (x, y) lie in the polygon of `rings`?"""
-    return bool(polygon_of(rings).Intersects(point_of(place)))
-
-
-def boxes_meet(one, other, reach_m: float = 0.0) -> bool:
-    """Do the rectangles around two sets of vertices (n, 2 or 3) come nearer than `reach_m`?"""
-    a, b = np.asarray(one, float)[:, :2], np.asarray(other, float)[:, :2]
-    return bool(np.all(a.min(axis=0) - reach_m <= b.max(axis=0)) and np.all(b.min(axis=0) - reach_m <= a.max(axis=0)))

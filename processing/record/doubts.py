@@ -7,7 +7,8 @@ import numpy as np
 from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..geometry import shapes
+from ..geometry.boxes import boxes_meet
+from ..geometry.polygons import length_inside, shrunk
 from ..items.join import LONG_ENOUGH_M
 from ..items.model import Item
 from .history import Book
@@ -83,12 +84,12 @@ def find_unseen(book: Book, seen: Mapping[str, Sequence[Row]], flags: Dict[str, 
                 ):
                     continue
                 deep = item["depth_max_m"] + item["sigma_depth_m"] <= piece["depth_m"]
-                if not deep or not shapes.boxes_meet(item[GEOMETRY], piece[GEOMETRY][0]):
+                if not deep or not boxes_meet(item[GEOMETRY], piece[GEOMETRY][0]):
                     continue
                 key = piece["coverage_id"]
                 if key not in ground:
-                    ground[key] = shapes.shrunk(piece[GEOMETRY], EDGE_SIGMAS * (piece["sigma_xy_m"] or 0.0))
-                length = shapes.length_inside(item[GEOMETRY], ground[key])
+                    ground[key] = shrunk(piece[GEOMETRY], EDGE_SIGMAS * (piece["sigma_xy_m"] or 0.0))
+                length = length_inside(item[GEOMETRY], ground[key])
                 unseen[piece["survey_id"]] = unseen.get(piece["survey_id"], 0.0) + length
         missed = {survey: length for survey, length in unseen.items() if length >= LONG_ENOUGH_M}
         for survey, length in missed.items():

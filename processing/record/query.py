@@ -6,7 +6,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from ..geometry import shapes
+from ..geometry import polygons, shapes
 from .doubts import EDGE_SIGMAS
 from .history import Book
 from .schema import GEOMETRY, SUPERSEDED
@@ -106,7 +106,7 @@ def _ask_plane(book: Book, answer: Answer, level: str, surface: str) -> None:
         found += [row for row in here(name) if shapes.point_of(row[GEOMETRY]).Intersects(region)]
     covered = []
     for row in here("coverage"):
-        ground = shapes.shrunk(row[GEOMETRY], EDGE_SIGMAS * (row["sigma_xy_m"] or 0.0)).Intersection(region)
+        ground = polygons.shrunk(row[GEOMETRY], EDGE_SIGMAS * (row["sigma_xy_m"] or 0.0)).Intersection(region)
         if not ground.IsEmpty():
             answer.coverage.append(dict(row, age_years=_age(row["scanned_on"], answer.as_of)))
             covered.append((row, ground))
@@ -117,7 +117,7 @@ def _region(question: Question, rows: Sequence[Sequence[Row]]):
     if question.polygon is not None:
         return shapes.polygon_of(question.polygon).Buffer(0.0)  # mends a ring that crosses itself
     if question.line is not None:
-        return shapes.line_of(question.line).Buffer(question.width_m / 2.0, shapes.QUARTER)
+        return shapes.line_of(question.line).Buffer(question.width_m / 2.0, polygons.QUARTER)
     points: List = []
     for row in (row for found in rows for row in found):
         points += row[GEOMETRY][0] if isinstance(row[GEOMETRY][0][0], list) else row[GEOMETRY]
@@ -136,22 +136,22 @@ def _unknown(region, covered, depth_m: Optional[float], level: str, surface: str
     deep = [(row, ground) for row, ground in covered if row["depth_m"]]
     both = [(row, ground) for row, ground in deep if (row["line_directions"] or 0) >= 2]
     known = [ground for row, ground in both if depth_m is None or row["depth_m"] >= depth_m]
-    parts = [(NEVER, region.Difference(shapes.union([ground for _, ground in deep])), None)]
-    left = shapes.union([ground for _, ground in both])
-    parts.append((ONE_WAY, shapes.union([ground for _, ground in deep]).Difference(left), None))
+    parts = [(NEVER, region.Difference(polygons.union([ground for _, ground in deep])), None)]
+    left = polygons.union([ground for _, ground in both])
+    parts.append((ONE_WAY, polygons.union([ground for _, ground in deep]).Difference(left), None))
     if depth_m is not None:
-        done = shapes.union(known)
+        done = polygons.union(known)
         for depth in sorted({row["depth_m"] for row, _ in both if row["depth_m"] < depth_m}, reverse=True):
-            ground = shapes.union([ground for row, ground in both if row["depth_m"] == depth]).Difference(done)
+            ground = polygons.union([ground for row, ground in both if row["depth_m"] == depth]).Difference(done)
             parts.append((NOT_DEEP, ground, depth))
-            done = done.Union(ground)
+            done = polygons.union([done, ground])
     rows = []
     for why, geometry, seen_to in parts:
-        for polygon in shapes.polygons_in(geometry):
+        for polygon in polygons.polygons_in(geometry):
             if polygon.Area() < SMALLEST_M2:
                 continue
             row: Dict[str, object] = {"level": level, "surface": surface, "why": why, "seen_to_m": seen_to}
-            rows.append({**row, "area_m2": float(polygon.Area()), GEOMETRY: shapes.rings_of(polygon)})
+            rows.append({**row, "area_m2": float(polygon.Area()), GEOMETRY: shapes.as_lists(shapes.rings_of(polygon))})
     return rows
 
 

@@ -14,7 +14,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
-from ..geometry import shapes
+from ..geometry.polygons import contains
 from ..geometry.polylines import nearest_on
 from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..items.join import LARGEST_GAP_M
@@ -196,7 +196,7 @@ def _areas_at(book: Book, observation: Row, place: Sequence[float]) -> List[str]
     """Areas of an observation that hold a place; all of them where none does."""
     areas = areas_of(book, observation)
     holding = [key for key in areas if book.tables["scan_areas"][key][GEOMETRY]]
-    holding = [key for key in holding if shapes.contains(book.tables["scan_areas"][key][GEOMETRY], place)]
+    holding = [key for key in holding if contains(book.tables["scan_areas"][key][GEOMETRY], place)]
     return holding or areas
 
 

@@ -6,11 +6,11 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.words import method_words, mm, plane_words, plus_minus, tenths_of_mm, word
+from ..geometry.shapes import polygon_of
 from ..radar.model import WaveSpeed
 from ..store.schema import AREA_DEPTHS, COVERAGE, FINDINGS, SCAN_AREAS
 from .content import Bullets, Column, Length, Section, Text, table_of
 from .fits import further_columns
-from .plane_content import polygon
 from .tables import SurveyTables
 
 AGREE = 2.58  # sigma: 99 of 100 differences are smaller
@@ -75,7 +75,7 @@ def scanned_ground_section(tables: SurveyTables, length: Length) -> Section:
     """What counts as scanned, and how deep."""
 
     def ground(row):
-        return "" if row["rings"] is None else f"{polygon(row['rings']).Area():.2f}"
+        return "" if row["rings"] is None else f"{polygon_of(row['rings']).Area():.2f}"
 
     columns = (
         Column(tr("Area"), 10, lambda row: row[COVERAGE.area_id]),

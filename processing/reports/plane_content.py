@@ -12,7 +12,7 @@ import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from ..common.packages import import_gdal
+from ..geometry.shapes import polygon_of
 from ..items.model import KINDS
 from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import to_national
@@ -80,10 +80,10 @@ class Drawing:
     def unknown_ground(self):
         """The ground inside the extent that was not scanned both ways to a known depth, an OGR geometry, site grid."""
         (left, low), (right, high) = self.extent_m()
-        frame = polygon([np.array([(left, low), (right, low), (right, high), (left, high), (left, low)])])
+        frame = polygon_of([[(left, low), (right, low), (right, high), (left, high)]])
         for rings, row in self.coverage:
             if rings is not None and (row[COVERAGE.line_directions] or 0) >= 2 and row[COVERAGE.depth_m] is not None:
-                frame = frame.Difference(polygon(rings))
+                frame = frame.Difference(polygon_of(rings))
         return frame
 
 
@@ -153,18 +153,6 @@ def read_drawing(
             tr("Nothing on level {level} ({surface}) has a position on the site grid.", level=level, surface=surface)
         )
     return drawing
-
-
-def polygon(rings: Sequence[np.ndarray]):
-    """An OGR polygon of rings, the outer one first."""
-    _, ogr, _ = import_gdal()
-    shape = ogr.Geometry(ogr.wkbPolygon)
-    for ring in rings:
-        line = ogr.Geometry(ogr.wkbLinearRing)
-        for x, y in np.asarray(ring)[:, :2]:
-            line.AddPoint_2D(float(x), float(y))
-        shape.AddGeometry(line)
-    return shape
 
 
 def with_depths(line: Optional[np.ndarray], row: Mapping) -> Dict:

@@ -8,6 +8,8 @@ import numpy as np
 from ..common import cautions
 from ..common.language import tr
 from ..common.words import kind_words, mm, plane_words
+from ..geometry.polygons import union
+from ..geometry.shapes import polygon_of
 from ..site.crs import is_tied, to_national
 from ..store.geopackage import read_metadata
 from ..store.layers import software_version
@@ -15,7 +17,6 @@ from ..store.reading import read_survey_name
 from ..store.schema import COVERAGE, ITEMS, SCAN_AREAS, SURVEY_FOLDER_KEY
 from .content import Bullets, Cautions, Column, Length, Section, Signatures, Table, Text, table_of
 from .items import count_kinds
-from .plane_content import polygon
 from .tables import SurveyTables
 
 
@@ -98,12 +99,8 @@ def _found(tables: SurveyTables, plane) -> str:
 
 
 def _ground_m2(tables: SurveyTables, plane) -> float:
-    union = None
-    for rings, row in tables.of_plane(COVERAGE, plane):
-        if rings is not None and row[COVERAGE.line_directions] >= 2:
-            shape = polygon(rings)
-            union = shape if union is None else union.Union(shape)
-    return 0.0 if union is None else union.Area()
+    crossed = (rings for rings, row in tables.of_plane(COVERAGE, plane) if rings and row[COVERAGE.line_directions] >= 2)
+    return union(polygon_of(rings) for rings in crossed).Area()
 
 
 def _seen(tables: SurveyTables, plane) -> str:

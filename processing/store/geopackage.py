@@ -16,7 +16,8 @@ from ..common.errors import ProcessingError, SurveyError
 from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
 from ..common.packages import import_gdal
-from .layer import Layer, add_row, coordinates_of
+from ..geometry.shapes import coordinates_of
+from .layer import Layer, add_row
 
 WINDOWS = os.name == "nt"
 SQLITE_START = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html, section 1.2.1

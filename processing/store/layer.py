@@ -1,15 +1,12 @@
-"""One table of a GeoPackage: its columns and rows, and how coordinates become geometries and come back."""
+"""One table of a GeoPackage: its columns and rows."""
 
 import math
 from dataclasses import dataclass, field
-from typing import Callable, List, Mapping, Optional, Sequence, Tuple
-
-import numpy as np
+from typing import Callable, Mapping, Optional, Sequence, Tuple
 
 from ..common.packages import import_gdal
+from ..geometry.shapes import geometry_of
 from .table_schema import Table
-
-GEOMETRIES = ("Point", "PointZ", "LineString", "LineStringZ", "Polygon", "MultiPolygonZ")
 
 
 @dataclass(frozen=True)
@@ -19,13 +16,12 @@ class Layer:
     Attributes
     ----------
     geometry : str or None
-        One of `GEOMETRIES`, None for a table without geometry.
+        One of `geometry.shapes.KINDS`, None for a table without geometry.
     fields : mapping of str to type
         Column name to ``str``, ``int``, ``float`` or ``bool``, in order.
     rows : sequence of (coordinates, values)
-        Coordinates: None; (2 or 3,) for a point; (n, 2 or 3) for a line; a list of rings (n, 2) for a polygon, the outer one
-        first; a list of rings (n, 3), one for each face, for a body of flat faces (MultiPolygonZ). Values: by column name;
-        a missing one, None and NaN become NULL.
+        Coordinates: None, or those that `geometry.shapes.geometry_of` takes. Values: by column name; a missing one, None and NaN
+        become NULL.
     """
 
     name: str
@@ -70,53 +66,3 @@ def add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
         feature.SetGeometry(geometry_of(layer.geometry, coordinates))
     if target.CreateFeature(feature) != 0:
         raise RuntimeError(f"a row of layer {layer.name} was refused")
-
-
-def geometry_of(kind: str, coordinates):
-    _, ogr, _ = import_gdal()
-    if kind == "Polygon":
-        polygon = ogr.Geometry(ogr.wkbPolygon)
-        for ring in coordinates:
-            polygon.AddGeometry(_line(ogr.wkbLinearRing, ring))
-        return polygon
-    if kind == "MultiPolygonZ":
-        body = ogr.Geometry(ogr.wkbMultiPolygon25D)
-        for ring in coordinates:
-            face = ogr.Geometry(ogr.wkbPolygon25D)
-            face.AddGeometry(_line(ogr.wkbLinearRing, ring))
-            body.AddGeometry(face)
-        return body
-    if kind.startswith("LineString"):
-        return _line(ogr.wkbLineString25D if kind.endswith("Z") else ogr.wkbLineString, coordinates)
-    point = ogr.Geometry(ogr.wkbPoint25D if kind.endswith("Z") else ogr.wkbPoint)
-    _add_point(point, coordinates)
-    return point
-
-
-def _line(kind, coordinates):
-    _, ogr, _ = import_gdal()
-    line = ogr.Geometry(kind)
-    for position in coordinates:
-        _add_point(line, position)
-    return line
-
-
-def _add_point(geometry, position) -> None:
-    # AddPoint would make a plain geometry three-dimensional.
-    add = geometry.AddPoint if len(position) == 3 else geometry.AddPoint_2D
-    add(*(float(number) for number in position))
-
-
-def coordinates_of(geometry):
-    if geometry is None or geometry.IsEmpty():
-        return None
-    if geometry.GetGeometryName() == "MULTIPOLYGON":
-        return [ring for face in _parts(geometry) for ring in coordinates_of(face)]
-    if geometry.GetGeometryCount():
-        return [np.array(part.GetPoints(), float) for part in _parts(geometry)]
-    points = np.array(geometry.GetPoints(), float)
-    return points[0] if geometry.GetGeometryName() == "POINT" else points
-
-
-def _parts(geometry) -> List:
-    return [geometry.GetGeometryRef(number) for number in range(geometry.GetGeometryCount())]

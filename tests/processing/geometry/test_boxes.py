@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 
-from inslab.processing.geometry.boxes import boxes_of, near_pairs
+from inslab.processing.geometry.boxes import boxes_meet, boxes_of, near_pairs
 
 
 def test_all_pairs_within_reach_and_no_others():
@@ -26,3 +26,10 @@ def test_boxes_that_touch_at_the_reach_are_near_and_none_are_of_none():
     high = low + [0.25, 1.0]
     assert list(near_pairs((low, high), 0.5)) == [(0, 1), (1, 2)]
     assert list(near_pairs(boxes_of([]), 0.5)) == []
+
+
+def test_boxes_around_lines_meet_where_they_touch():
+    line = [(0.0, 0.0, 9.0), (1.0, 1.0, 9.0)]
+    assert boxes_meet(line, [(1.0, 1.0), (2.0, 0.5)])
+    assert not boxes_meet(line, [(1.25, 0.0), (2.0, 1.0)])
+    assert not boxes_meet([(0.0, 1.25), (1.0, 2.0)], line)

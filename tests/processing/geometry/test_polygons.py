@@ -1,4 +1,4 @@
-"""Distances inside polygons, and unions, against shapely and by hand."""
+"""Distances inside polygons, unions, and polygons out of any collection, against shapely and by hand."""
 
 import numpy as np
 import pytest
@@ -7,7 +7,20 @@ from obstacles import box
 from shapely.ops import unary_union
 
 from inslab.processing.geometry import polygons
-from inslab.processing.geometry.polygons import distance_inside, edges_of, to_polygon, union
+from inslab.processing.geometry.polygons import (
+    contains,
+    distance_inside,
+    edges_of,
+    grown_union,
+    length_inside,
+    polygons_in,
+    shrunk,
+    union,
+    union_in_turn,
+)
+from inslab.processing.geometry.shapes import polygon_of, rings_of
+
+ogr = pytest.importorskip("osgeo.ogr")
 
 
 def as_shapely(rings):
@@ -26,7 +39,7 @@ def test_edges_are_those_of_each_ring():
 def test_third_coordinates_are_left_out():
     ring = np.column_stack([box(0, 0, 2, 1), np.full(5, 7.0)])
     assert edges_of([ring]).tolist() == edges_of([box(0, 0, 2, 1)]).tolist()
-    (outer,) = union([[ring]], [0.0])
+    (outer,) = grown_union([[ring]], [0.0])
     assert outer.shape[1] == 2
 
 
@@ -67,7 +80,7 @@ def test_a_union_of_grown_and_shrunk_polygons_as_in_shapely():
     polygons = [[box(0, 0, 2, 2)], [box(1, 1, 4, 4), box(2, 2, 3, 3)], [box(10, 0, 11, 1)]]
     grow = [0.0, -0.1, 0.2]
     expected = unary_union([as_shapely(rings).buffer(by) for rings, by in zip(polygons, grow)])
-    found = union(polygons, grow)
+    found = grown_union(polygons, grow)
     assert sorted(len(part.interiors) for part in expected.geoms) == [0, 1]
     assert len(found) == 3  # two outlines and one hole
     area = sum(abs(sg.Polygon(ring).area) * (1 if n != hole_of(found) else -1) for n, ring in enumerate(found))
@@ -85,14 +98,8 @@ def hole_of(rings):
 
 
 def test_what_shrinks_to_nothing_is_gone():
-    assert union([[box(0, 0, 1, 1)]], [-0.6]) == []
-    assert union([], []) == []
-
-
-def test_a_ring_is_closed():
-    polygon = to_polygon([box(0, 0, 2, 1)[:-1]])
-    assert polygon.GetArea() == pytest.approx(2.0)
-    assert polygon.GetGeometryRef(0).GetPointCount() == 5
+    assert grown_union([[box(0, 0, 1, 1)]], [-0.6]) == []
+    assert grown_union([], []) == []
 
 
 def test_points_level_with_a_corner():
@@ -103,3 +110,57 @@ def test_points_level_with_a_corner():
     expected = [half, half / 2, -1.0, -np.sqrt(2), -np.sqrt(2), -1.0]
     assert distance_inside(points, edges_of([diamond])) == pytest.approx(expected)
     assert distance_inside(points, edges_of([diamond[::-1]])) == pytest.approx(expected)
+
+
+SQUARE = "POLYGON ((0 0, 2 0, 2 2, 0 2, 0 0))"
+
+
+@pytest.mark.parametrize(
+    ("wkt", "areas"),
+    [
+        (SQUARE, [4.0]),
+        ("POLYGON EMPTY", []),
+        ("POINT (1 1)", []),
+        ("MULTIPOLYGON (((0 0, 1 0, 1 1, 0 0)), ((5 5, 7 5, 7 7, 5 7, 5 5)))", [0.5, 4.0]),
+        (
+            f"GEOMETRYCOLLECTION (POINT (1 1), {SQUARE}, GEOMETRYCOLLECTION (LINESTRING (0 0, 1 1), {SQUARE}))",
+            [4.0, 4.0],
+        ),
+    ],
+)
+def test_polygons_of_any_geometry(wkt, areas):
+    found = polygons_in(ogr.CreateGeometryFromWkt(wkt))
+    assert [one.GetArea() for one in found] == pytest.approx(areas)
+
+
+def test_polygons_of_nothing():
+    assert polygons_in(None) == []
+
+
+@pytest.mark.parametrize("unite", [union, union_in_turn])
+@pytest.mark.parametrize("seed", range(3))
+def test_unions_as_in_shapely(unite, seed):
+    random = np.random.default_rng(seed)
+    rings = [box(x, y, x + dx, y + dy) for x, y, dx, dy in random.uniform(0.5, 3.0, (12, 4))]
+    expected = unary_union([sg.Polygon(ring) for ring in rings])
+    found = unite(polygon_of([ring]) for ring in rings)
+    shape = unary_union([as_shapely(rings_of(polygon)) for polygon in polygons_in(found)])
+    assert found.Area() == pytest.approx(expected.area, rel=1e-12)
+    assert shape.symmetric_difference(expected).area == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize("unite", [union, union_in_turn])
+def test_the_union_of_nothing_is_empty(unite):
+    assert unite([]).IsEmpty()
+
+
+def test_what_lies_inside_by_hand():
+    ground = [box(0, 0, 4, 4), box(1, 1, 3, 3)]
+    assert length_inside([(-1.0, 2.0, 9.0), (6.0, 2.0, 9.0)], polygon_of(ground)) == pytest.approx(2.0)
+    assert shrunk([box(0, 0, 4, 4)], 0.5).Area() == pytest.approx(9.0)
+    assert [contains(ground, place) for place in ((0.5, 2.0), (2.0, 2.0), (1.0, 2.0), (5.0, 2.0))] == [
+        True,
+        False,
+        True,
+        False,
+    ]

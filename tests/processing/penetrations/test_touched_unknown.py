@@ -7,7 +7,7 @@ import shapely.ops
 from obstacles import RULES, box, ground
 
 from inslab.processing.floor.unknown_ground import KnownGround, ScannedPiece
-from inslab.processing.geometry.polygons import distance_inside, edges_of, union
+from inslab.processing.geometry.polygons import distance_inside, edges_of, grown_union
 from inslab.processing.penetrations.model import Confidence, Penetrations
 from inslab.processing.penetrations.touched_unknown import ONE_WAY, OUTSIDE, TOO_DEEP, edge_distance_m, find_unknowns
 
@@ -35,7 +35,7 @@ def test_distance_inside_as_in_shapely():
 
 def test_union_as_in_shapely():
     boxes = [box(0, 0, 1, 1), box(0.9, 0.2, 2, 0.8), box(3, 0, 4, 1)]
-    rings = union([[one] for one in boxes], [0.0, 0.0, -0.1])
+    rings = grown_union([[one] for one in boxes], [0.0, 0.0, -0.1])
     expected = shapely.ops.unary_union([sg.Polygon(boxes[0]), sg.Polygon(boxes[1]), sg.Polygon(boxes[2]).buffer(-0.1)])
     assert sum(sg.Polygon(ring).area for ring in rings) == pytest.approx(expected.area)
 
