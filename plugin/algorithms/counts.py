@@ -19,7 +19,7 @@ def count_outputs():
     return [QgsProcessingOutputNumber(name, HELP[name]) for name in (ITEM_COUNT, *KIND_COUNTS.values())]
 
 
-def count_items(result) -> dict:
-    """Their values for a `ChainResult`."""
-    found = result.items_by_kind
-    return {ITEM_COUNT: len(result.items), **{name: found.get(kind, 0) for kind, name in KIND_COUNTS.items()}}
+def count_items(found) -> dict:
+    """Their values for a step's `Found`."""
+    by_kind = found.items_by_kind
+    return {ITEM_COUNT: len(found.items), **{name: by_kind.get(kind, 0) for kind, name in KIND_COUNTS.items()}}

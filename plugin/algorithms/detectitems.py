@@ -54,5 +54,5 @@ class DetectItems(InslabAlgorithm):
         return {
             self.PICKS: table_source(survey_path, PICKS.name),
             self.ITEMS: table_source(survey_path, ITEMS.name),
-            **counts.count_items(result),
+            **counts.count_items(result.found),
         }

@@ -115,9 +115,9 @@ class FitAreas(InslabAlgorithm):
         self.show_when_done(context, survey_path)
         return {
             self.REPORT: report_path,
-            self.FITTED_COUNT: sum(fit.is_fitted for fit in result.fits.values()),
-            self.LEFT_OUT_COUNT: sum(not found.used for found in result.site_fit.observations),
-            self.VARIANCE_FACTOR: result.site_fit.variance_factor,
-            self.WORST_RESIDUAL: result.worst_residual_m,
-            self.SEAM_COUNT: len(result.seams),
+            self.FITTED_COUNT: sum(fit.is_fitted for fit in result.found.fits.values()),
+            self.LEFT_OUT_COUNT: sum(not found.used for found in result.found.site_fit.observations),
+            self.VARIANCE_FACTOR: result.found.site_fit.variance_factor,
+            self.WORST_RESIDUAL: result.found.worst_residual_m,
+            self.SEAM_COUNT: len(result.found.seams),
         }

@@ -56,6 +56,6 @@ class JoinItems(InslabAlgorithm):
         return {
             self.PICKS: table_source(survey_path, PICKS.name),
             self.ITEMS: table_source(survey_path, ITEMS.name),
-            self.FLAG_COUNT: sum(bool(item.flag) for item in result.items),
-            **counts.count_items(result),
+            self.FLAG_COUNT: sum(bool(item.flag) for item in result.found.items),
+            **counts.count_items(result.found),
         }

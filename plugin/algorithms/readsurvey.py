@@ -75,7 +75,7 @@ class ReadSurvey(InslabAlgorithm):
         return {
             self.SURVEY: survey_path,
             self.REPORT: report_path,
-            self.AREA_COUNT: len(result.survey.areas),
-            self.LINE_COUNT: result.survey.line_count,
-            self.FINDING_COUNT: len(result.findings),
+            self.AREA_COUNT: len(result.read.survey.areas),
+            self.LINE_COUNT: result.read.survey.line_count,
+            self.FINDING_COUNT: len(result.found.findings),
         }

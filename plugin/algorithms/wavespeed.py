@@ -68,5 +68,5 @@ class EstimateWaveSpeed(InslabAlgorithm):
         self.show_when_done(context, survey_path)
         return {
             self.WAVE_SPEEDS: table_source(survey_path, WAVE_SPEEDS.name),
-            self.AREA_COUNT: len(result.wave_speeds),
+            self.AREA_COUNT: len(result.found.wave_speeds),
         }

@@ -10,7 +10,7 @@ import time
 import traceback
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Dict, List, Optional, Tuple
+from typing import Callable, Dict, List, Optional, Tuple
 
 import numpy as np
 
@@ -26,6 +26,9 @@ from .settings import RunSettings
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
 STATED_THICKNESS = "slab_thickness_m"  # column of the table of areas
 DISAGREEMENT_SIGMAS = 2.5
+
+# What is done with the prepared lines of an area (`radar.preprocessing.PreparedArea`) and its wave speed, here and now.
+Use = Callable[[object, WaveSpeed, Monitor], None]
 
 
 @dataclass(frozen=True)
@@ -111,27 +114,30 @@ def bare(area: ScanArea) -> ScanArea:
     )
 
 
-def work_area(task: AreaTask, monitor: Monitor = Monitor()) -> AreaResult:
+def work_area(task: AreaTask, monitor: Monitor = Monitor(), use: Optional[Use] = None) -> AreaResult:
     """Wave speed of an area and, where wanted, its depth volume and its items.
 
-    Whatever goes wrong stands in the result; only `Cancelled` is raised.
+    `use` is handed the prepared lines and the wave speed, for what is no result of the area, as its pictures. Whatever goes wrong
+    stands in the result; only `Cancelled` is raised.
     """
     result = AreaResult(task.area.area_id)
     monitor = replace(monitor, log=result.log, warn=lambda text: result.said.append(("warn", text)))
     try:
-        _work(task, result, monitor)
+        _work(task, result, monitor, use)
     except Cancelled:
         raise
     except MissingPackageError as error:
         result.failure = result.missing = str(error)
     except Exception as error:
-        result.failure = sentence(error, task.area.area_id, result.log)
+        result.failure = _failure_sentence(error, task.area.area_id, result.log)
     return result
 
 
-def _work(task: AreaTask, result: AreaResult, monitor: Monitor) -> None:
+def _work(task: AreaTask, result: AreaResult, monitor: Monitor, use: Optional[Use]) -> None:
     prepared = prepare(task, result, monitor.part(0.0, 0.1))
     speed = result.speed = wave_speed(task, prepared, result, monitor.part(0.1, 0.3))
+    if use is not None:
+        use(prepared, speed, monitor.part(0.3, 1.0))
     if not (task.volume or task.items):
         return
     with timed(result.seconds, "image"), packages():
@@ -288,7 +294,7 @@ def timed(seconds: Dict[str, float], step: str):
         seconds[step] = seconds.get(step, 0.0) + time.perf_counter() - start
 
 
-def sentence(error: Exception, area_id: str, log) -> str:
+def _failure_sentence(error: Exception, area_id: str, log) -> str:
     """What to tell about an error that cost one area its result; the log gets what is needed to mend a fault of ours."""
     if isinstance(error, InslabError):
         return str(error).removeprefix(tr("Area {area_id}: ", area_id=area_id))  # said already by what stands before

@@ -11,12 +11,12 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..floor.edited_rows import Edits, Known
 from ..floor.placing import plane_of
-from ..floor.result import ChainResult
+from ..floor.result import Found, SurveyRead
 from ..items.join import flagged
 from ..items.model import Item, Pick
 from ..items.same_object import MOST_OF_IT, KnownLines, beside
 from ..store.schema import ITEMS, PICKS
-from ..survey.model import Survey
+from ..survey.model import Finding, Survey
 from .carried_over import Places, Taken, take_item, take_pick
 from .hand_edits import identity, read_edits
 
@@ -39,30 +39,30 @@ def check_same_survey(survey_path, survey: Survey) -> None:
         )
 
 
-def settle(result: ChainResult, monitor: Monitor) -> None:
-    """What follows joining: edits by hand that `result.survey_path` holds are kept; items that disagree are flagged."""
-    result.findings = [found for found in result.findings if found.where not in (HAND, JOINING)]
-    result.by_hand, result.drawn_picks, result.dismissed = {}, [], []
-    edits = read_edits(result.survey_path)
+def settle(read: SurveyRead, found: Found, monitor: Monitor) -> Found:
+    """What follows joining: edits by hand that `read.survey_path` holds are kept; items that disagree are flagged."""
+    found = replace(found.without_findings_at(HAND, JOINING), by_hand={}, drawn_picks=(), dismissed=())
+    edits = read_edits(read.survey_path)
     if edits:
-        _keep_edits(result, edits, monitor)
-    result.items = flagged(result.items, result.disagreements)
-    for found in result.disagreements:
-        first, _ = found.item_ids
-        sentence = tr("Item {item}: {sentence}", item=first, sentence=found.sentence(first))
-        result.note("warning", JOINING, sentence)
+        found = _keep_edits(read, found, edits, monitor)
+    found = replace(found, items=tuple(flagged(found.items, found.disagreements)))
+    for one in found.disagreements:
+        first, _ = one.item_ids
+        sentence = tr("Item {item}: {sentence}", item=first, sentence=one.sentence(first))
+        found = found.noting(Finding("warning", JOINING, sentence))
         monitor.warn(sentence)
+    return found
 
 
-def _keep_edits(result: ChainResult, edits: Edits, monitor: Monitor) -> None:
-    places = Places(result.areas, edits.places, result.fits)
-    result.dismissed = [_carried(one, places) for one in edits.dismissed]
+def _keep_edits(read: SurveyRead, found: Found, edits: Edits, monitor: Monitor) -> Found:
+    places = Places(read.areas, edits.places, found.fits)
+    found = replace(found, dismissed=tuple(_carried(one, places) for one in edits.dismissed))
     untouched = [_carried(one, places) for one in edits.untouched]
-    taken = _take_items(result, edits, places, monitor)
-    set_aside = _keep_items(result, taken, untouched)
-    set_aside += _keep_picks(result, edits, places, untouched, monitor)
-    _tell_longer_ones(result, untouched, monitor)
-    _say(result, len(taken), set_aside, monitor)
+    found, taken = _take_items(found, edits, places, monitor)
+    found, items_aside = _keep_items(read, found, taken, untouched)
+    found, picks_aside = _keep_picks(found, edits, places, untouched, monitor)
+    found = _tell_longer_ones(read, found, untouched, monitor)
+    return _say(found, len(taken), items_aside + picks_aside, monitor)
 
 
 def _carried(known: Known, places: Places) -> Known:
@@ -72,7 +72,8 @@ def _carried(known: Known, places: Places) -> Known:
     return replace(known, vertices_m=places.carried(known.vertices_m, known.area_id))
 
 
-def _take_items(result: ChainResult, edits: Edits, places: Places, monitor: Monitor) -> List[Taken]:
+def _take_items(found: Found, edits: Edits, places: Places, monitor: Monitor) -> Tuple[Found, List[Taken]]:
+    """The surveyor's items where they lie now; in `found`, what was to be said of them."""
     taken: List[Taken] = []
     names = {drawn.row_id for drawn in edits.items}
     used: set = set()
@@ -83,30 +84,32 @@ def _take_items(result: ChainResult, edits: Edits, places: Places, monitor: Moni
         one = take_item(drawn, item_id, places, tuple(ITEMS.columns))
         if one is None:
             what = tr("Item {item} has no line, or lies in no area with a position; it was left out.", item=item_id)
-            _leave_out(result, ITEMS.name, item_id, what, monitor)
+            found = _without(found, ITEMS.name, item_id, what, monitor)
             continue
         taken.append(one)
         for sentence in one.warnings:
-            _warn(result, tr("Item {item}: {sentence}", item=item_id, sentence=sentence), monitor)
-    return taken
+            found = _warned(found, tr("Item {item}: {sentence}", item=item_id, sentence=sentence), monitor)
+    return found, taken
 
 
-def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence[Known]) -> int:
-    """Replaces what was computed again by the surveyor's items; returns how many computed ones are not added."""
-    dismissed = [one for one in result.dismissed if one.layer == ITEMS.name]
+def _keep_items(
+    read: SurveyRead, found: Found, taken: Sequence[Taken], untouched: Sequence[Known]
+) -> Tuple[Found, int]:
+    """The surveyor's items in the place of what was computed again; and how many computed ones are not added."""
+    dismissed = [one for one in found.dismissed if one.layer == ITEMS.name]
     known: Dict[Tuple, List[Tuple[np.ndarray, bool, Optional[str]]]] = defaultdict(list)  # line, gives way, to which
     for one in taken:
-        known[_frame(result, one.item.area_ids[0])].append((one.item.vertices_m, True, one.item.item_id))
+        known[_frame(read, found, one.item.area_ids[0])].append((one.item.vertices_m, True, one.item.item_id))
     for gives_way, rows in ((True, dismissed), (False, untouched)):
         for one in rows:
-            if one.layer == ITEMS.name and one.area_id in result.areas:
-                known[_frame(result, one.area_id)].append((one.vertices_m, gives_way, one.instead))
+            if one.layer == ITEMS.name and one.area_id in read.areas:
+                known[_frame(read, found, one.area_id)].append((one.vertices_m, gives_way, one.instead))
     lines = {frame: KnownLines([line for line, _, _ in rows]) for frame, rows in known.items()}
     names = {one.item.item_id for one in taken}
     became: Dict[str, Optional[str]] = {}
     kept: List[Item] = []
-    for item in result.items:
-        frame = _frame(result, item.area_ids[0])
+    for item in found.items:
+        frame = _frame(read, found, item.area_ids[0])
         number = lines[frame].find_same(item.vertices_m, item.sigma_xy_m) if frame in lines else None
         if number is not None and known[frame][number][1]:
             became[item.item_id] = known[frame][number][2]
@@ -115,28 +118,33 @@ def _keep_items(result: ChainResult, taken: Sequence[Taken], untouched: Sequence
         names.add(new_id)
         became[item.item_id] = new_id
         kept.append(replace(item, item_id=new_id))
-    for area_item in result.area_items:
-        joined = result.joined_as.get(area_item.item_id, area_item.item_id)
-        result.joined_as[area_item.item_id] = became.get(joined, joined)
-    set_aside = len(result.items) - len(kept)
-    result.items = [*kept, *(one.item for one in taken)]
-    result.by_hand = {one.item.item_id: one.columns for one in taken}
-    # A disagreement with what a surveyor edited or deleted is settled.
-    result.disagreements = [
-        found for found in result.disagreements if all(became.get(name) == name for name in found.item_ids)
-    ]
-    return set_aside
+    joined_as = dict(found.joined_as)
+    for area_item in found.area_items:
+        joined = joined_as.get(area_item.item_id, area_item.item_id)
+        joined_as[area_item.item_id] = became.get(joined, joined)
+    settled = replace(
+        found,
+        items=(*kept, *(one.item for one in taken)),
+        joined_as=joined_as,
+        by_hand={one.item.item_id: one.columns for one in taken},
+        # A disagreement with what a surveyor edited or deleted is settled.
+        disagreements=tuple(
+            one for one in found.disagreements if all(became.get(name) == name for name in one.item_ids)
+        ),
+    )
+    return settled, len(found.items) - len(kept)
 
 
-def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: Monitor) -> None:
-    """A finding where a new item runs along what a surveyor deleted, and beyond."""
-    deleted = [one for one in result.dismissed if one.instead is None and one.layer == ITEMS.name]
+def _tell_longer_ones(read: SurveyRead, found: Found, untouched: Sequence[Known], monitor: Monitor) -> Found:
+    """With a finding where a new item runs along what a surveyor deleted, and beyond."""
+    deleted = [one for one in found.dismissed if one.instead is None and one.layer == ITEMS.name]
     lines = KnownLines([one.vertices_m for one in untouched if one.layer == ITEMS.name])
-    for item in result.items if deleted else ():
-        if item.item_id in result.by_hand or lines.find_same(item.vertices_m, item.sigma_xy_m) is not None:
+    for item in found.items if deleted else ():
+        if item.item_id in found.by_hand or lines.find_same(item.vertices_m, item.sigma_xy_m) is not None:
             continue
+        frame = _frame(read, found, item.area_ids[0])
         for one in deleted:
-            same_frame = one.area_id in result.areas and _frame(result, one.area_id) == _frame(result, item.area_ids[0])
+            same_frame = one.area_id in read.areas and _frame(read, found, one.area_id) == frame
             if same_frame and beside(one.vertices_m, item.vertices_m)[0] >= MOST_OF_IT:
                 what = tr(
                     "Item {item} runs along {deleted}, which the surveyor deleted, and continues beyond it: it is "
@@ -144,14 +152,19 @@ def _tell_longer_ones(result: ChainResult, untouched: Sequence[Known], monitor: 
                     item=item.item_id,
                     deleted=one.row_id,
                 )
-                _warn(result, what, monitor)
+                found = _warned(found, what, monitor)
+    return found
 
 
-def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Sequence[Known], monitor: Monitor) -> int:
-    item_ids = {item.item_id for item in result.items}
+def _keep_picks(
+    found: Found, edits: Edits, places: Places, untouched: Sequence[Known], monitor: Monitor
+) -> Tuple[Found, int]:
+    """The surveyor's picks in the place of what was computed again; and how many computed ones are not added."""
+    item_ids = {item.item_id for item in found.items}
     names = {drawn.row_id for drawn in edits.picks}
     used: set = set()
     known: Dict[str, List[Tuple[Optional[str], np.ndarray, bool]]] = defaultdict(list)
+    drawn_picks = []
     for drawn in edits.picks:
         pick_id = drawn.row_id if drawn.row_id and drawn.row_id not in used else _free(drawn.row_id or "hand", names)
         used.add(pick_id)
@@ -159,26 +172,24 @@ def _keep_picks(result: ChainResult, edits: Edits, places: Places, untouched: Se
         row = take_pick(drawn, pick_id, places, item_ids)
         if row is None:
             what = tr("Pick {pick} lies in no area with a position; it was left out.", pick=pick_id)
-            _leave_out(result, PICKS.name, pick_id, what, monitor)
+            found = _without(found, PICKS.name, pick_id, what, monitor)
             continue
-        result.drawn_picks.append(row)
+        drawn_picks.append(row)
         values = row[1]
         place = np.array([values[PICKS.local_x_m], values[PICKS.local_y_m], values[PICKS.depth_m]])
         known[values[PICKS.area_id]].append((values.get(PICKS.line_id), place, True))
-    for gives_way, rows in ((True, result.dismissed), (False, untouched)):
+    for gives_way, rows in ((True, found.dismissed), (False, untouched)):
         for one in rows:
             if one.layer == PICKS.name:
                 known[one.area_id].append((one.line_id, one.vertices_m[0], gives_way))
     sightings = {area_id: _Sightings(rows) for area_id, rows in known.items()}
     kept = []
-    for pick in result.picks:
+    for pick in found.picks:
         if pick.area_id not in sightings or not sightings[pick.area_id].gives_way(pick):
             new_id = pick.pick_id if pick.pick_id not in names else _free(pick.pick_id, names)
             names.add(new_id)
             kept.append(replace(pick, pick_id=new_id))
-    set_aside = len(result.picks) - len(kept)
-    result.picks = kept
-    return set_aside
+    return replace(found, picks=tuple(kept), drawn_picks=tuple(drawn_picks)), len(found.picks) - len(kept)
 
 
 class _Sightings:
@@ -202,24 +213,24 @@ class _Sightings:
         return bool(self._gives_way[distance == distance.min()].any())
 
 
-def _frame(result: ChainResult, area_id: str) -> Tuple:
+def _frame(read: SurveyRead, found: Found, area_id: str) -> Tuple:
     """What the vertices of an area's items are coordinates in: its plane of the site grid, or its own local grid."""
-    return plane_of(result.areas[area_id]) if result.fits[area_id].is_fitted else (area_id,)
+    return plane_of(read.areas[area_id]) if found.fits[area_id].is_fitted else (area_id,)
 
 
 def _free(name: str, names) -> str:
     return next(f"{name}-h{number}" for number in range(1, len(names) + 2) if f"{name}-h{number}" not in names)
 
 
-def _leave_out(result: ChainResult, layer: str, row_id: str, what: str, monitor: Monitor) -> None:
-    """A surveyor's row that cannot be used; what was computed in its place comes back."""
-    result.dismissed = [one for one in result.dismissed if (one.layer, one.instead) != (layer, row_id)]
-    _warn(result, what, monitor)
+def _without(found: Found, layer: str, row_id: str, what: str, monitor: Monitor) -> Found:
+    """Without a surveyor's row that cannot be used; what was computed in its place comes back."""
+    left = tuple(one for one in found.dismissed if (one.layer, one.instead) != (layer, row_id))
+    return _warned(replace(found, dismissed=left), what, monitor)
 
 
-def _warn(result: ChainResult, sentence: str, monitor: Monitor) -> None:
-    result.note("warning", HAND, sentence)
+def _warned(found: Found, sentence: str, monitor: Monitor) -> Found:
     monitor.warn(sentence)
+    return found.noting(Finding("warning", HAND, sentence))
 
 
 def _counted(items: int, picks: int, item_ids: Sequence[str]) -> str:
@@ -229,12 +240,13 @@ def _counted(items: int, picks: int, item_ids: Sequence[str]) -> str:
     return f"{of_items}{named}{tr(' and ')}{of_picks}"
 
 
-def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> None:
-    deleted = [one.row_id for one in result.dismissed if one.instead is None and one.layer == ITEMS.name]
-    picks = sum(one.instead is None and one.layer == PICKS.name for one in result.dismissed)
+def _say(found: Found, items: int, set_aside: int, monitor: Monitor) -> Found:
+    """With what was kept and what was not brought back."""
+    deleted = [one.row_id for one in found.dismissed if one.instead is None and one.layer == ITEMS.name]
+    picks = sum(one.instead is None and one.layer == PICKS.name for one in found.dismissed)
     sentences = []
-    if items or result.drawn_picks:
-        kept = _counted(items, len(result.drawn_picks), list(result.by_hand))
+    if items or found.drawn_picks:
+        kept = _counted(items, len(found.drawn_picks), list(found.by_hand))
         sentences.append(tr("Kept as the surveyor left them: {kept}.", kept=kept))
     if deleted or picks:
         gone = _counted(len(deleted), picks, deleted)
@@ -245,4 +257,5 @@ def _say(result: ChainResult, items: int, set_aside: int, monitor: Monitor) -> N
         monitor.log(sentence)
     # The number that gave way differs between steps that start from different things: it is logged only.
     for sentence in sentences[: len(sentences) - bool(set_aside)]:
-        result.note("note", HAND, sentence)
+        found = found.noting(Finding("note", HAND, sentence))
+    return found

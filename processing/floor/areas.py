@@ -1,35 +1,28 @@
-"""How the areas of a survey are gone through, and what is done with all of them together.
-
-What is done with one area stands in `area_task`.
-"""
+"""How the areas of a survey are gone through, one by one or on all cores; what is done with one stands in `area.compute`."""
 
 from contextlib import contextmanager
+from dataclasses import replace
 from tempfile import TemporaryDirectory
-from typing import Callable, Dict, Iterator, List, Optional, Sequence, Tuple
+from typing import Callable, Dict, Iterator, List, Mapping, Optional, Sequence, Tuple
 
-from ..area import compute
 from ..area.cache import AreaCache
-from ..area.compute import AreaResult, AreaTask, bare, sentence, timed
+from ..area.compute import AreaResult, AreaTask, Use, bare, work_area
 from ..area.plain_data import from_bytes
 from ..area.runners import Runner, run_on_cores, task_text
 from ..area.settings import RunSettings
-from ..common.errors import Cancelled, MissingPackageError, ProcessingError
+from ..common.errors import MissingPackageError, ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.packages import packages
-from ..radar.model import WaveSpeed
 from ..survey.model import Finding, ScanArea
-from .coverage import find_coverage
-from .overlaps import find_seams
-from .placing import group_by_plane, place_item
-from .result import ChainResult
-from .shadows import Shadow, drowned_ground, find_shadows
+from .result import Found, SurveyRead
 
 Take = Callable[[ScanArea, AreaResult], None]
 
 
 def work_areas(
-    result: ChainResult,
+    read: SurveyRead,
+    found: Found,
     settings: RunSettings,
     monitor: Monitor,
     *,
@@ -39,8 +32,8 @@ def work_areas(
     cache: Optional[AreaCache] = None,
     runner: Runner = run_on_cores,
     take: Optional[Take] = None,
-) -> None:
-    """Computes the areas of `result` and adds to it what they give, in the order of the survey, however they were run.
+) -> Found:
+    """Computes areas; returns `found` with what they give, in the order of the survey, however they were run.
 
     Parameters
     ----------
@@ -56,13 +49,33 @@ def work_areas(
     Raises
     ------
     ProcessingError
-        Every area failed. One that fails becomes an entry of `result.failures` and a finding.
+        Every area failed. One that fails becomes an entry of `Found.failures` and a finding.
     MissingPackageError, Cancelled
     """
     with packages(), _cache_or_none(cache) as kept:
-        chosen = result.survey.areas if areas is None else areas
-        tasks = [task_of(result, area, settings, monitor, volume, items) for area in chosen]
-        _AreasAtWork(result, chosen, tasks, kept, take).run(runner, monitor)
+        chosen = read.survey.areas if areas is None else areas
+        tasks = [task_of(read, found, area, settings, volume, items) for area in chosen]
+        return _AreasAtWork(found, chosen, tasks, kept, take).run(runner, monitor)
+
+
+def use_areas(
+    read: SurveyRead, found: Found, settings: RunSettings, use: Callable[[ScanArea], Use], monitor: Monitor
+) -> Found:
+    """Prepares one area after the other here and now, and hands its lines with its wave speed to `use(area)`.
+
+    For what must see traces and has no result to be kept. Fails as `work_areas` does.
+    """
+    areas = read.survey.areas
+    for number, area in enumerate(areas):
+        monitor.step(number / len(areas))
+        _tell_area(area, number, len(areas), monitor)
+        task = task_of(read, found, area, settings, volume=False, items=False)
+        own = work_area(task, monitor.part(number / len(areas), (number + 1) / len(areas)), use(area))
+        if own.missing:
+            raise MissingPackageError(own.missing)
+        found = _with_area(found, area, own, monitor)
+    _refuse_if_all_failed(found, areas)
+    return found
 
 
 @contextmanager
@@ -75,16 +88,11 @@ def _cache_or_none(cache: Optional[AreaCache]) -> Iterator[AreaCache]:
 
 
 def task_of(
-    result: ChainResult,
-    area: ScanArea,
-    settings: RunSettings,
-    monitor: Monitor,
-    volume: bool = True,
-    items: bool = True,
+    read: SurveyRead, found: Found, area: ScanArea, settings: RunSettings, volume: bool = True, items: bool = True
 ) -> AreaTask:
-    """The task of one area of `result`; a wave speed that `result` has already is taken as it is."""
-    speed = result.wave_speeds.get(area.area_id)
-    known = () if speed is not None else known_depths(result, monitor)
+    """The task of one area; a wave speed that `found` has already is taken as it is."""
+    speed = found.wave_speeds.get(area.area_id)
+    known = (read.known_depths or ()) if speed is None else ()
     return AreaTask(
         bare(area),
         tuple(one for one in known if one.area_id == area.area_id),
@@ -103,18 +111,18 @@ class _AreasAtWork:
 
     def __init__(
         self,
-        result: ChainResult,
+        found: Found,
         areas: Sequence[ScanArea],
         tasks: Sequence[AreaTask],
         cache: AreaCache,
         take: Optional[Take],
     ):
-        self._result, self._areas, self._tasks, self._cache, self._take = result, areas, tasks, cache, take
+        self._found, self._areas, self._tasks, self._cache, self._take = found, areas, tasks, cache, take
         self._keys: List[str] = []
         self._at_hand: Dict[int, Optional[AreaResult]] = {}  # None: in the cache
         self._next = 0
 
-    def run(self, runner: Runner, monitor: Monitor) -> None:
+    def run(self, runner: Runner, monitor: Monitor) -> Found:
         tasks, open_numbers = self._tasks, []
         for number, task in enumerate(tasks):
             monitor.step(0.02 * number / len(tasks))
@@ -130,183 +138,108 @@ class _AreasAtWork:
 
         def accept(place: int, content: bytes) -> None:
             number = open_numbers[place]
-            found = from_bytes(content)
-            if found.missing:
-                raise MissingPackageError(found.missing)
-            kept = not found.failure and self._cache.keep(self._keys[number], found, tasks[number])
-            self._at_hand[number] = None if kept else found
+            own = from_bytes(content)
+            if own.missing:
+                raise MissingPackageError(own.missing)
+            kept = not own.failure and self._cache.keep(self._keys[number], own, tasks[number])
+            self._at_hand[number] = None if kept else own
             self._take_over(known, monitor)
 
         self._take_over(known, monitor)
         if open_numbers:
             runner([task_text(tasks[number]) for number in open_numbers], accept, monitor.part(0.02, 1.0))
-        failures = self._result.failures
-        if tasks and len(failures) == len(tasks):
-            area_id, reason = next(iter(failures.items()))
-            raise ProcessingError(
-                tr(
-                    "No scan area could be processed; the first of {count}, {area}: {reason}",
-                    count=len(tasks),
-                    area=area_id,
-                    reason=reason,
-                )
-            )
+        _refuse_if_all_failed(self._found, self._areas)
+        return self._found
 
     def _take_over(self, known, monitor: Monitor) -> None:
-        """Adds to the run's result what the areas gave, as far as those before them are done."""
+        """Adds what the areas gave, as far as those before them are done."""
         while self._next in self._at_hand:
             number, area = self._next, self._areas[self._next]
-            found = self._at_hand.pop(number) or self._cache.find(self._keys[number])
-            if found is None:
+            own = self._at_hand.pop(number) or self._cache.find(self._keys[number])
+            if own is None:
                 raise ProcessingError(
                     tr(
                         "The results kept in {folder} were changed during the run; run this again.",
                         folder=self._cache.folder,
                     )
                 )
-            monitor.log(
-                tr(
-                    "Area {area} ({number} of {all}): {lines} lines.",
-                    area=area.area_id,
-                    number=number + 1,
-                    all=len(self._areas),
-                    lines=len(area.lines),
-                )
-            )
-            self._add(area, found, monitor, {} if number in known else found.seconds)
+            _tell_area(area, number, len(self._areas), monitor)
+            if number in known:
+                own = replace(own, seconds={})  # it took them in an earlier run
+            self._found = _with_area(self._found, area, own, monitor)
             if self._take is not None:
-                self._take(area, found)
+                self._take(area, own)
             self._next += 1
 
-    def _add(self, area: ScanArea, found: AreaResult, monitor: Monitor, seconds: Dict[str, float]) -> None:
-        result, area_id = self._result, area.area_id
-        tell(found, monitor)
-        result.findings.extend(found.findings)
-        if found.speed is not None:
-            result.wave_speeds[area_id] = found.speed
-        if found.depths is not None:
-            result.depths[area_id] = found.depths
-        result.picks.extend(found.picks)
-        result.area_items.extend(found.items)
-        for step, time in seconds.items():
-            result.seconds[step] = result.seconds.get(step, 0.0) + time
-        if found.failure:
-            _note_failure(result, area_id, found.failure, monitor)
+
+def _tell_area(area: ScanArea, number: int, count: int, monitor: Monitor) -> None:
+    monitor.log(
+        tr(
+            "Area {area} ({number} of {all}): {lines} lines.",
+            area=area.area_id,
+            number=number + 1,
+            all=count,
+            lines=len(area.lines),
+        )
+    )
 
 
-def each_area(result: ChainResult, work: Callable[[ScanArea, Monitor], None], monitor: Monitor) -> None:
-    """Calls `work(area, monitor)` for every area, here and now; one that fails becomes an entry of `result.failures` and a finding.
+def tell(own: AreaResult, monitor: Monitor) -> None:
+    """What the work on an area had to tell."""
+    for kind, text in own.said:
+        (monitor.warn if kind == "warn" else monitor.log)(text)
 
-    Raises `ProcessingError` if all fail; `Cancelled` and `MissingPackageError` go through.
-    """
-    areas = result.survey.areas
-    for number, area in enumerate(areas):
-        monitor.step(number / len(areas))
-        try:
-            work(area, monitor.part(number / len(areas), (number + 1) / len(areas)))
-        except (Cancelled, MissingPackageError):
-            raise
-        except Exception as error:
-            _note_failure(result, area.area_id, sentence(error, area.area_id, monitor.log), monitor)
-    if len(result.failures) == len(areas):
-        area_id, reason = next(iter(result.failures.items()))
+
+def _with_area(found: Found, area: ScanArea, own: AreaResult, monitor: Monitor) -> Found:
+    """`found` with what one area gave, or with why it gave nothing."""
+    area_id = area.area_id
+    tell(own, monitor)
+    found = replace(
+        found,
+        findings=(*found.findings, *own.findings),
+        wave_speeds=_with(found.wave_speeds, area_id, own.speed),
+        depths=_with(found.depths, area_id, own.depths),
+        picks=(*found.picks, *own.picks),
+        area_items=(*found.area_items, *own.items),
+    ).taking(own.seconds)
+    if own.failure:
+        found = replace(found, failures={**found.failures, area_id: own.failure})
+        found = found.noting(Finding("error", tr("area {area_id}", area_id=area_id), own.failure))
+        monitor.warn(tr("Area {area} gives no complete result: {reason}", area=area_id, reason=own.failure))
+    return found
+
+
+def _with(values: Mapping, area_id: str, value) -> Mapping:
+    return values if value is None else {**values, area_id: value}
+
+
+def _refuse_if_all_failed(found: Found, areas: Sequence[ScanArea]) -> None:
+    if areas and len(found.failures) == len(areas):
+        area_id, reason = next(iter(found.failures.items()))
         raise ProcessingError(
             tr(
-                "No scan area could be processed; the first of {count}, {area_id}: {reason}",
+                "No scan area could be processed; the first of {count}, {area}: {reason}",
                 count=len(areas),
-                area_id=area_id,
+                area=area_id,
                 reason=reason,
             )
         )
 
 
-def tell(found: AreaResult, monitor: Monitor) -> None:
-    """What the work on an area had to tell."""
-    for kind, text in found.said:
-        (monitor.warn if kind == "warn" else monitor.log)(text)
+def with_known_depths(
+    read: SurveyRead, found: Found, monitor: Monitor, path=None, areas: Optional[Sequence[ScanArea]] = None
+) -> Tuple[SurveyRead, Found]:
+    """With the known depths of the survey folder, or of the table at `path`, and with what was noticed in it.
 
-
-def prepare(result: ChainResult, area: ScanArea, settings: RunSettings, monitor: Monitor):
-    """Mended, aligned and levelled lines of an area, here and now (`radar.preprocessing.PreparedArea`)."""
-    found = AreaResult(area.area_id)
-    prepared = compute.prepare(AreaTask(area, mending=settings.mending), found, monitor)
-    result.findings.extend(found.findings)
-    tell(found, monitor)
-    return prepared
-
-
-def wave_speed(result: ChainResult, prepared, monitor: Monitor) -> WaveSpeed:
-    """The area's wave speed: the one that `result` has already, or an estimate here and now, which is kept there."""
-    area = prepared.area
-    if area.area_id not in result.wave_speeds:
-        task, found = task_of(result, area, RunSettings(), monitor), AreaResult(area.area_id)
-        result.wave_speeds[area.area_id] = compute.wave_speed(task, prepared, found, monitor)
-        result.findings.extend(found.findings)
-        tell(found, monitor)
-    return result.wave_speeds[area.area_id]
-
-
-def _note_failure(result: ChainResult, area_id: str, text: str, monitor: Monitor) -> None:
-    result.failures[area_id] = text
-    result.note("error", tr("area {area_id}", area_id=area_id), text)
-    monitor.warn(tr("Area {area} gives no complete result: {reason}", area=area_id, reason=text))
-
-
-def known_depths(result: ChainResult, monitor: Monitor, path=None) -> Tuple:
-    """Known depths of the survey folder, or of the table at `path`; read once a run."""
-    if result.known_depths is None:
-        from ..items.known_depths import read_known_depths
-
-        findings: List[Finding] = []
-        result.known_depths = tuple(read_known_depths(result.survey.folder, result.areas, findings, path))
-        for found in findings:
-            result.findings.append(found)
-            monitor.warn(f"{found.where}: {found.text}")
-    return result.known_depths
-
-
-def _shadows(result: ChainResult, area: ScanArea) -> List[Shadow]:
-    """Ground of an area that is seen less deep than the rest, in its local grid, the shallowest first."""
-    shadows = drowned_ground(result.depths[area.area_id].shallow)
-    speed = result.wave_speeds.get(area.area_id)
-    if speed is not None:
-        own = [item for item in result.area_items if item.area_ids[0] == area.area_id]
-        shadows += find_shadows(own, speed.speed_m_ns / area.centre_frequency_ghz)
-    return sorted(shadows, key=lambda shadow: shadow.depth_m)
-
-
-def place_and_join(result: ChainResult, monitor: Monitor) -> None:
-    """Puts items and coverage on the site grid by the present fits, and joins items across the areas of each plane.
-
-    Those of areas that are not positioned stay in their local grids. Also finds the seams, and where two areas disagree on what
-    could be one object.
+    As they are where `areas` (all by default) have wave speeds already: nobody asks for known depths then.
     """
-    result.coverage, result.items, result.joined_as, result.disagreements = [], [], {}, []
-    unplaced = []
-    with timed(result.seconds, "place"):
-        placed = []
-        for item in result.area_items:
-            fit = result.fits[item.area_ids[0]]
-            if fit.is_fitted:
-                placed.append(place_item(item, fit))
-            else:
-                unplaced.append(item)
-        for area in result.survey.areas:
-            fit = result.fits[area.area_id]
-            if fit.is_fitted and area.area_id in result.depths:
-                shadows = _shadows(result, area)
-                result.coverage.extend(find_coverage(area, fit, result.depths[area.area_id].reliable_m, shadows))
-    with timed(result.seconds, "join"), packages():
-        from ..items.join import join_items
+    chosen = read.survey.areas if areas is None else areas
+    if read.known_depths is not None or all(area.area_id in found.wave_speeds for area in chosen):
+        return read, found
+    from ..items.known_depths import read_known_depths
 
-        planes = group_by_plane([area for area in result.survey.areas if result.fits[area.area_id].is_fitted])
-        for number, areas in enumerate(planes.values()):
-            ids = {area.area_id for area in areas}
-            items = [item for item in placed if item.area_ids[0] in ids]
-            if items:
-                own = join_items(items, monitor=monitor.part(number / len(planes), (number + 1) / len(planes)))
-                result.joined_as.update(own.joined_as)
-                result.items.extend(own.items)
-                result.disagreements.extend(own.disagreements)
-        result.items.extend(unplaced)
-        result.seams = find_seams(result.picks, result.areas, result.fits)
+    findings: List[Finding] = []
+    known = tuple(read_known_depths(read.survey.folder, read.areas, findings, path))
+    for one in findings:
+        monitor.warn(f"{one.where}: {one.text}")
+    return replace(read, known_depths=known), found.noting(*findings)

@@ -5,7 +5,7 @@ from typing import List
 
 from ..items.mats import Mat, find_mats
 from .placing import plane_of
-from .result import ChainResult
+from .result import Found, SurveyRead
 
 
 @dataclass(frozen=True)
@@ -18,12 +18,12 @@ class PlaneMat:
     mat: Mat
 
 
-def find_all_mats(result: ChainResult) -> List[PlaneMat]:
+def find_all_mats(read: SurveyRead, found: Found) -> List[PlaneMat]:
     """The mats among the placed items of each plane, numbered through."""
     by_plane = {}
-    for item in result.items:
-        area = result.areas[item.area_ids[0]]
-        if result.fits[area.area_id].is_fitted:
+    for item in found.items:
+        area = read.areas[item.area_ids[0]]
+        if found.fits[area.area_id].is_fitted:
             by_plane.setdefault(plane_of(area), []).append(item)
-    found = [(plane, mat) for plane in sorted(by_plane) for mat in find_mats(by_plane[plane])]
-    return [PlaneMat(f"M{number}", *plane, mat) for number, (plane, mat) in enumerate(found, 1)]
+    mats = [(plane, mat) for plane in sorted(by_plane) for mat in find_mats(by_plane[plane])]
+    return [PlaneMat(f"M{number}", *plane, mat) for number, (plane, mat) in enumerate(mats, 1)]

@@ -1,6 +1,7 @@
-"""What a run is told and what it leaves."""
+"""What was read of a survey, what was found in it, and what a step leaves: values that never change, handed from step to step."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Tuple
 
@@ -34,91 +35,108 @@ class RasterFile:
     levelled_db: Optional[float] = None
 
 
-@dataclass
-class ChainResult:
-    """What a run or a single step leaves. Fields of steps that did not run stay empty.
+@dataclass(frozen=True)
+class SurveyRead:
+    """What was read of a survey: its folder, and what earlier runs left that what is found must fit.
 
     Attributes
     ----------
     survey_path : Path
         The survey's GeoPackage.
-    report_path : Path or None
-        The report (HTML), where one was written.
-    rasters : tuple of RasterFile
-        The GeoTIFFs written (`store.rasters.RasterFile`: path, content, level, surface, area).
     crs_wkt : str
         Coordinate system of the site grid.
     observations : Observations
-        Ties, known directions and taped distances of the survey folder.
-    item_ties : tuple of Tie
-        Ties across items that two areas both see, which the latest fit used besides.
-    site_fit : SiteFit or None
-        The joint adjustment, where this run made it.
+        Ties, known directions, taped distances and walls of the survey folder, where a step fits areas.
     known_depths : tuple of KnownDepth or None
-        What cores, drill holes and drawings say of depths (`items.known_depths`); None until the first wave speed asks for it.
-    inputs : dict
-        Fingerprints of the files that were read (`store.fingerprints`).
-    fits, wave_speeds, depths : dict
-        By area id; `depths` holds what the areas' echoes say of the slab (`AreaDepths`).
-    picks : list of Pick
-        Positions in the local grid of each pick's area, with the item ids of `area_items`.
-    area_items : list of Item
-        Items of each area for itself, in its local grid.
-    joined_as : dict
-        Id of an area's item to that of the joined one; None where the surveyor deleted that one.
-    disagreements : list of Disagreement
-        Items of two areas that would be one object but for an offset beyond their uncertainties (`items.join.Disagreement`).
-    seams : list of Seam
-        Items seen in two areas, and how far apart they come out.
-    items : list of Item
-        Vertices in the site grid; those of an area without position stay in its local grid.
-    by_hand : dict
-        Item id to the columns of a surveyor's row that are not those of `Item`.
-    drawn_picks : list of (coordinates, values)
-        The surveyor's rows of `picks`.
-    dismissed : list of Known
-        Computed rows that gave way to the surveyor's (`floor.edited_rows.Known`).
-    coverage : list of Coverage
-        What counts as scanned, in the site grid.
-    failures : dict
-        Area id to the sentence that says why it gave no result, or not all of it.
-    findings : list of Finding
-        All that was noticed, from reading to the end.
-    seconds : dict
-        Step to its running time, seconds (never written to a file: results carry no clock).
+        What cores, drill holes and drawings say of depths (`items.known_depths`); None where no step asked for it.
+    inputs : mapping
+        Group to file to fingerprint of all that was read (`store.fingerprints`).
     """
 
     survey_path: Path
     survey: Survey
-    report_path: Optional[Path] = None
-    rasters: Tuple[RasterFile, ...] = ()
     crs_wkt: str = field(default_factory=local_crs_wkt, repr=False)
     observations: Observations = field(default_factory=Observations)
-    item_ties: Tuple[Tie, ...] = ()
-    site_fit: Optional[SiteFit] = None
     known_depths: Optional[Tuple] = None
-    inputs: Dict[str, Dict[str, str]] = field(default_factory=dict)
-    fits: Dict[str, AreaFit] = field(default_factory=dict)
-    wave_speeds: Dict[str, WaveSpeed] = field(default_factory=dict)
-    depths: Dict[str, AreaDepths] = field(default_factory=dict)
-    picks: List[Pick] = field(default_factory=list)
-    area_items: List[Item] = field(default_factory=list)
-    joined_as: Dict[str, Optional[str]] = field(default_factory=dict)
-    disagreements: List[Disagreement] = field(default_factory=list)
-    seams: List[Seam] = field(default_factory=list)
-    items: List[Item] = field(default_factory=list)
-    by_hand: Dict[str, Mapping] = field(default_factory=dict)
-    drawn_picks: List[Tuple[object, Mapping]] = field(default_factory=list)
-    dismissed: List[Known] = field(default_factory=list)
-    coverage: List[Coverage] = field(default_factory=list)
-    failures: Dict[str, str] = field(default_factory=dict)
-    findings: List[Finding] = field(default_factory=list)
-    seconds: Dict[str, float] = field(default_factory=dict)
+    inputs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
-    @property
-    def all_observations(self) -> Observations:
-        """Those of the survey folder, and the ties across items that the latest fit used."""
-        return self.observations.with_ties(self.item_ties)
+    @cached_property
+    def areas(self) -> Mapping[str, ScanArea]:
+        """The survey's areas by id."""
+        return {area.area_id: area for area in self.survey.areas}
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found in a survey. Fields of steps that did not run stay empty.
+
+    Attributes
+    ----------
+    site_fit : SiteFit or None
+        The joint adjustment, where this run made it.
+    item_ties : tuple of Tie
+        Ties across items that two areas both see, which the latest fit used besides what was measured on site.
+    fits, wave_speeds, depths : mapping
+        By area id; `depths` holds what the areas' echoes say of the slab (`AreaDepths`).
+    picks : tuple of Pick
+        Positions in the local grid of each pick's area, with the item ids of `area_items`.
+    area_items : tuple of Item
+        Items of each area for itself, in its local grid.
+    joined_as : mapping
+        Id of an area's item to that of the joined one; None where the surveyor deleted that one.
+    disagreements : tuple of Disagreement
+        Items of two areas that would be one object but for an offset beyond their uncertainties (`items.join.Disagreement`).
+    seams : tuple of Seam
+        Items seen in two areas, and how far apart they come out.
+    items : tuple of Item
+        Vertices in the site grid; those of an area without position stay in its local grid.
+    by_hand : mapping
+        Item id to the columns of a surveyor's row that are not those of `Item`.
+    drawn_picks : tuple of (coordinates, values)
+        The surveyor's rows of `picks`.
+    dismissed : tuple of Known
+        Computed rows that gave way to the surveyor's (`floor.edited_rows.Known`).
+    coverage : tuple of Coverage
+        What counts as scanned, in the site grid.
+    failures : mapping
+        Area id to the sentence that says why it gave no result, or not all of it.
+    findings : tuple of Finding
+        All that was noticed, from reading to the end.
+    seconds : mapping
+        Step to its running time, seconds (never written to a file: results carry no clock).
+    """
+
+    site_fit: Optional[SiteFit] = None
+    item_ties: Tuple[Tie, ...] = ()
+    fits: Mapping[str, AreaFit] = field(default_factory=dict)
+    wave_speeds: Mapping[str, WaveSpeed] = field(default_factory=dict)
+    depths: Mapping[str, AreaDepths] = field(default_factory=dict)
+    picks: Tuple[Pick, ...] = ()
+    area_items: Tuple[Item, ...] = ()
+    joined_as: Mapping[str, Optional[str]] = field(default_factory=dict)
+    disagreements: Tuple[Disagreement, ...] = ()
+    seams: Tuple[Seam, ...] = ()
+    items: Tuple[Item, ...] = ()
+    by_hand: Mapping[str, Mapping] = field(default_factory=dict)
+    drawn_picks: Tuple[Tuple[object, Mapping], ...] = ()
+    dismissed: Tuple[Known, ...] = ()
+    coverage: Tuple[Coverage, ...] = ()
+    failures: Mapping[str, str] = field(default_factory=dict)
+    findings: Tuple[Finding, ...] = ()
+    seconds: Mapping[str, float] = field(default_factory=dict)
+
+    def noting(self, *findings: Finding) -> "Found":
+        """With further findings."""
+        return replace(self, findings=(*self.findings, *findings))
+
+    def without_findings_at(self, *places: str) -> "Found":
+        """Without what an earlier step said at these places, which a later one says anew."""
+        return replace(self, findings=tuple(found for found in self.findings if found.where not in places))
+
+    def taking(self, seconds: Mapping[str, float]) -> "Found":
+        """With the running times of further steps."""
+        total = {step: self.seconds.get(step, 0.0) + time for step, time in seconds.items()}
+        return replace(self, seconds={**self.seconds, **total})
 
     @property
     def warnings(self) -> List[str]:
@@ -136,11 +154,17 @@ class ChainResult:
         """Largest residual (length in plan) of any control point, metres; None without a fitted area."""
         return max((fit.worst_residual_m for fit in self.fits.values() if fit.is_fitted), default=None)
 
-    def note(self, severity: str, where: str, text: str) -> None:
-        """Adds a finding."""
-        self.findings.append(Finding(severity, where, text))
+
+@dataclass(frozen=True)
+class StepResult:
+    """What a step read, found and wrote: the GeoTIFFs, and the report (HTML) where there is one."""
+
+    read: SurveyRead
+    found: Found
+    rasters: Tuple[RasterFile, ...] = ()
+    report_path: Optional[Path] = None
 
     @property
-    def areas(self) -> Dict[str, ScanArea]:
-        """The survey's areas by id."""
-        return {area.area_id: area for area in self.survey.areas}
+    def survey_path(self) -> Path:
+        """The survey's GeoPackage."""
+        return self.read.survey_path

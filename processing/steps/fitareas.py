@@ -1,23 +1,19 @@
 """All areas fitted to the site grid again, and what their places decide."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from ..common.monitor import Monitor
 from ..edits import hand_edits, settling
-from ..floor import areas, fitting
-from ..floor.result import ChainResult
+from ..floor import fitting, joining
+from ..floor.result import StepResult
 from ..reports.page import paper_html
 from ..reports.survey_report import run_report
 from ..site.results import FitSettings
-from ..store import fit_layers, layers, reading
+from ..store import layers, reading
 from ..store.locks import changes_survey
 from ..store.publish import write_text
-from .shared.survey_run import (
-    SAID_OF_ITEMS,
-    found_layers,
-    reopen,
-    update_survey,
-)
+from .shared.survey_run import SAID_OF_ITEMS, begin_again, end_again, found_layers, layers_of_fit
 
 
 @changes_survey
@@ -28,37 +24,36 @@ def fit_areas_step(
     item_ties: bool = True,
     ties_path=None,
     monitor: Monitor = Monitor(),
-) -> ChainResult:
+) -> StepResult:
     """Fits all areas of the survey in `survey_path` together and updates everything in it that their places decide.
 
     `item_ties` also ties areas by the straight items that both see, once items were detected; `ties_path` names another table of
     ties than the survey folder's. Depth slices stay as they are: a finding says so where they no longer fit.
     """
-    result = reopen(survey_path, monitor.part(0.0, 0.5))
-    before = dict(result.fits)
+    read, found = begin_again(survey_path, monitor.part(0.0, 0.5))
+    before = found.fits
     # What the earlier fit and the earlier look at the survey said is said anew.
-    result.findings = reading.read_findings(result.survey_path, but_of=(fitting.WHERE, *SAID_OF_ITEMS))
-    fitting.read_given(result, monitor, ties_path)
-    fitting.fit(result, fit, monitor)
-    edits = hand_edits.read_edits(result.survey_path)
-    result.picks = list(edits.computed_picks)
+    earlier = reading.read_findings(survey_path, but_of=(fitting.WHERE, *SAID_OF_ITEMS))
+    read, found = fitting.read_given(read, replace(found, findings=tuple(earlier)), monitor, ties_path)
+    found = fitting.fit(read, found, fit, monitor)
+    edits = hand_edits.read_edits(survey_path)
+    found = replace(found, picks=edits.computed_picks)
     if item_ties:
-        fitting.fit_with_items(result, fit, monitor)
+        found = fitting.fit_with_items(read, found, fit, monitor)
     monitor.step(0.6)
-    changed = [*layers.survey_layers(result.survey, result.fits)]
-    result.area_items = reading.read_area_items(result.survey_path)
-    result.depths = reading.read_area_depths(result.survey_path)
+    changed = layers.survey_layers(read.survey, found.fits)
+    area_items, depths = reading.read_area_items(survey_path), reading.read_area_depths(survey_path)
+    found = replace(found, area_items=tuple(area_items), depths=depths)
     steps = [("fit areas", {**fit.as_parameters(), "item_ties": item_ties})]
-    if result.depths or edits:
-        areas.place_and_join(result, monitor.part(0.6, 0.9))
-        settling.settle(result, monitor)
-        changed += found_layers(result)
+    if depths or edits:
+        found = joining.place_and_join(read, found, monitor.part(0.6, 0.9))
+        found = settling.settle(read, found, monitor)
+        changed += found_layers(read, found)
         steps.append(("join items", {}))
-    fitting.note_moved_rasters(result, before, reading.read_raster_paths(result.survey_path), monitor)
-    changed += fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams)
+    found = fitting.note_moved_rasters(read, found, before, reading.read_raster_paths(survey_path), monitor)
+    changed += layers_of_fit(read, found)
     monitor.step(0.95)
-    update_survey(result, changed, steps, keep_findings=False)
+    end_again(read, found, changed, steps, keep_findings=False)
     if report_path:
-        result.report_path = Path(report_path)
-        write_text(result.report_path, paper_html(run_report(result.survey_path, result.site_fit)))
-    return result
+        write_text(Path(report_path), paper_html(run_report(survey_path, found.site_fit)))
+    return StepResult(read, found, report_path=Path(report_path) if report_path else None)

@@ -4,19 +4,18 @@ from dataclasses import replace
 from pathlib import Path
 from typing import List, Sequence
 
+from ..area.compute import Use
 from ..area.settings import RunSettings
-from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.packages import import_matplotlib
 from ..floor import areas
+from ..radar.model import WaveSpeed
 from ..store import reading
 from ..store.publish import publish, staging_folder
 from ..survey.model import ScanArea
 from ..views.radargram_picture import draw
 from ..views.radargrams import PANELS, choose_lines, compose_line, file_name, find_crossings
-from .shared.survey_run import (
-    reopen,
-)
+from .shared.survey_run import begin_again
 
 
 def radargrams_step(
@@ -28,28 +27,29 @@ def radargrams_step(
     the pictures' paths.
     """
     import_matplotlib()
-    result = reopen(survey_path, monitor.part(0.0, 0.1))
-    chosen = choose_lines(result.survey, lines)
-    result.survey = replace(result.survey, areas=tuple(a for a in result.survey.areas if a.area_id in chosen))
+    read, found = begin_again(survey_path, monitor.part(0.0, 0.1))
+    chosen = choose_lines(read.survey, lines)
+    some = replace(read.survey, areas=tuple(area for area in read.survey.areas if area.area_id in chosen))
+    read, found = areas.with_known_depths(replace(read, survey=some), found, monitor)
     output = Path(output_folder)
     names = reading.read_joined_ids(survey_path)
     picks, items = reading.read_picks(survey_path), reading.read_area_items(survey_path)
     with staging_folder(output) as staging:
 
-        def work(area: ScanArea, own: Monitor) -> None:
-            own.log(tr("Area {area_id}: {count} lines.", area_id=area.area_id, count=len(area.lines)))
-            prepared = areas.prepare(result, area, RunSettings(), own.part(0.0, 0.2))
-            speed = areas.wave_speed(result, prepared, own.part(0.2, 0.5))
-            here = [pick for pick in picks if pick.area_id == area.area_id]
-            there = [item for item in items if area.area_id in item.area_ids]
-            numbers = [n for n, one in enumerate(prepared.lines) if one.line in chosen[area.area_id]]
-            for done, number in enumerate(numbers):
-                own.step(0.5 + 0.5 * done / len(numbers))
-                line = prepared.lines[number].line
-                crossings = find_crossings(area, line, here, there, names)
-                draw(compose_line(prepared, number, speed, panels, crossings), staging / file_name(line))
+        def drawing(area: ScanArea) -> Use:
+            def draw_lines(prepared, speed: WaveSpeed, own: Monitor) -> None:
+                here = [pick for pick in picks if pick.area_id == area.area_id]
+                there = [item for item in items if area.area_id in item.area_ids]
+                numbers = [n for n, one in enumerate(prepared.lines) if one.line in chosen[area.area_id]]
+                for done, number in enumerate(numbers):
+                    own.step(done / len(numbers))
+                    line = prepared.lines[number].line
+                    crossings = find_crossings(area, line, here, there, names)
+                    draw(compose_line(prepared, number, speed, panels, crossings), staging / file_name(line))
 
-        areas.each_area(result, work, monitor.part(0.1, 0.98))
+            return draw_lines
+
+        areas.use_areas(read, found, RunSettings(), drawing, monitor.part(0.1, 0.98))
         drawn = sorted(path.name for path in staging.iterdir())
         monitor.step(0.99)
         publish(staging, output)

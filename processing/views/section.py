@@ -7,20 +7,22 @@ from typing import Dict, List, Mapping, Optional, Tuple
 
 import numpy as np
 
+from ..area import compute
+from ..area.compute import AreaResult
 from ..area.settings import RunSettings
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.words import word
 from ..floor import areas
-from ..floor.result import ChainResult
+from ..floor.result import Found, SurveyRead
 from ..geometry.polygons import distance_inside, edges_of
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
 from ..store.geopackage import read_layer
 from ..store.schema import COVERAGE, RASTERS
-from ..survey.model import ScanLine
+from ..survey.model import ScanArea, ScanLine
 from .radargrams import PANELS, LinePicture, Panel, compose_line
 from .section_path import SectionPath
 
@@ -76,7 +78,8 @@ class _Kept:
     """One area as it was last looked at."""
 
     stamp: Tuple
-    result: ChainResult
+    read: SurveyRead
+    estimated: Dict[str, WaveSpeed] = field(default_factory=dict)  # those that the survey does not hold
     prepared: Dict[str, object] = field(default_factory=dict)
 
 
@@ -94,12 +97,11 @@ class SectionSource:
         Raises `SurveyError` or `ProcessingError` where the survey's files are gone or the line cannot be used, `Cancelled`.
         """
         with self._lock:
-            result = self._survey(monitor.part(0.0, 0.3))
-            area = result.areas.get(area_id)
+            read, found = self._survey(monitor.part(0.0, 0.3))
+            area = read.areas.get(area_id)
             if area is None:
                 raise ProcessingError(tr("The survey has no area {area}; process it again.", area=area_id))
-            prepared = self._prepared(area_id, monitor.part(0.3, 0.7))
-            speed = areas.wave_speed(result, prepared, monitor.part(0.7, 0.9))
+            prepared, speed = self._prepared(area, found, monitor.part(0.3, 0.9))
         numbers = [
             number
             for number, one in enumerate(prepared.lines)
@@ -117,7 +119,7 @@ class SectionSource:
             )
         monitor.step(0.9)
         picture = compose_line(prepared, numbers[0], speed, PANELS, ())
-        fit = result.fits[area_id]
+        fit = found.fits[area_id]
         local = np.array([picture.line.start_m, picture.line.end_m])
         stations = np.array([0.0, picture.line.length_m])
         path = SectionPath(fit.to_site(local) if fit.is_fitted else local, stations)
@@ -161,24 +163,30 @@ class SectionSource:
         title = tr("Section of {length:.2f} m through the depth slices of {level}", length=path.length_m, level=level)
         return Section(title, level, surface, path, (panel,), at, reliable)
 
-    def _survey(self, monitor: Monitor) -> ChainResult:
+    def _survey(self, monitor: Monitor) -> Tuple[SurveyRead, Found]:
         """The survey as it is now: its folder is read again only when its tables have changed."""
         path = self.survey_path
-        if self._kept is None or self._kept.stamp != _stamp(self._kept.result.survey.folder):
+        if self._kept is None or self._kept.stamp != _stamp(self._kept.read.survey.folder):
             survey = reading.read_stored_survey(path, monitor)
-            self._kept = _Kept(_stamp(survey.folder), ChainResult(path, survey))
-        result = self._kept.result
-        result.fits = reading.read_fits(path, result.survey)
-        result.wave_speeds.update(reading.read_wave_speeds(path))
-        return result
+            self._kept = _Kept(_stamp(survey.folder), SurveyRead(path, survey))
+        read = self._kept.read
+        speeds = {**self._kept.estimated, **reading.read_wave_speeds(path)}
+        return read, Found(fits=reading.read_fits(path, read.survey), wave_speeds=speeds)
 
-    def _prepared(self, area_id: str, monitor: Monitor):
-        kept = self._kept
-        if area_id not in kept.prepared:
+    def _prepared(self, area: ScanArea, found: Found, monitor: Monitor):
+        """The prepared lines of an area and its wave speed, which is estimated where the survey holds none."""
+        kept, own = self._kept, AreaResult(area.area_id)
+        kept.read, found = areas.with_known_depths(kept.read, found, monitor, areas=[area])
+        task = areas.task_of(kept.read, found, area, RunSettings())
+        if area.area_id not in kept.prepared:
             kept.prepared.clear()  # one area at a time: its traces are large
-            area = kept.result.areas[area_id]
-            kept.prepared[area_id] = areas.prepare(kept.result, area, RunSettings(), monitor)
-        return kept.prepared[area_id]
+            kept.prepared[area.area_id] = compute.prepare(task, own, monitor.part(0.0, 0.6))
+        prepared = kept.prepared[area.area_id]
+        speed = compute.wave_speed(task, prepared, own, monitor.part(0.6, 1.0))
+        if area.area_id not in found.wave_speeds:
+            kept.estimated[area.area_id] = speed
+        areas.tell(own, monitor)
+        return prepared, speed
 
     def _reliable(
         self, path: SectionPath, level: str, surface: str, area_id: str = ""

@@ -1,9 +1,9 @@
-"""How a step begins and ends: the survey read or opened again, and what was found written to survey.gpkg."""
+"""How steps on a survey begin and end: it is read anew or taken up again, and survey.gpkg is written anew or brought up to date."""
 
 from pathlib import Path
-from typing import List, Mapping, Sequence, Tuple
+from typing import Dict, List, Mapping, Sequence, Tuple
 
-from ...area import compute
+from ...area.compute import timed
 from ...area.settings import RunSettings
 from ...common.errors import ProcessingError
 from ...common.language import tr
@@ -11,7 +11,7 @@ from ...common.monitor import Monitor
 from ...edits import hand_edits, settling
 from ...floor import fitting
 from ...floor.mats import find_all_mats
-from ...floor.result import ChainResult
+from ...floor.result import Found, SurveyRead
 from ...store import fingerprints, fit_layers, item_layers, layers, reading
 from ...store.geopackage import check_replaceable, read_layer, replace_layers, write_geopackage
 from ...store.item_layers import bridged_layer, mat_layer
@@ -20,34 +20,33 @@ from ...store.schema import SCAN_AREAS
 from ...survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
-
-
+# What every joining of items says anew.
 SAID_OF_ITEMS = (settling.HAND, settling.JOINING)
 
 
-def start(survey_folder, survey_path: Path, settings: RunSettings, monitor: Monitor) -> ChainResult:
-    """Read the survey and fit its areas. An earlier result at `survey_path` passes its site grid on."""
-    seconds = {}
-    with compute.timed(seconds, "read"):
+def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monitor) -> Tuple[SurveyRead, Found]:
+    """The survey read from its folder and its areas fitted. An earlier result at `survey_path` passes its site grid on."""
+    survey_path = Path(survey_path)
+    seconds: Dict[str, float] = {}
+    with timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(survey_folder)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(
         tr("Read {count} scan areas with {line_count} lines.", count=len(survey.areas), line_count=survey.line_count)
     )
-    result = ChainResult(survey_path, survey, seconds=seconds, crs_wkt=reading.read_crs_wkt(survey_path), inputs=inputs)
-    result.findings.extend(survey.findings)
+    read = SurveyRead(survey_path, survey, crs_wkt=reading.read_crs_wkt(survey_path), inputs=inputs)
+    found = Found(findings=survey.findings, seconds=seconds)
     settling.check_same_survey(survey_path, survey)
-    fitting.read_given(result, monitor)
-    fitting.fit(result, settings.fit, monitor)
-    return result
+    read, found = fitting.read_given(read, found, monitor)
+    return read, fitting.fit(read, found, settings.fit, monitor)
 
 
-def reopen(survey_path, monitor: Monitor) -> ChainResult:
-    """The survey that an earlier step wrote to `survey_path`, with the wave speeds it holds."""
+def begin_again(survey_path, monitor: Monitor) -> Tuple[SurveyRead, Found]:
+    """The survey that an earlier step wrote to `survey_path`, with the places and wave speeds of its areas that it holds."""
     survey_path = Path(survey_path)
     check_replaceable(survey_path)
-    seconds = {}
-    with compute.timed(seconds, "read"):
+    seconds: Dict[str, float] = {}
+    with timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(reading.find_survey_folder(survey_path))
         survey = reading.read_stored_survey(survey_path, monitor)
         known = {values[SCAN_AREAS.area_id] for _, values in read_layer(survey_path, SCAN_AREAS.name)}
@@ -60,46 +59,52 @@ def reopen(survey_path, monitor: Monitor) -> ChainResult:
             )
         )
     speeds = {key: speed for key, speed in reading.read_wave_speeds(survey_path).items() if key in known}
-    crs_wkt = reading.read_crs_wkt(survey_path)
-    result = ChainResult(survey_path, survey, wave_speeds=speeds, seconds=seconds, crs_wkt=crs_wkt, inputs=inputs)
-    result.findings.extend(survey.findings)
-    result.fits = reading.read_fits(survey_path, survey)
-    return result
+    read = SurveyRead(survey_path, survey, crs_wkt=reading.read_crs_wkt(survey_path), inputs=inputs)
+    fits = reading.read_fits(survey_path, survey)
+    return read, Found(fits=fits, wave_speeds=speeds, findings=survey.findings, seconds=seconds)
 
 
-def found_layers(result: ChainResult) -> List[Layer]:
+def found_layers(read: SurveyRead, found: Found) -> List[Layer]:
     """What was found, with what a surveyor edited; to be written together, so that later edits are told from it."""
-    picks = item_layers.pick_layer(result.picks, result.areas, result.fits, result.joined_as, result.drawn_picks)
-    items = item_layers.item_layer(result.items, result.areas, result.fits, result.depths, result.by_hand)
+    areas, fits = read.areas, found.fits
+    picks = item_layers.pick_layer(found.picks, areas, fits, found.joined_as, found.drawn_picks)
+    items = item_layers.item_layer(found.items, areas, fits, found.depths, found.by_hand)
     return [
         picks,
         items,
-        bridged_layer(result.items, result.picks, result.areas, result.fits, result.joined_as),
-        layers.coverage_layer(result.coverage, result.areas, result.fits),
-        item_layers.area_item_layer(result.area_items),
-        item_layers.area_depth_layer(result.depths),
-        mat_layer(find_all_mats(result)),
-        hand_edits.dismissed_layer(result.dismissed),
-        hand_edits.last_written_layer(result.items, items, result.picks, picks),
+        bridged_layer(found.items, found.picks, areas, fits, found.joined_as),
+        layers.coverage_layer(found.coverage, areas, fits),
+        item_layers.area_item_layer(found.area_items),
+        item_layers.area_depth_layer(found.depths),
+        mat_layer(find_all_mats(read, found)),
+        hand_edits.dismissed_layer(found.dismissed),
+        hand_edits.last_written_layer(found.items, items, found.picks, picks),
     ]
 
 
-def write_survey(result: ChainResult, path: Path, further: Sequence[Layer], sample_interval_ns, steps) -> None:
-    """A new GeoPackage at `path`, which may still be on its way to `result.survey_path`."""
+def layers_of_fit(read: SurveyRead, found: Found) -> List[Layer]:
+    """What the fit of all areas says of itself."""
+    observations = read.observations.with_ties(found.item_ties)
+    return fit_layers.fit_layers(read.areas, found.site_fit, observations, found.seams)
+
+
+def end_anew(read: SurveyRead, found: Found, path: Path, further: Sequence[Layer], sample_interval_ns, steps) -> None:
+    """A new GeoPackage at `path`, which may still be on its way to `read.survey_path`."""
     written = [
-        *layers.survey_layers(result.survey, result.fits),
-        *fit_layers.fit_layers(result.areas, result.site_fit, result.all_observations, result.seams),
+        *layers.survey_layers(read.survey, found.fits),
+        *layers_of_fit(read, found),
         *further,
-        layers.finding_layer(result.findings),
-        layers.run_log_layer([], steps, fingerprints.summary(result.inputs)),
-        fingerprints.input_layer(result.inputs),
+        layers.finding_layer(found.findings),
+        layers.run_log_layer([], steps, fingerprints.summary(read.inputs)),
+        fingerprints.input_layer(read.inputs),
     ]
-    metadata = layers.survey_metadata(result.survey, result.survey_path, sample_interval_ns, result.crs_wkt)
-    write_geopackage(path, written, result.crs_wkt, metadata)
+    metadata = layers.survey_metadata(read.survey, read.survey_path, sample_interval_ns, read.crs_wkt)
+    write_geopackage(path, written, read.crs_wkt, metadata)
 
 
-def update_survey(
-    result: ChainResult,
+def end_again(
+    read: SurveyRead,
+    found: Found,
     changed: Sequence[Layer],
     steps: Sequence[Tuple[str, Mapping]],
     keep_findings: bool = True,
@@ -109,13 +114,13 @@ def update_survey(
 
     Earlier findings at one of the places `said_anew` go.
     """
-    path = result.survey_path
+    path = read.survey_path
     earlier = reading.read_findings(path, but_of=said_anew) if keep_findings else []
-    findings = [*earlier, *(found for found in result.findings if found not in earlier)]
+    findings = [*earlier, *(one for one in found.findings if one not in earlier)]
     grown = [
-        layers.wave_speed_layer(result.wave_speeds),
+        layers.wave_speed_layer(found.wave_speeds),
         layers.finding_layer(findings),
-        layers.run_log_layer(reading.read_run_log(path), steps, fingerprints.summary(result.inputs)),
-        fingerprints.input_layer(result.inputs),
+        layers.run_log_layer(reading.read_run_log(path), steps, fingerprints.summary(read.inputs)),
+        fingerprints.input_layer(read.inputs),
     ]
-    replace_layers(path, [*changed, *grown], result.crs_wkt)
+    replace_layers(path, [*changed, *grown], read.crs_wkt)

@@ -85,7 +85,7 @@ def test_a_moved_item_stays_where_it_was_put(detected, run):
         run(path),
     ):  # the second one finds it marked as the surveyor's
         found = items(path)
-        assert len(found) == len(result.items) == 3 + 3 * 3
+        assert len(found) == len(result.found.items) == 3 + 3 * 3
         assert found["A1-2"][0] == pytest.approx(moved)
         assert (found["A1-2"][1]["source"], found["A1-2"][1]["kind"]) == ("surveyor", "bar")
         assert found["A1-2"][1]["p_bar"] == row["p_bar"]

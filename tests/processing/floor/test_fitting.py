@@ -7,7 +7,9 @@ import pytest
 
 from inslab.processing.common.monitor import Monitor
 from inslab.processing.floor.fitting import WHERE, note_moved_rasters, read_given
+from inslab.processing.floor.result import Found, SurveyRead
 from inslab.processing.site.frame import FITTED, NOT_POSITIONED, AreaFit
+from inslab.processing.survey.model import Finding, Survey
 
 LINE = SimpleNamespace(trace_positions_m=lambda: np.array([[0.0, 0.0], [0.5, 0.0], [1.0, 0.0]]))
 
@@ -21,15 +23,10 @@ LOST = AreaFit("A", NOT_POSITIONED)
 
 def said(before, now, rasters=("slices.tif",)):
     """The finding and the warning on areas that lay at `before` and lie at `now`."""
-    notes, warned = [], []
-    result = SimpleNamespace(
-        fits=now,
-        areas={name: SimpleNamespace(lines=[LINE]) for name in now},
-        note=lambda *words: notes.append(words),
-    )
-    note_moved_rasters(result, before, rasters, Monitor(warn=warned.append))
-    assert [words[:2] for words in notes] == [("warning", WHERE)] * len(warned)
-    assert [words[2] for words in notes] == warned
+    warned = []
+    read = SimpleNamespace(areas={name: SimpleNamespace(lines=[LINE]) for name in now})
+    found = note_moved_rasters(read, Found(fits=now), before, rasters, Monitor(warn=warned.append))
+    assert list(found.findings) == [Finding("warning", WHERE, text) for text in warned]
     return warned
 
 
@@ -64,10 +61,10 @@ def test_what_cannot_be_used_is_said_once(tmp_path):
     rows = "wall,A,0,90,0.2\nbroken,A,north,90,0.2\n"
     (tmp_path / "directions.csv").write_text(f"{head}\n{rows}", encoding="utf-8")
     warned = []
-    result = SimpleNamespace(survey=SimpleNamespace(folder=tmp_path, areas=()), findings=[])
+    read, found = SurveyRead(tmp_path / "survey.gpkg", Survey(tmp_path, ())), Found()
     for _ in range(2):
-        read_given(result, Monitor(warn=warned.append))
-        assert [one.direction_id for one in result.observations.directions] == ["wall"]
-    assert len(result.findings) == 1
+        read, found = read_given(read, found, Monitor(warn=warned.append))
+        assert [one.direction_id for one in read.observations.directions] == ["wall"]
+    assert len(found.findings) == 1
     assert len(warned) == 1
     assert "north" in warned[0]

@@ -62,16 +62,16 @@ def hostile_survey(small_survey, tmp_path):
 def test_the_report_of_a_survey(hostile_survey, tmp_path):
     result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
     check_page((tmp_path / "report.html").read_text(encoding="utf-8"), hostile_survey.name, HOSTILE[0], ALL_HOSTILE)
-    findings = finding_layer([*result.findings, Finding("warning", HOSTILE[1], HOSTILE[3])])
-    replace_layers(result.survey_path, [findings], result.crs_wkt)
-    report = run_report(result.survey_path, result.site_fit, {"A1": ALL_HOSTILE})
+    findings = finding_layer([*result.found.findings, Finding("warning", HOSTILE[1], HOSTILE[3])])
+    replace_layers(result.survey_path, [findings], result.read.crs_wkt)
+    report = run_report(result.survey_path, result.found.site_fit, {"A1": ALL_HOSTILE})
     check_page(paper_html(report), HOSTILE[1], HOSTILE[3], ALL_HOSTILE)
 
 
 def test_the_name_of_an_instrument_in_the_fit(hostile_survey, tmp_path):
     """The only text of a file that stands in a sentence of the report rather than in a table."""
     result = read_survey_step(hostile_survey, tmp_path / "survey.gpkg", tmp_path / "report.html")
-    site_fit = replace(result.site_fit, scales={HOSTILE[0]: (1.001, 0.0002)})
+    site_fit = replace(result.found.site_fit, scales={HOSTILE[0]: (1.001, 0.0002)})
     check_page(paper_html(run_report(result.survey_path, site_fit)), f"Scale of {HOSTILE[0]}: +1000")
 
 

@@ -35,7 +35,7 @@ def test_joining_again_changes_nothing(detected):
     result = join_items_step(path)
     assert {name: found(path, name) for name in before} == before
     assert {row["area_ids"] for _, row in before["items"]} == {"A1,A2", "S1", "W1", "LOST"}
-    assert result.joined_as == {"A1-1": "A1-1", "A2-1": "A1-1", "S1-1": "S1-1", "W1-1": "W1-1"}
+    assert result.found.joined_as == {"A1-1": "A1-1", "A2-1": "A1-1", "S1-1": "S1-1", "W1-1": "W1-1"}
     picks = {row["area_item_id"]: row["item_id"] for _, row in found(path, "picks")}
     assert (picks["A2-1"], picks["LOST-1"]) == ("A1-1", "LOST-1")
     assert found(path, "run_log")[-1][1]["step"] == "join items"

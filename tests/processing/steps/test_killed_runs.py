@@ -208,4 +208,4 @@ def test_names_with_spaces_and_other_letters_are_fine(folder, radar, tmp_path):
     output = tmp_path / "Straße 7 – 2. Stock, süd & 東"
     result = process_survey_step(shutil.copytree(folder, tmp_path / "Müller & Söhne 東"), output)
     assert (output / "slices" / "A1.tif").is_file()
-    assert result.failures == {}
+    assert result.found.failures == {}

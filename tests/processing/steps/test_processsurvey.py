@@ -84,10 +84,10 @@ def test_everything_a_run_promises_is_written(folder, radar, tmp_path):
         "survey.gpkg",
     ]
     assert all(file.path.is_file() for file in result.rasters)
-    assert result.failures == {}
-    assert result.items_by_kind == {"bar": 4}
-    assert result.worst_residual_m < 1e-3
-    assert {"read", "fit", "image", "detect", "write"} <= set(result.seconds)
+    assert result.found.failures == {}
+    assert result.found.items_by_kind == {"bar": 4}
+    assert result.found.worst_residual_m < 1e-3
+    assert {"read", "fit", "image", "detect", "write"} <= set(result.found.seconds)
     assert [row["path"] for row in rows(result.survey_path, "rasters")][:2] == ["slices/A1.tif", "slices/A2.tif"]
 
 
@@ -163,7 +163,7 @@ def test_an_area_without_position_is_unknown_ground(folder, radar, tmp_path):
     coverage = read_layer(result.survey_path, "coverage")
     assert {values["area_id"] for _, values in coverage} == {"A1", "A2", "S1", "W1"}
     assert all(values["depth_m"] == 0.35 and values["line_directions"] == 2 for _, values in coverage)
-    assert any("LOST is not positioned" in sentence for sentence in result.warnings)
+    assert any("LOST is not positioned" in sentence for sentence in result.found.warnings)
     lines = read_layer(result.survey_path, "scan_lines")
     assert {values["area_id"] for line, values in lines if line is None} == {"LOST"}
 
@@ -214,12 +214,12 @@ def test_a_failed_area_is_named_and_the_rest_still_runs(folder, radar, tmp_path)
     radar.fail["S1"] = ZeroDivisionError("division by zero")
     log = []
     result = process_survey_step(folder, tmp_path / "out", monitor=Monitor(log=log.append))
-    assert result.failures["A2"] == "no line shows a direct wave."
-    assert "internal error (ZeroDivisionError" in result.failures["S1"]
+    assert result.found.failures["A2"] == "no line shows a direct wave."
+    assert "internal error (ZeroDivisionError" in result.found.failures["S1"]
     assert any("Traceback" in line for line in log)
     assert {values["area_ids"] for values in rows(result.survey_path, "items")} == {"A1", "W1", "LOST"}
     findings = rows(result.survey_path, "findings")
-    assert {"severity": "error", "where_found": "area A2", "text": result.failures["A2"]} in findings
+    assert {"severity": "error", "where_found": "area A2", "text": result.found.failures["A2"]} in findings
     assert not (tmp_path / "out/slices/A2.tif").exists()
 
 
@@ -269,9 +269,9 @@ def test_step_by_step_gives_what_the_whole_chain_gives(folder, radar, tmp_path):
     assert "scan areas" in read.report_path.read_text(encoding="utf-8").lower()
     radar.estimated.clear()
     speeds = wave_speed_step(path)
-    assert list(speeds.wave_speeds) == list(AREAS)
+    assert list(speeds.found.wave_speeds) == list(AREAS)
     detected = detect_items_step(path)
-    assert detected.items_by_kind == whole.items_by_kind
+    assert detected.found.items_by_kind == whole.found.items_by_kind
     fitted = fit_areas_step(path, tmp_path / "steps" / "fit.html")
     assert "Variance factor" in fitted.report_path.read_text(encoding="utf-8")
     slices = depth_slices_step(path, tmp_path / "steps")
@@ -310,7 +310,7 @@ def test_known_depths_of_the_folder_or_of_a_table_take_part(folder, radar, tmp_p
     assert json.loads(logged[0]) == {"known_depths": 1, "mended": mended}
     other = tmp_path / "other.csv"
     other.write_text("area_id,feature,speed_m_ns,sigma_m_ns\nA2,speed,0.111,0.00001\n")
-    speeds = wave_speed_step(whole.survey_path, other).wave_speeds
+    speeds = wave_speed_step(whole.survey_path, other).found.wave_speeds
     assert speeds["A1"].speed_m_ns == 0.11
     assert speeds["A2"].speed_m_ns == pytest.approx(0.111, abs=1e-6)
 
@@ -320,9 +320,9 @@ def test_a_stated_thickness_that_the_slab_base_contradicts_is_told(folder, radar
     head, *areas = path.read_text(encoding="utf-8").splitlines()
     path.write_text("\n".join([f"{head},slab_thickness_m", f"{areas[0]},0.28", f"{areas[1]},0.255"]), encoding="utf-8")
     result = process_survey_step(folder, tmp_path / "out")
-    told = [found for found in result.findings if "states a thickness" in found.text]
+    told = [found for found in result.found.findings if "states a thickness" in found.text]
     assert [found.where for found in told] == ["area A1"]
-    assert "shows 0.250 m, but the table of areas states a thickness of 0.280 m" in told[0].text
+    assert "seen at 0.250 m, but the table of areas states a thickness of 0.280 m" in told[0].text
 
 
 def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(folder, radar, tmp_path):
@@ -334,8 +334,8 @@ def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(fol
         wave_speed_step(tmp_path / "out" / "survey.gpkg")
     (tmp_path / "out").rename(elsewhere / "out")
     result = wave_speed_step(elsewhere / "out" / "survey.gpkg")
-    assert len(result.wave_speeds) == len(AREAS)
-    assert result.survey.areas[0].lines[0].sample_interval_ns == 0.04
+    assert len(result.found.wave_speeds) == len(AREAS)
+    assert result.read.survey.areas[0].lines[0].sample_interval_ns == 0.04
 
 
 def test_a_step_refuses_a_survey_whose_folder_has_changed(folder, radar, tmp_path):
@@ -369,10 +369,10 @@ def test_qgis_reads_layers_and_rasters_with_a_valid_crs(folder, radar, tmp_path,
 
 def test_a_base_above_the_depth_asked_for_is_said(folder, radar, tmp_path):
     result = process_survey_step(folder, tmp_path / "out", RunSettings(max_depth_m=0.3))
-    said = [finding.text for finding in result.findings if "slab base lies at 250 mm" in finding.text]
-    assert len(said) == len(result.survey.areas)
+    said = [finding.text for finding in result.found.findings if "slab base lies at 250 mm" in finding.text]
+    assert len(said) == len(result.read.survey.areas)
     result = process_survey_step(folder, tmp_path / "out", RunSettings(max_depth_m=0.2))
-    assert not any("slab base lies at" in finding.text for finding in result.findings)
+    assert not any("slab base lies at" in finding.text for finding in result.found.findings)
 
 
 def test_a_result_of_another_version_is_left_alone_and_named(folder, radar, tmp_path):

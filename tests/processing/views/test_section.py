@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import surveys
 
+from inslab.processing.area import compute
 from inslab.processing.common.errors import Cancelled, ProcessingError, SurveyError
 from inslab.processing.common.monitor import Monitor
-from inslab.processing.floor import areas
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.geotiff import GridWriter, depth_bands
 from inslab.processing.site.grid import SiteGrid
@@ -21,7 +21,7 @@ def source(small_survey, tmp_path_factory):
     read_survey_step(small_survey, path)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            areas, "wave_speed", lambda _result, prepared, _monitor: surveys.true_speed(prepared.area.area_id)
+            compute, "wave_speed", lambda task, _prepared, _result, _monitor: surveys.true_speed(task.area.area_id)
         )
         yield SectionSource(path)
 
@@ -84,7 +84,7 @@ def test_nothing_counts_as_scanned_before_it_was_looked_for(section):
 
 
 def test_an_area_is_prepared_once(source, section, monkeypatch):
-    monkeypatch.setattr(areas, "prepare", lambda *_: pytest.fail("prepared again"))
+    monkeypatch.setattr(compute, "prepare", lambda *_: pytest.fail("prepared again"))
     assert source.of_line("A2", "Y00", "along").line.line_id == "Y00"
 
 

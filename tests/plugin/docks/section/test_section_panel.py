@@ -14,7 +14,7 @@ from inslab.plugin.docks.section.axes import AxesPainter, label_of, round_steps
 from inslab.plugin.docks.section.marks import PICK
 from inslab.plugin.docks.section.picks import PickEditor
 from inslab.plugin.project.background import WorkTask
-from inslab.processing.floor import areas
+from inslab.processing.area import compute
 from inslab.processing.steps.joinitems import join_items_step
 from inslab.processing.steps.readsurvey import read_survey_step
 from inslab.processing.store.geopackage import read_layer
@@ -288,7 +288,7 @@ def test_a_line_of_an_area_without_a_position_is_edited(project, survey_copy, tm
     table.write_text(table.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
     path = tmp_path / "survey.gpkg"
     read_survey_step(survey_copy, path)
-    monkeypatch.setattr(areas, "wave_speed", lambda *_: surveys.true_speed("A1"))
+    monkeypatch.setattr(compute, "wave_speed", lambda *_: surveys.true_speed("A1"))
     rows = [row for _, row in read_layer(path, "scan_lines") if row["line_id"] == "X02"]
     section = SectionSource(path).of_line("A1", "X02", "across")
     assert rows
