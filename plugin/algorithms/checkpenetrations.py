@@ -10,12 +10,13 @@ from qgis.core import (
 
 from ...processing.common.errors import ProcessingError
 from ...processing.common.language import tr
-from ...processing.penetrations.model import VERDICTS
+from ...processing.common.vocabulary.steps import CHECK_PENETRATIONS
+from ...processing.common.vocabulary.verdicts import CLEAR, HITS, TOO_CLOSE, UNKNOWN, VERDICTS
 from ...processing.steps.checkpenetrations import check_penetrations_step, count_verdicts
-from ...processing.steps.shared.survey_state import PENETRATIONS, file_parameters, note_step, result_parameters
+from ...processing.steps.shared.survey_state import file_parameters, note_step, result_parameters
 from ...processing.store.schema import PENETRATION_VERDICTS
 from ..project.layers import table_source
-from ..styles.penetrations import VERDICT_STYLES, VERDICT_WORDS, style_verdicts
+from ..styles.penetrations import style_verdicts
 from . import penetration_inputs as inputs
 from .base import InslabAlgorithm, not_a_survey, survey_parameter
 from .loading import style_when_loaded
@@ -48,10 +49,10 @@ class CheckPenetrations(InslabAlgorithm):
             "GeoPackage that gets the layer {layer}; other layers in it are kept.", layer=PENETRATION_VERDICTS.name
         ),
         SECTIONS: tr("Folder that gets a vertical section through each hole (SVG); without it none is drawn."),
-        COUNTS["clear"]: tr("Number of penetrations that are clear."),
-        COUNTS["too_close"]: tr("Number of penetrations that are too close to an item."),
-        COUNTS["hits"]: tr("Number of penetrations that hit an item."),
-        COUNTS["unknown"]: tr("Number of penetrations that touch unknown ground."),
+        COUNTS[CLEAR]: tr("Number of penetrations that are clear."),
+        COUNTS[TOO_CLOSE]: tr("Number of penetrations that are too close to an item."),
+        COUNTS[HITS]: tr("Number of penetrations that hit an item."),
+        COUNTS[UNKNOWN]: tr("Number of penetrations that touch unknown ground."),
     }
     PACKAGES = ("scipy", "rasterio")
 
@@ -66,7 +67,7 @@ class CheckPenetrations(InslabAlgorithm):
         )
         for verdict, name in self.COUNTS.items():
             self.addOutput(
-                QgsProcessingOutputNumber(name, tr("Penetrations: {verdict}", verdict=VERDICT_STYLES[verdict][0]))
+                QgsProcessingOutputNumber(name, tr("Penetrations: {verdict}", verdict=VERDICTS[verdict].title))
             )
 
     def problems(self, parameters, context):
@@ -107,9 +108,9 @@ class CheckPenetrations(InslabAlgorithm):
             sections,
             monitor,
         )
-        note_step(survey_path, PENETRATIONS, {**noted, **result_parameters(survey_path, output)}, monitor)
+        note_step(survey_path, CHECK_PENETRATIONS, {**noted, **result_parameters(survey_path, output)}, monitor)
         counts = count_verdicts(verdicts)
-        monitor.log(", ".join(f"{number} {VERDICT_WORDS[verdict]}" for verdict, number in counts.items()) + ".")
+        monitor.log(", ".join(f"{number} {VERDICTS[verdict].word}" for verdict, number in counts.items()) + ".")
         style_when_loaded(context, destination, tr("Verdicts on penetrations"), style_verdicts)
         found = {name: counts.get(verdict, 0) for verdict, name in self.COUNTS.items()}
         shown = {self.SECTIONS: sections} if sections else {}

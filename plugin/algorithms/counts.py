@@ -2,9 +2,8 @@
 
 from qgis.core import QgsProcessingOutputNumber
 
-from ...processing.common.kind_names import kind_name
 from ...processing.common.language import tr
-from ...processing.items.model import KINDS
+from ...processing.common.vocabulary.kinds import KINDS, kind_name
 
 ITEM_COUNT = "ITEM_COUNT"
 KIND_COUNTS = {kind: f"{kind.upper()}_COUNT" for kind in KINDS}

@@ -8,7 +8,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.items.model import KINDS
+from ...processing.common.vocabulary.kinds import KINDS
 from ...processing.reports.plane_content import DrawingChoice
 from ...processing.steps.exportdrawing import export_drawing_step
 from ...processing.steps.shared.verdict_layers import check_output

@@ -20,10 +20,10 @@ from qgis.PyQt.QtCore import NULL
 
 from ...processing.common.errors import InslabError, ProcessingError
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.kinds import KINDS
+from ...processing.common.vocabulary.surfaces import SURFACES, TOP
 from ...processing.geometry.polygons import edges_of
-from ...processing.items.model import KINDS
 from ...processing.penetrations.model import DEFAULT_RULES, Confidence, KindRule, Penetrations, check_rules
-from ...processing.survey.model import SURFACES
 from .base import positive_number
 
 PENETRATIONS, SURFACE, LEVEL, KEEP_OUT = "PENETRATIONS", "SURFACE", "LEVEL", "KEEP_OUT"
@@ -84,7 +84,7 @@ def penetrations_parameter(optional=False):
 def place_parameters() -> list:
     """Which surface and level."""
     return [
-        QgsProcessingParameterEnum(SURFACE, tr("Surface"), list(SURFACES), False, SURFACES[0], False, True),
+        QgsProcessingParameterEnum(SURFACE, tr("Surface"), list(SURFACES), False, TOP, False, True),
         QgsProcessingParameterString(LEVEL, tr("Level"), "", False, True),
     ]
 

@@ -12,8 +12,9 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import SURFACES
 from ...processing.record.query import Question
-from ...processing.record.schema import ITEMS, SURFACES
+from ...processing.record.schema import ITEMS
 from ...processing.reports.record_answer import UNKNOWN_LAYER
 from ...processing.steps.queryrecord import query_record_step
 from ...processing.steps.shared.records import site_grid

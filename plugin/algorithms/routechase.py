@@ -11,7 +11,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.items.model import KINDS
+from ...processing.common.vocabulary.kinds import KINDS
 from ...processing.penetrations.chase import ChaseRules
 from ...processing.steps.routechase import route_chase_step
 from ...processing.store.schema import CHASES

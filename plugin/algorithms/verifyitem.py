@@ -12,8 +12,9 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
-from ...processing.items.model import KINDS
-from ...processing.record.schema import ITEMS, METHODS, REFUTED, VERIFIED
+from ...processing.common.vocabulary.kinds import KINDS
+from ...processing.common.vocabulary.statuses import REFUTED, VERIFIED
+from ...processing.record.schema import ITEMS, METHODS
 from ...processing.record.verification import DEPTH_SIGMA_M, Verification
 from ...processing.steps.verifyitem import verify_item_step
 from ..record import records

@@ -15,6 +15,8 @@ from qgis.PyQt.QtGui import QColor
 
 from ...processing.common import cautions
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import SURFACES
+from ...processing.common.vocabulary.verdicts import VERDICTS
 from ...processing.common.words import per_cent
 from ...processing.store.schema import BRIDGED, COVERAGE, DRILL_SHEET, ITEMS
 from ..project.layers import table_layer
@@ -24,12 +26,6 @@ from .page import LEFT_MM, WIDTH_MM, Page, style_scanned, write_in_place
 
 MAP_MM = 88.0
 SCALE = 10.0
-VERDICT_WORDS = {
-    "clear": tr("Clear of what is known"),
-    "too_close": tr("TOO CLOSE - do not drill as planned"),
-    "hits": tr("HITS AN ITEM - do not drill as planned"),
-    "unknown": tr("UNKNOWN - never treat as clear"),
-}
 
 
 def write_drill_sheets(path, survey_path, sheet_path, layer_name: str, rows: List[Mapping], monitor) -> None:
@@ -117,7 +113,7 @@ class _Sheet(Page):
             9,
         )
         self.frame(31, 11)
-        self.text(VERDICT_WORDS[row[DRILL_SHEET.verdict]], 33.5, 12, bold=True, left=LEFT_MM + 3)
+        self.text(VERDICTS[row[DRILL_SHEET.verdict]].on_sheet, 33.5, 12, bold=True, left=LEFT_MM + 3)
         self._map(row, layers, 46)
         self.text(
             "\n".join(_numbers(row)), 46, 8.5, left=LEFT_MM + MAP_MM + 5, width=WIDTH_MM - MAP_MM - 5, height=MAP_MM
@@ -167,9 +163,7 @@ class _Sheet(Page):
 
 
 def _seen_from(row: Mapping) -> str:
-    return {"top": tr("drilled from the top"), "soffit": tr("drilled from below"), "wall": tr("drilled into the wall")}[
-        row[DRILL_SHEET.surface]
-    ]
+    return SURFACES[row[DRILL_SHEET.surface]].drilled
 
 
 def _numbers(row: Mapping) -> list:

@@ -16,6 +16,7 @@ from qgis.core import (
 )
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import TOP
 from ...processing.store.reading import read_crs_wkt
 from ...processing.store.schema import BRIDGED, CONTROL_POINTS, COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from ..project.layers import Plane, table_layer
@@ -75,7 +76,7 @@ class MapLayers:
         own = [
             (place, row)
             for place, row in self.holes
-            if (row.get(PENETRATION_VERDICTS.level) or level, row.get(PENETRATION_VERDICTS.surface) or "top")
+            if (row.get(PENETRATION_VERDICTS.level) or level, row.get(PENETRATION_VERDICTS.surface) or TOP)
             == (level, surface)
         ]
         if not own:

@@ -20,6 +20,7 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import is_elevation
 from ...processing.reports.content import MapSheet
 from ...processing.site.crs import is_tied, to_national
 from .map_layers import MapLayers
@@ -57,7 +58,7 @@ class MapDrawer(MapLayers):
 
     def national_north_deg(self, sheet: MapSheet) -> Optional[float]:
         """Direction of the national grid's north on the plan, degrees clockwise from site y; None where there is none."""
-        if sheet.surface == "wall" or not is_tied(self.crs_wkt):
+        if is_elevation(sheet.surface) or not is_tied(self.crs_wkt):
             return None
         middle = sheet.extent_m.mean(axis=0)
         (east, north), (ahead_east, ahead_north) = to_national(self.crs_wkt, [middle, middle + [0.0, 1.0]])[0]
@@ -146,7 +147,7 @@ class _Plan(Page):
     def _arrows(self, top: float) -> None:
         """Site y, and grid north where the site grid is tied."""
         right = self.page_width - EDGE_MM
-        upwards = tr("up") if self.sheet.surface == "wall" else tr("site y")
+        upwards = tr("up") if is_elevation(self.sheet.surface) else tr("site y")
         arrows = [(upwards, 0.0)]
         north = self.drawer.national_north_deg(self.sheet)
         if north is not None:

@@ -22,6 +22,7 @@ from qgis.core import (
 
 from ...processing.common import cautions
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import TOP, plane_order, plane_words
 from ...processing.store.geopackage import read_layer
 from ...processing.store.reading import raster_path
 from ...processing.store.schema import (
@@ -46,7 +47,6 @@ from ...processing.store.schema import (
 from ..styles import editing, fit, items, plan, slices
 
 KEY = "inslab/layer"  # custom property: which part of which survey a layer shows
-SIDES = {"top": "{}", "soffit": tr("{} (seen from below)"), "wall": tr("{} (elevation of a wall)")}
 # Table, name on screen, style, shown at first; in drawing order from the top.
 TABLES = (
     (BRIDGED.name, tr("Bridged: between sightings, not seen"), items.style_bridged, True),
@@ -89,7 +89,7 @@ class Plane:
 
     @property
     def title(self) -> str:
-        return SIDES[self.surface].format(self.level)
+        return plane_words((self.level, self.surface))
 
     def holds(self, row) -> bool:
         """Is this row of a table with the columns level and surface one of this plane?"""
@@ -106,9 +106,8 @@ def planes_of(survey_path) -> List[Plane]:
     """The planes of a survey: plans by level, then what was seen from below, then walls."""
     found = {}
     for _, row in read_layer(survey_path, SCAN_AREAS.name):
-        key = (list(SIDES).index(row[SCAN_AREAS.surface]), row[SCAN_AREAS.level], row[SCAN_AREAS.surface])
-        found.setdefault(key, []).append(row[SCAN_AREAS.area_id])
-    return [Plane(key[1], key[2], tuple(sorted(found[key]))) for key in sorted(found)]
+        found.setdefault((row[SCAN_AREAS.level], row[SCAN_AREAS.surface]), []).append(row[SCAN_AREAS.area_id])
+    return [Plane(*plane, tuple(sorted(found[plane]))) for plane in sorted(found, key=plane_order)]
 
 
 def show_result(project: QgsProject, survey_path) -> None:
@@ -211,8 +210,8 @@ class _PlaneView:
         if self.group is None:
             self.group = root.addGroup(plane.title)
             # Shown together with a plan, an elevation would lie across it.
-            self.group.setItemVisibilityChecked(plane.surface == "top")
-            self.group.setExpanded(plane.surface == "top")
+            self.group.setItemVisibilityChecked(plane.surface == TOP)
+            self.group.setExpanded(plane.surface == TOP)
         self.crs = None
 
     def show_tables(self) -> None:

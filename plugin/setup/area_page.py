@@ -6,14 +6,9 @@ from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import QFormLayout, QWidget
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.surfaces import SURFACES, is_elevation
 from ...processing.survey.model import ScanArea
 from . import fields
-
-SURFACES = (
-    ("top", tr("top of a slab")),
-    ("soffit", tr("soffit, scanned from below")),
-    ("wall", tr("wall, as an elevation")),
-)
 
 
 class AreaPage(QWidget):
@@ -27,7 +22,9 @@ class AreaPage(QWidget):
             tr("A name that no other area of the survey has; it becomes part of file names."), "A1"
         )
         self.level = fields.text(tr("The floor: areas of one level share one plan."), "Level 1")
-        self.surface = fields.choice(SURFACES, tr("Which surface the antenna was moved over."))
+        self.surface = fields.choice(
+            [(key, surface.title) for key, surface in SURFACES.items()], tr("Which surface the antenna was moved over.")
+        )
         self.wall = fields.text(tr("Name of the wall, as in walls.csv; only for a wall."))
         self.separation = fields.number(
             0.06,
@@ -79,13 +76,13 @@ class AreaPage(QWidget):
         self._surface_changed()
 
     def _surface_changed(self, *_) -> None:
-        self.wall.setEnabled(self.surface.currentData() == "wall")
+        self.wall.setEnabled(is_elevation(self.surface.currentData()))
         self.changed.emit()
 
     def area(self) -> ScanArea:
         """The area as it stands in the form."""
         extra = {}
-        if self.surface.currentData() == "wall" and self.wall.text().strip():
+        if is_elevation(self.surface.currentData()) and self.wall.text().strip():
             extra["wall"] = self.wall.text().strip()
         if self.instrument.text().strip():
             extra["instrument"] = self.instrument.text().strip()

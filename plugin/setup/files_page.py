@@ -18,7 +18,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ...processing.common.errors import SurveyError
 from ...processing.common.language import tr
-from ...processing.common.words import word
+from ...processing.common.vocabulary.values import word
 from ...processing.survey.grid_plan import FileCheck, PlannedLine, assign_files, count_sentence, line_files_in
 from ..plain_text import as_html, plain_label
 from . import fields

@@ -2,18 +2,11 @@
 
 from qgis.core import QgsDefaultValue, QgsEditorWidgetSetup, QgsExpression
 
-from ...processing.common.language import tr
-from ...processing.items.model import KINDS
+from ...processing.common.vocabulary.kinds import KINDS, UNKNOWN_KIND
+from ...processing.common.vocabulary.statuses import DETECTED, ITEM_STATUSES, STATUSES
 from ...processing.store.schema import ITEMS, PICKS
-from .items import KIND_STYLES
 
 HAND_SIGMA = "0.01"
-STATUSES = {
-    tr("Detected"): "detected",
-    tr("Verified by exposure"): "verified",
-    tr("Refuted: no obstacle"): "refuted",
-    tr("Superseded: no obstacle"): "superseded",
-}
 # What every run works out anew; typed values would not last.
 WORKED_OUT = (
     *(
@@ -31,11 +24,11 @@ WORKED_OUT = (
 
 def prepare_items(layer, level: str, surface: str) -> None:
     """Editing of the items of one plane."""
-    _choose(layer, ITEMS.kind, {style[0]: kind for kind, style in KIND_STYLES.items()})
-    _choose(layer, ITEMS.status, STATUSES)
+    _choose(layer, ITEMS.kind, {kind.title: key for key, kind in KINDS.items()})
+    _choose(layer, ITEMS.status, {STATUSES[key].title: key for key in ITEM_STATUSES})
     defaults = {
-        ITEMS.kind: "'unknown'",
-        ITEMS.status: "'detected'",
+        ITEMS.kind: f"'{UNKNOWN_KIND}'",
+        ITEMS.status: f"'{DETECTED}'",
         ITEMS.confidence: "1",
         ITEMS.sigma_xy_m: HAND_SIGMA,
     }

@@ -1,8 +1,6 @@
 """How items and picks are drawn: one colour, one width and one line pattern for each kind.
 
-The colours are the palette of Okabe and Ito, made to be told apart with every kind of colour vision (M. Okabe, K. Ito,
-"Color Universal Design", 2008, https://jfly.uni-koeln.de/color/). Because width and pattern differ as well, the kinds can
-still be told apart on a grey print. The choice of colour for each kind is our own and follows no coding of other trades.
+They stand in the table of kinds (`processing/common/vocabulary/kinds.py`), with where the colours come from.
 """
 
 from qgis.core import (
@@ -22,18 +20,11 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.kinds import KINDS, UNKNOWN_KIND
 from ...processing.store.schema import ITEMS
 from .depth import ITEM_WITHIN, PICK_WITHIN, fade_others, label_shown
 from .labels import text_format
 
-# kind: (name on screen, colour, width in mm, dash pattern in mm or None for a full line)
-KIND_STYLES = {
-    "bar": (tr("Bar"), "#000000", 0.5, None),
-    "tendon": (tr("Tendon"), "#d55e00", 1.4, None),
-    "metal_conduit": (tr("Conduit, metal"), "#0072b2", 0.9, (2.6, 1.0)),
-    "plastic_conduit": (tr("Conduit, plastic"), "#cc79a7", 0.9, (1.2, 1.2)),
-    "unknown": (tr("Kind unknown"), "#e69f00", 0.7, (2.6, 0.8, 0.6, 0.8)),
-}
 # What a person must look at: the sentence stands in the field. The palette's yellow is no kind's.
 FLAGGED = f"coalesce(\"{ITEMS.flag}\", '') <> ''"
 FLAG_NAME, FLAG_COLOUR, FLAG_WIDTH_MM = tr("Flagged: check on site"), "#f0e442", 3.2
@@ -46,20 +37,20 @@ DEPTH_LABEL = f"if({_LEAST} = {_MOST}, to_string({_LEAST}), {_LEAST} || '–' ||
 
 def item_symbol(kind: str) -> QgsLineSymbol:
     """Strip of 95 per cent in plan, a white casing, and on top the line of the kind."""
-    _name, colour, width_mm, dashes_mm = KIND_STYLES[kind]
+    colour, stroke = KINDS[kind].colour, KINDS[kind].on_map
     faint = QColor(colour)
     faint.setAlphaF(0.25)
     strip = QgsSimpleLineSymbolLayer(faint, 0.0)
     strip.setWidthUnit(QgsUnitTypes.RenderUnit.RenderMapUnits)
     strip.setPenCapStyle(Qt.PenCapStyle.FlatCap)
     strip.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyStrokeWidth, QgsProperty.fromExpression(STRIP_WIDTH))
-    casing = QgsSimpleLineSymbolLayer(QColor(255, 255, 255, 200), width_mm + 0.6)
+    casing = QgsSimpleLineSymbolLayer(QColor(255, 255, 255, 200), stroke.width_mm + 0.6)
     casing.setPenCapStyle(Qt.PenCapStyle.FlatCap)
-    line = QgsSimpleLineSymbolLayer(QColor(colour), width_mm)
+    line = QgsSimpleLineSymbolLayer(QColor(colour), stroke.width_mm)
     line.setPenCapStyle(Qt.PenCapStyle.FlatCap)
-    if dashes_mm:
+    if stroke.dashes_mm:
         line.setUseCustomDashPattern(True)
-        line.setCustomDashVector(list(dashes_mm))
+        line.setCustomDashVector(list(stroke.dashes_mm))
         line.setCustomDashPatternUnit(QgsUnitTypes.RenderUnit.RenderMillimeters)
     symbol = QgsLineSymbol()
     symbol.changeSymbolLayer(0, strip)  # a list of layers given to the constructor is not kept alive by QGIS 3.22
@@ -88,13 +79,13 @@ def flag_symbol() -> QgsLineSymbol:
 def style_items(layer) -> None:
     """A line for each kind over a band for what is flagged, and the depth to the top in millimetres along each item."""
     root = QgsRuleBasedRenderer.Rule(None)
-    known = ", ".join(QgsExpression.quotedString(kind) for kind in KIND_STYLES if kind != "unknown")
-    for kind, style in KIND_STYLES.items():
+    known = ", ".join(QgsExpression.quotedString(key) for key in KINDS if key != UNKNOWN_KIND)
+    for key, kind in KINDS.items():
         # A kind that was left out or misspelt must not make an item vanish from the map.
         within = (
-            f"coalesce(\"{ITEMS.kind}\", '') NOT IN ({known})" if kind == "unknown" else f"\"{ITEMS.kind}\" = '{kind}'"
+            f"coalesce(\"{ITEMS.kind}\", '') NOT IN ({known})" if key == UNKNOWN_KIND else f"\"{ITEMS.kind}\" = '{key}'"
         )
-        root.appendChild(QgsRuleBasedRenderer.Rule(item_symbol(kind), 0, 0, within, style[0]))
+        root.appendChild(QgsRuleBasedRenderer.Rule(item_symbol(key), 0, 0, within, kind.title))
     root.appendChild(QgsRuleBasedRenderer.Rule(flag_symbol(), 0, 0, FLAGGED, FLAG_NAME))
     layer.setRenderer(QgsRuleBasedRenderer(root))
     settings = QgsPalLayerSettings()

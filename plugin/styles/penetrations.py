@@ -1,7 +1,7 @@
 """How verdicts on penetrations, alternatives, chases and clear space are drawn.
 
-Colours are from the palette of Okabe and Ito (see `items`); because the outline's pattern and the letters differ as well, the
-verdicts can still be told apart on a grey print. Unknown is hatched, like the unscanned ground of a survey.
+Colours and words of verdicts stand in their table (`processing/common/vocabulary/verdicts.py`); because the outline's pattern and
+the letters differ as well, they can still be told apart on a grey print. Unknown is hatched, like the unscanned ground of a survey.
 """
 
 from qgis.core import (
@@ -23,24 +23,17 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.verdicts import HITS, UNKNOWN, VERDICTS
 from ...processing.store.schema import CHASES, PENETRATION_VERDICTS
 from .holes import hole_symbol
 from .labels import always_shown, text_format
 
-# verdict: (name on screen, fill colour, opacity, outline)
-VERDICT_STYLES = {
-    "clear": (tr("Clear of what is known"), "#009e73", 0.75, "solid"),
-    "too_close": (tr("Too close"), "#e69f00", 0.85, "dash"),
-    "hits": (tr("Hits an item"), "#d55e00", 0.95, "solid"),
-    "unknown": (tr("UNKNOWN"), "#ffffff", 0.6, "dot"),
-}
-VERDICT_WORDS = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits"), "unknown": tr("UNKNOWN")}
 _CASES = " ".join(
-    f"WHEN \"{PENETRATION_VERDICTS.verdict}\" = '{key}' THEN {QgsExpression.quotedString(text)}"
-    for key, text in VERDICT_WORDS.items()
+    f"WHEN \"{PENETRATION_VERDICTS.verdict}\" = '{key}' THEN {QgsExpression.quotedString(verdict.word)}"
+    for key, verdict in VERDICTS.items()
 )
 _MARGIN = (
-    f"CASE WHEN \"{PENETRATION_VERDICTS.verdict}\" = 'unknown' THEN '' "
+    f"CASE WHEN \"{PENETRATION_VERDICTS.verdict}\" = '{UNKNOWN}' THEN '' "
     f"ELSE coalesce(' ' || round(1000 * \"{PENETRATION_VERDICTS.margin_m}\") || ' mm', '') END"
 )
 VERDICT_LABEL = f"\"{PENETRATION_VERDICTS.penetration_id}\" || '\\n' || CASE {_CASES} END || {_MARGIN}"
@@ -50,9 +43,7 @@ DIAMETER_COLOURS = ("#440154", "#3e4989", "#31688e", "#1f9e89", "#6ece58", "#fde
 
 def style_verdicts(layer) -> None:
     """Circles of the drilled diameter, filled by verdict, with the margin in millimetres."""
-    categories = [
-        QgsRendererCategory(verdict, verdict_symbol(verdict), style[0]) for verdict, style in VERDICT_STYLES.items()
-    ]
+    categories = [QgsRendererCategory(key, verdict_symbol(key), verdict.title) for key, verdict in VERDICTS.items()]
     layer.setRenderer(QgsCategorizedSymbolRenderer(PENETRATION_VERDICTS.verdict, categories))
     settings = QgsPalLayerSettings()
     settings.fieldName = VERDICT_LABEL
@@ -67,14 +58,14 @@ def style_verdicts(layer) -> None:
 
 def verdict_symbol(verdict: str) -> QgsMarkerSymbol:
     """A circle as wide as the hole."""
-    _name, colour, opacity, outline = VERDICT_STYLES[verdict]
-    fill = QColor(colour)
+    look = VERDICTS[verdict]
+    fill = QColor(look.colour)
     return hole_symbol(
         {
-            "color": f"{fill.red()},{fill.green()},{fill.blue()},{round(255 * opacity)}",
+            "color": f"{fill.red()},{fill.green()},{fill.blue()},{round(255 * look.opacity)}",
             "outline_color": "#000000",
-            "outline_style": outline,
-            "outline_width": "0.6" if verdict in ("hits", "unknown") else "0.3",
+            "outline_style": look.outline,
+            "outline_width": "0.6" if verdict in (HITS, UNKNOWN) else "0.3",
         }
     )
 

@@ -10,23 +10,21 @@ from qgis.PyQt.QtGui import QColor
 
 from ...processing.common.errors import MissingPackageError
 from ...processing.common.language import tr
-from .items import KIND_STYLES
-from .penetrations import VERDICT_STYLES
+from ...processing.common.vocabulary.kinds import KINDS
+from ...processing.common.vocabulary.verdicts import VERDICTS
 
 SURFACE_COLOUR, SURFACE_OPACITY = "#9aa5b1", 0.25
 BASE_COLOUR, BASE_OPACITY = "#7a6a58", 0.45
-UNKNOWN_HOLE_COLOUR = "#56b4e9"
-BAR_COLOUR = "#4d4d4d"  # black takes no light and shows no form
 
 
 def item_look(kind: str) -> Tuple[str, float]:
     """Colour and opacity of a kind's tubes."""
-    return (BAR_COLOUR if kind == "bar" else KIND_STYLES[kind][1]), 1.0
+    return KINDS[kind].body_colour or KINDS[kind].colour, 1.0
 
 
 def hole_look(verdict: str) -> Tuple[str, float]:
-    """Colour and opacity of a penetration; what is unknown is not white here, which would pass for clear."""
-    return (UNKNOWN_HOLE_COLOUR if verdict == "unknown" else VERDICT_STYLES[verdict][1]), 0.8
+    """Colour and opacity of a penetration."""
+    return VERDICTS[verdict].body_colour or VERDICTS[verdict].colour, 0.8
 
 
 def style_body(layer: QgsVectorLayer, colour: str, opacity: float) -> None:

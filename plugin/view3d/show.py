@@ -8,14 +8,13 @@ from qgis.PyQt.QtWidgets import QAction
 
 from ...processing.common import cautions
 from ...processing.common.language import tr
-from ...processing.items.model import KINDS
-from ...processing.penetrations.model import VERDICTS
+from ...processing.common.vocabulary.kinds import KINDS
+from ...processing.common.vocabulary.surfaces import plane_words
+from ...processing.common.vocabulary.verdicts import VERDICTS
 from ...processing.steps.shared.verdict_layers import VERDICTS_FILE
 from ...processing.store.schema import ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 from ...processing.views import solids
-from ..project.layers import SIDES, file_of, table_layer
-from ..styles.items import KIND_STYLES
-from ..styles.penetrations import VERDICT_STYLES
+from ..project.layers import file_of, table_layer
 from ..styles.solids import BASE_COLOUR, BASE_OPACITY, SURFACE_COLOUR, SURFACE_OPACITY, hole_look, item_look, style_body
 from .restore import close_views, open_restored
 
@@ -57,7 +56,7 @@ def show_bodies(project: QgsProject, survey_path, exaggeration: float = 1.0) -> 
     group = root.findGroup(GROUP) or root.addGroup(GROUP)
     shown = []
     for number, (level, surface) in enumerate(solids.planes_in(path)):
-        title = SIDES[surface].format(level)
+        title = plane_words((level, surface))
         inner = group.findGroup(title) or group.addGroup(title)
         # Levels have no heights of their own: several at once would lie in one another.
         inner.setItemVisibilityChecked(number == 0)
@@ -76,16 +75,13 @@ def _parts(exaggeration: float) -> List[Tuple[str, str, str, Tuple[str, float]]]
     """Table, filter, name on screen and look of each layer, the most important first."""
     times = "" if exaggeration == 1.0 else tr(", heights {n} times", n=f"{exaggeration:g}")
     parts = []
-    for kind in KINDS:
-        size = round(1000 * solids.DRAWN_DIAMETERS_M[kind])
-        name = tr("{kind}: drawn {size} mm thick, not measured{times}")
-        look = (solids.ITEM_BODIES, f"\"{ITEMS.kind}\" = '{kind}'")
-        parts.append((*look, name.format(kind=KIND_STYLES[kind][0], size=size, times=times), item_look(kind)))
-    for verdict in VERDICTS:
-        name = tr("Penetrations: {verdict}", verdict=VERDICT_STYLES[verdict][0])
-        parts.append(
-            (solids.HOLE_BODIES, f"\"{PENETRATION_VERDICTS.verdict}\" = '{verdict}'", name, hole_look(verdict))
-        )
+    for key, kind in KINDS.items():
+        size = round(1000 * kind.drawn_diameter_m)
+        name = tr("{kind}: drawn {size} mm thick, not measured{times}", kind=kind.title, size=size, times=times)
+        parts.append((solids.ITEM_BODIES, f"\"{ITEMS.kind}\" = '{key}'", name, item_look(key)))
+    for key, verdict in VERDICTS.items():
+        name = tr("Penetrations: {verdict}", verdict=verdict.title)
+        parts.append((solids.HOLE_BODIES, f"\"{PENETRATION_VERDICTS.verdict}\" = '{key}'", name, hole_look(key)))
     faces: Dict[str, Tuple[str, Tuple[str, float]]] = {
         solids.TOP: (tr("Scanned surface"), (SURFACE_COLOUR, SURFACE_OPACITY)),
         solids.BASE: (tr("Slab base, where it is seen"), (BASE_COLOUR, BASE_OPACITY)),

@@ -40,3 +40,12 @@ def tr(text: str, /, **values) -> str:
     """
     translated = _active.gettext(text) if text else text
     return translated.format(**values) if values else translated
+
+
+def trn(one: str, many: str, count: int, /, **values) -> str:
+    """`one` or `many`, whichever goes with `count` in the language of the person at the screen; `{count}` is filled in as well.
+
+    Languages have other rules than English, and up to six forms. Both texts must be literals, as those of `tr`:
+    trn("{count} item", "{count} items", len(items)).
+    """
+    return _active.ngettext(one, many, count).format(count=count, **values)

@@ -17,7 +17,10 @@ from ..common.errors import ProcessingError
 from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
 from ..common.packages import import_gdal
-from ..common.words import mm, verdict_words, word
+from ..common.vocabulary.kinds import kind_of
+from ..common.vocabulary.values import word
+from ..common.vocabulary.verdicts import VERDICTS, verdict_words
+from ..common.words import mm
 from ..geometry.polygons import polygons_in
 from ..geometry.polylines import middle_of, stations_m
 from ..geometry.shapes import line_of, rings_of
@@ -29,7 +32,6 @@ from . import layer_names as names
 METRES = 6  # value of $INSUNITS in the published description of the format
 HATCH_M = 0.25  # between lines, along x: narrower than the gap that makes ground unscanned
 CIRCLE = np.linspace(0.0, 2.0 * np.pi, 49)
-VERDICT_CODES = {"clear": "CLEAR", "too_close": "TOOCLOSE", "hits": "HITS", "unknown": "UNKNOWN"}
 NOT_CHECKED = "NOTCHECKED"
 
 
@@ -119,8 +121,8 @@ class _Sheet:
 
 
 def _draw_item(sheet: _Sheet, line: np.ndarray, row, band_m: float, text_m: float) -> None:
-    kind = row[ITEMS.kind] if row[ITEMS.kind] in names.KIND_CODES else "unknown"
-    pen, code = names.KIND_PENS[kind], names.KIND_CODES[kind]
+    kind = kind_of(row[ITEMS.kind])
+    pen, code = names.kind_pen(kind), kind.code
     band = names.depth_band(row[ITEMS.depth_min_m], band_m)
     sheet.line(names.layer_name(code, names.GRAPHICS, band), line, pen)
     place, turn = _middle(line)
@@ -196,7 +198,8 @@ def _draw_hole(sheet: _Sheet, place: np.ndarray, row, text_m: float) -> None:
 
 def hole_code(row) -> str:
     """The verdict as the layer's own field: CLEAR, TOOCLOSE, HITS, UNKNOWN or NOTCHECKED."""
-    return VERDICT_CODES.get(row.get(PENETRATION_VERDICTS.verdict), NOT_CHECKED)
+    verdict = VERDICTS.get(row.get(PENETRATION_VERDICTS.verdict))
+    return verdict.code if verdict else NOT_CHECKED
 
 
 def notes(drawing: Drawing, grid: GridChange) -> List[str]:

@@ -1,13 +1,15 @@
 """Names of the layers in a drawing, built as ISO 13567 builds them, and how each kind is drawn.
 
 The fields of a name and their widths are those of ISO 13567-2, the letters of presentation and status are given from memory of
-it; the codes of elements are our own, because the standard leaves them to the parties. `docs/drawings.md` lists them.
+it; the codes of elements are our own, because the standard leaves them to the parties; those of
+items stand in the table of kinds. `docs/drawings.md` lists all of them.
 """
 
 from typing import Dict, NamedTuple, Optional, Tuple
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
+from ..common.vocabulary.kinds import Kind
 
 AGENT = "S-"  # surveyor
 GRAPHICS, TEXT, HATCHING = "E-", "T-", "H-"  # presentation: element graphics, text, hatching
@@ -26,21 +28,11 @@ class Pen(NamedTuple):
     dashes_mm: Optional[Tuple[float, ...]] = None
 
 
-# Kind: code of the element (also the code of setting-out points) and pen; dashes and widths tell the kinds apart in grey.
-KIND_CODES: Dict[str, str] = {
-    "bar": "BAR",
-    "tendon": "TENDON",
-    "metal_conduit": "CONDME",
-    "plastic_conduit": "CONDPL",
-    "unknown": "OBJECT",
-}
-KIND_PENS: Dict[str, Pen] = {
-    "bar": Pen("#000000", 7, 0.35),
-    "tendon": Pen("#d55e00", 30, 1.0),
-    "metal_conduit": Pen("#0072b2", 5, 0.6, (50, 20)),
-    "plastic_conduit": Pen("#cc79a7", 6, 0.6, (24, 24)),
-    "unknown": Pen("#e69f00", 40, 0.5, (50, 16, 12, 16)),
-}
+def kind_pen(kind: Kind) -> Pen:
+    """How a kind is drawn; dashes and widths tell the kinds apart in grey."""
+    return Pen(kind.colour, kind.colour_index, kind.in_drawing.width_mm, kind.in_drawing.dashes_mm)
+
+
 OTHER_PENS: Dict[str, Pen] = {
     AREA: Pen("#5b6472", 8, 0.25),
     SEEN_BOTH_WAYS: Pen("#009e73", 3, 0.25),

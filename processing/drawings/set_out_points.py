@@ -8,8 +8,9 @@ from typing import List, Optional, Tuple
 import numpy as np
 
 from ..common.errors import ProcessingError
-from ..common.kind_names import kind_name
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS, kind_of
+from ..common.vocabulary.surfaces import is_elevation, is_from_below
 from ..geometry.polylines import evenly_spaced
 from ..reports.plane_content import Drawing, GridChange
 from ..store.publish import write_text
@@ -51,7 +52,7 @@ def point_rows(drawing: Drawing, grid: GridChange, spacing_m: float) -> List[Row
     """Both ends of each item and points between them at most `spacing_m` apart, evenly; then the middles of the holes."""
     rows: List[Row] = []
     for number, (line, row) in enumerate(drawing.placed, 1):
-        code = names.KIND_CODES.get(row[ITEMS.kind], names.KIND_CODES["unknown"])
+        code = kind_of(row[ITEMS.kind]).code
         for place_number, place in enumerate(grid(evenly_spaced(line, spacing_m)), 1):
             rows.append((f"{row[ITEMS.item_id] or f'N{number}'}-{place_number}", place[0], place[1], -place[2], code))
     for place, row in drawing.holes:
@@ -63,13 +64,13 @@ def point_rows(drawing: Drawing, grid: GridChange, spacing_m: float) -> List[Row
 
 
 def _height(surface: str, surface_height_m: float, depth_m: float) -> float:
-    if surface == "wall":
+    if is_elevation(surface):
         raise ProcessingError(tr("Depths on a wall give no heights; leave the height of the surface empty."))
-    return surface_height_m + (depth_m if surface == "soffit" else -depth_m)
+    return surface_height_m + (depth_m if is_from_below(surface) else -depth_m)
 
 
 def _read_me(path: Path, drawing: Drawing, grid: GridChange, column: str, spacing_m: float) -> str:
-    codes = ", ".join(f"{code} = {kind_name(kind)}" for kind, code in names.KIND_CODES.items())
+    codes = ", ".join(f"{kind.code} = {kind.word}" for kind in KINDS.values())
     meaning = {
         DEPTH: tr(
             "depth_m: depth from the scanned surface to the top of the item, positive downwards (into the wall)."

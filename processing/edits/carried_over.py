@@ -7,13 +7,16 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS, UNKNOWN_KIND
+from ..common.vocabulary.statuses import DETECTED
+from ..common.vocabulary.surfaces import SURFACES
 from ..floor.edited_rows import SURVEYOR, Drawn
 from ..floor.placing import plane_of
 from ..geometry.polylines import stations_m
-from ..items.model import KINDS, Item
+from ..items.model import Item
 from ..site.frame import AreaFit
 from ..store.schema import ITEMS, PICKS
-from ..survey.model import SURFACES, ScanArea
+from ..survey.model import ScanArea
 
 # 1-sigma in plan and in depth of what is drawn without one (common practice, no source).
 HAND_SIGMA_M = 0.010
@@ -58,7 +61,7 @@ class Places:
                 local = self.local(points_m, area_id)
                 away = np.hypot(*(local - np.clip(local, ends.min(axis=0), ends.max(axis=0))).T)
                 holds = bool(np.any(away == 0))
-                found.append((not holds, SURFACES.index(area.surface), float(away.mean()), len(found), area_id))
+                found.append((not holds, list(SURFACES).index(area.surface), float(away.mean()), len(found), area_id))
         found.sort()
         ids = [area_id for outside, _, _, _, area_id in found if not outside]
         ids = [area_id for area_id in ids if plane_of(self.areas[area_id]) == plane_of(self.areas[ids[0]])]
@@ -105,7 +108,7 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
                 kinds=", ".join(KINDS),
             )
         )
-        kind = "unknown"
+        kind = UNKNOWN_KIND
     probabilities = {name: values.get(f"p_{name}") or 0.0 for name in KINDS}
     if max(probabilities, key=probabilities.get) != kind or not 0.99 < sum(probabilities.values()) < 1.01:
         probabilities = {name: float(name == kind) for name in KINDS}
@@ -127,7 +130,7 @@ def take_item(drawn: Drawn, item_id: str, places: Places, known_columns: Sequenc
         values.get(ITEMS.flag) or "",
     )
     columns = {name: value for name, value in values.items() if name not in known_columns and value is not None}
-    columns.update(source=SURVEYOR, status=values.get(ITEMS.status) or "detected")
+    columns.update(source=SURVEYOR, status=values.get(ITEMS.status) or DETECTED)
     return Taken(item, columns, warnings)
 
 

@@ -7,7 +7,7 @@ from typing import Dict, List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.errors import ProcessingError
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..floor.edited_rows import Edits, Known
 from ..floor.placing import plane_of
@@ -235,8 +235,8 @@ def _warned(found: Found, sentence: str, monitor: Monitor) -> Found:
 
 def _counted(items: int, picks: int, item_ids: Sequence[str]) -> str:
     named = f" ({', '.join(item_ids)})" if item_ids else ""
-    of_items = tr("1 item") if items == 1 else tr("{count} items", count=items)
-    of_picks = tr("1 pick") if picks == 1 else tr("{count} picks", count=picks)
+    of_items = trn("{count} item", "{count} items", items)
+    of_picks = trn("{count} pick", "{count} picks", picks)
     return f"{of_items}{named}{tr(' and ')}{of_picks}"
 
 

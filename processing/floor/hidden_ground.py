@@ -10,6 +10,7 @@ from typing import List, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.kinds import BAR, UNKNOWN_KIND
 
 # Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
 # wave polarized along them pass freely only where they are more than about a wavelength apart (common practice, no source).
@@ -147,7 +148,7 @@ def _missing(
     pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m, wavelength_m: float
 ) -> List[HiddenStrip]:
     """Strips about the places where an even mat lacks a bar."""
-    is_bar = np.array([one.kind in ("bar", "unknown") for one in pieces.obstacles], bool)
+    is_bar = np.array([one.kind in (BAR, UNKNOWN_KIND) for one in pieces.obstacles], bool)
     bars = pairs.only(is_bar[pieces.owner[pairs.a]] & is_bar[pieces.owner[pairs.b]] & (np.abs(pairs.aside) >= LAP_M))
     if not len(bars.a):
         return []

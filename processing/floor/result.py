@@ -5,8 +5,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Tuple
 
+from ..common.vocabulary.kinds import KINDS
 from ..items.join import Disagreement
-from ..items.model import KINDS, Item, Pick
+from ..items.model import Item, Pick
 from ..radar.model import AreaDepths, WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit

@@ -8,6 +8,7 @@ from typing import List, Sequence
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.kinds import kind_of
 from ..geometry.polygons import union_in_turn
 from ..geometry.shapes import polygon_of
 from ..items.model import Item
@@ -19,7 +20,6 @@ OPENING_WAVELENGTHS = 0.5
 # Bars' diameters are not measured; what is open between two axes is less by this.
 USUAL_DIAMETER_M = 0.016
 PARALLEL = np.cos(np.radians(15.0))
-NO_METAL = ("plastic_conduit",)
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Shadow:
 
 def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
     """Shadows of the meshes among one area's items, the shallowest first; `wavelength_m` in the concrete."""
-    metal = [item for item in items if item.kind not in NO_METAL]
+    metal = [item for item in items if kind_of(item.kind).may_be_metal]
     strips = []  # direction, depth, geometry
     for number, one in enumerate(metal):
         for other in metal[number + 1 :]:

@@ -11,8 +11,9 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import KINDS, PLASTIC_CONDUIT, TENDON
 from ..geometry.boxes import boxes_of, near_pairs
-from .model import KINDS, Item
+from .model import Item
 
 SAME_DIRECTION_RAD = np.radians(4.0)
 # Beyond these an agreement is no longer accepted however large the stated sigmas are, and below the smaller ones it always is.
@@ -199,8 +200,8 @@ def merge(parts: Sequence[Item]) -> Item:
     across, depth = values / weights
     xy = origin + stations[:, None] * axis + across[:, None] * np.array([-axis[1], axis[0]])
     # A tendon lies flat between its bends: a part of metal that shows no drape says nothing against one that does.
-    draped = [item for item in parts if item.kind == "tendon"]
-    telling = draped if draped and all(item.kind != "plastic_conduit" for item in parts) else parts
+    draped = [item for item in parts if item.kind == TENDON]
+    telling = draped if draped and all(item.kind != PLASTIC_CONDUIT for item in parts) else parts
     product = np.array([np.prod([item.kind_probabilities[kind] for item in telling]) for kind in KINDS])
     product = product / product.sum() if product.sum() > 0 else np.full(len(KINDS), 1 / len(KINDS))
     first = parts[0]

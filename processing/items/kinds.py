@@ -11,9 +11,8 @@ from typing import Dict, Tuple
 
 import numpy as np
 
-from ..common.kind_names import kind_name
 from ..common.language import tr
-from .model import KINDS
+from ..common.vocabulary.kinds import BAR, KINDS, METAL_CONDUIT, PLASTIC_CONDUIT, TENDON, UNKNOWN_KIND, kind_name
 
 
 @dataclass(frozen=True)
@@ -52,30 +51,29 @@ DRAPED_SLOPE, DRAPED_ROW_SLOPE, DRAPED_SAG_M = 0.012, 0.007, 0.006
 # In a row of flat bars one that changes depth is more likely a bent bar: it must do so by more.
 DRAPED_IN_ROW = 2.0
 OFF_MAT_DEG = 4.0
+# Of each kind that is told by its echoes, before anything is observed; other kinds of the table get no share.
+FIRST_SCORES = {BAR: 0.0, TENDON: -1.0, METAL_CONDUIT: 0.0, PLASTIC_CONDUIT: -1.0, UNKNOWN_KIND: -1.0}
 
 
 def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     """Probabilities of all kinds, and one sentence of reasons."""
-    score = dict.fromkeys(KINDS, 0.0)
-    score["tendon"] -= 1.0
-    score["plastic_conduit"] -= 1.0
-    score["unknown"] -= 1.0
+    score = dict(FIRST_SCORES)
     reasons = []
     if evidence.pass_count < 2:
-        score["unknown"] += 6.0
+        score[UNKNOWN_KIND] += 6.0
         reasons.append(tr("seen on one line"))
     if evidence.void_phase:
-        score["plastic_conduit"] += 4.5
+        score[PLASTIC_CONDUIT] += 4.5
         reasons.append(tr("its echo has the polarity of an air-filled void"))
     else:
-        score["plastic_conduit"] -= 1.5
+        score[PLASTIC_CONDUIT] -= 1.5
         reasons.append(tr("its echo has the polarity of metal"))
     by = DRAPED_IN_ROW if evidence.row_count >= 3 else 1.0
     together = abs(evidence.row_slope) > DRAPED_ROW_SLOPE
     draped = together or abs(evidence.slope) > by * DRAPED_SLOPE or abs(evidence.sag_m) > by * DRAPED_SAG_M
     if draped:
-        score["tendon"] += 4.0 + (3.0 if together else 0.0)
-        score["bar"] -= 1.5
+        score[TENDON] += 4.0 + (3.0 if together else 0.0)
+        score[BAR] -= 1.5
         change = abs(evidence.slope + evidence.row_slope)
         reasons.append(
             tr(
@@ -85,38 +83,38 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
             )
         )
     else:
-        score["tendon"] -= 1.0
+        score[TENDON] -= 1.0
     if evidence.row_count >= 3:
-        score["bar"] += 3.0
-        score["metal_conduit"] -= 2.0
+        score[BAR] += 3.0
+        score[METAL_CONDUIT] -= 2.0
         reasons.append(tr("it lies in a row of {row_count} parallel items at its depth", row_count=evidence.row_count))
     elif evidence.row_count == 2:
-        score["bar"] += 0.5
+        score[BAR] += 0.5
         reasons.append(tr("one parallel item lies at its depth"))
     else:
-        score["metal_conduit"] += 1.0
-        score["bar"] -= 0.5
+        score[METAL_CONDUIT] += 1.0
+        score[BAR] -= 0.5
         reasons.append(tr("nothing parallel lies at its depth"))
     if np.isfinite(evidence.off_mat_deg):
         if evidence.off_mat_deg > OFF_MAT_DEG:
-            score["metal_conduit"] += 2.0
-            score["bar"] -= 2.0
+            score[METAL_CONDUIT] += 2.0
+            score[BAR] -= 2.0
             reasons.append(
                 tr("it runs at {off_mat_deg:.0f} degrees to the nearest mat", off_mat_deg=evidence.off_mat_deg)
             )
         else:
-            score["bar"] += 0.5
+            score[BAR] += 0.5
             reasons.append(tr("it runs along a mat"))
     else:
-        score["unknown"] += 1.0
+        score[UNKNOWN_KIND] += 1.0
         reasons.append(tr("no mat was found to compare it with"))
     if evidence.strength < 1.1:
-        score["unknown"] += 1.0
+        score[UNKNOWN_KIND] += 1.0
         reasons.append(tr("its echo is weak"))
-    values = np.array([score[kind] for kind in KINDS])
+    values = np.array(list(score.values()))
     share = np.exp(values - values.max())
     share /= share.sum()
-    best = KINDS[int(np.argmax(share))]
+    best = list(score)[int(np.argmax(share))]
     name = kind_name(best)
     sentence = f"{name[:1].upper()}{name[1:]}: " + "; ".join(reasons) + "."
-    return dict(zip(KINDS, share.round(4).tolist())), sentence
+    return {**dict.fromkeys(KINDS, 0.0), **dict(zip(score, share.round(4).tolist()))}, sentence

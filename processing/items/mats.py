@@ -8,6 +8,7 @@ from typing import Dict, List, Sequence, Tuple
 
 import numpy as np
 
+from ..common.vocabulary.kinds import BAR
 from ..geometry.boxes import near_pairs
 from ..geometry.polylines import length_m
 from .model import Item
@@ -74,7 +75,7 @@ def find_mats(items: Sequence[Item]) -> List[Mat]:
     Bars belong together that run within 5 degrees of one another, pass the same station no more than 0.6 m apart, and lie at
     the same depth within 20 mm or three sigmas (40 mm at most).
     """
-    bars = [item for item in items if item.kind == "bar" and np.hypot(*_chord(item)) > STATION_STEP_M]
+    bars = [item for item in items if item.kind == BAR and np.hypot(*_chord(item)) > STATION_STEP_M]
     mats = []
     for axis, family in _by_direction(bars):
         courses = [course for course in (_course(item, axis) for item in family) if len(course.stations)]

@@ -5,8 +5,6 @@ from typing import Dict, Tuple
 
 import numpy as np
 
-KINDS = ("bar", "tendon", "metal_conduit", "plastic_conduit", "unknown")
-
 
 @dataclass(frozen=True)
 class Pick:
@@ -51,7 +49,7 @@ class Item:
     vertices_m : ndarray, shape (n, 3)
         x, y and depth to the top, metres; local grid as detected, site grid once placed.
     kind_probabilities : dict
-        Probability of each of `KINDS`; they sum to 1.
+        Probability of each of `vocabulary.kinds.KINDS`; they sum to 1.
     confidence : float
         0 to 1: that there is an object here at all.
     sigma_xy_m, sigma_depth_m : float

@@ -8,6 +8,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import UNKNOWN_KIND
 from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
 from ..geometry.polylines import length_m
@@ -105,7 +106,7 @@ class _Floor:
     def leg_cost(self, start, end) -> float:
         """Cost of a straight leg, metres; infinite where it may not be cut."""
         holes = self.stations(start, end)
-        if find_unknowns(holes, self.ground, self.rules["unknown"], self.confidence).reasons:
+        if find_unknowns(holes, self.ground, self.rules[UNKNOWN_KIND], self.confidence).reasons:
             return np.inf
         if np.any(find_meetings(holes, self.strict, self.confidence).slack_m < 0):
             return np.inf

@@ -6,9 +6,10 @@ from typing import List, Mapping, Optional
 import numpy as np
 
 from ..common.errors import ProcessingError
-from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import UNKNOWN_KIND, kind_name
+from ..common.vocabulary.verdicts import CLEAR, HITS, TOO_CLOSE, UNKNOWN
 from ..floor.unknown_ground import KnownGround
 from .clearance import Meetings, Pieces, find_meetings, search_distance_m
 from .model import Confidence, KindRule, Penetrations
@@ -16,7 +17,7 @@ from .touched_unknown import find_unknowns
 
 AT_A_TIME = 2000
 # A hole hits where touching is at least as likely as not.
-HITS = 0.5
+HIT_PROBABILITY = 0.5
 
 
 @dataclass(frozen=True)
@@ -26,7 +27,8 @@ class Verdict:
     Attributes
     ----------
     verdict : str
-        One of `model.VERDICTS`. What touches the unknown is 'unknown' whatever else is near; the other columns still tell.
+        One of `vocabulary.verdicts.VERDICTS`. What touches the unknown is 'unknown' whatever else is near; the other columns
+        still tell.
     governing_item : str or None
         The item that leaves the least room; None with none near it.
     margin_m, sigma_margin_m : float or None
@@ -60,7 +62,7 @@ def check_penetrations(
         monitor.step(first / len(holes))
         some = holes.subset(slice(first, first + AT_A_TIME))
         meetings = find_meetings(some, pieces, confidence)
-        unknowns = find_unknowns(some, ground, rules["unknown"], confidence).reasons
+        unknowns = find_unknowns(some, ground, rules[UNKNOWN_KIND], confidence).reasons
         bounds = np.searchsorted(meetings.hole, np.arange(len(some) + 1))
         for i in range(len(some)):
             own = slice(bounds[i], bounds[i + 1])
@@ -102,7 +104,7 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
         )
         if unknown:
             return Verdict(
-                "unknown",
+                UNKNOWN,
                 None,
                 None,
                 None,
@@ -110,7 +112,7 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
                 tr("Unknown: {unknown}; {nothing}.", unknown=unknown[1], nothing=nothing),
             )
         return Verdict(
-            "clear", None, None, None, 0.0, tr("Clear: {nothing}, and the ground was scanned.", nothing=nothing)
+            CLEAR, None, None, None, 0.0, tr("Clear: {nothing}, and the ground was scanned.", nothing=nothing)
         )
     worst = own.start + int(np.argmin(slack))
     item = meetings.item[worst]
@@ -120,8 +122,8 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
     distance, sigma = meetings.distance_m[worst], float(meetings.sigma_m[worst])
     keep_out = pieces.keep_out_m[item]
     margin = float(distance - keep_out)
-    if likely.max() >= HITS:
-        found = "hits"
+    if likely.max() >= HIT_PROBABILITY:
+        found = HITS
         hit = meetings.item[own.start + int(np.argmax(likely))]
         name = pieces.obstacles[hit]
         text = tr(
@@ -131,7 +133,7 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
             likely=100 * likely.max(),
         )
     elif meetings.slack_m[worst] < 0:
-        found = "too_close"
+        found = TOO_CLOSE
         text = tr(
             "{kind} {item_id} is {distance:.0f} ± {sigma:.0f} mm away, which does not satisfy the keep-out distance "
             "of {keep_out:.0f} mm with {confidence:g} per cent confidence",
@@ -143,13 +145,13 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
             confidence=100 * confidence.keep_out,
         )
     elif touch > confidence.touch_limit:
-        found = "too_close"
+        found = TOO_CLOSE
         text = tr(
             "the probability of touching any known item is {touch:.2g} per cent, more than allowed",
             touch=100 * touch,
         )
     else:
-        found = "clear"
+        found = CLEAR
         text = tr(
             "the nearest item, {kind} {item_id}, is {distance:.0f} ± {sigma:.0f} mm away (keep-out distance "
             "{keep_out:.0f} mm)",
@@ -161,12 +163,12 @@ def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence
         )
     if unknown:
         return Verdict(
-            "unknown",
+            UNKNOWN,
             obstacle.item_id,
             margin,
             sigma,
             touch,
             tr("Unknown: {unknown}; of what is known, {text}.", unknown=unknown[1], text=text),
         )
-    opening = {"hits": tr("Hits"), "too_close": tr("Too close"), "clear": tr("Clear")}[found]
+    opening = {HITS: tr("Hits"), TOO_CLOSE: tr("Too close"), CLEAR: tr("Clear")}[found]
     return Verdict(found, obstacle.item_id, margin, sigma, touch, f"{opening}: {text}.")

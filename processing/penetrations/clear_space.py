@@ -12,6 +12,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import UNKNOWN_KIND
 from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import edges_of
 from .clearance import Pieces
@@ -50,7 +51,7 @@ class ClearSpace:
         self.ground, self.depth_m, self.largest_m = ground, depth_m, largest_m
         self.walls = _walls(pieces, depth_m, tolerance_m, confidence)
         self.sigmas = float(ndtri(confidence.keep_out))
-        self.edge_m = float(edge_distance_m(rules["unknown"], tolerance_m, confidence))
+        self.edge_m = float(edge_distance_m(rules[UNKNOWN_KIND], tolerance_m, confidence))
         self.strips = [edges_of([one.corners_m]) for one in ground.strips if one.depth_m < depth_m]
 
     @property

@@ -5,8 +5,9 @@ from typing import List, Mapping, Optional, Sequence
 
 import numpy as np
 
-from ..common.kind_names import kind_name
 from ..common.language import tr
+from ..common.vocabulary.kinds import kind_name
+from ..common.vocabulary.verdicts import CLEAR
 from ..floor.unknown_ground import KnownGround
 from .check import check_penetrations
 from .clearance import Pieces, find_meetings
@@ -123,7 +124,7 @@ def deepest_clear_m(
     depths = np.unique(np.append(np.arange(DEPTH_STEP_M, planned, DEPTH_STEP_M), planned))
     deeper = replace(hole.subset(np.zeros(len(depths), int)), depth_m=depths)
     verdicts = check_penetrations(deeper, pieces, ground, rules, confidence)
-    clear = np.array([one.verdict == "clear" for one in verdicts])
+    clear = np.array([one.verdict == CLEAR for one in verdicts])
     count = len(clear) if clear.all() else int(np.argmin(clear))
     return float(depths[count - 1]) if count else 0.0
 

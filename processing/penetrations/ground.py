@@ -8,16 +8,17 @@ import numpy as np
 
 from ..common.errors import ProcessingError, SurveyError
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS, kind_of
+from ..common.vocabulary.statuses import is_obstacle
 from ..edits.carried_over import HAND_SIGMA_M
 from ..floor.hidden_ground import find_hidden
 from ..floor.unknown_ground import KnownGround, ScannedPiece
-from ..items.model import KINDS
 from ..site.geotiff import GridReader
 from ..store.geopackage import read_layer
 from ..store.reading import raster_path
 from ..store.schema import COVERAGE, ITEMS, RASTERS, SCAN_AREAS, WAVE_SPEEDS
 from .clearance import Pieces, cut_up
-from .model import NO_OBSTACLE, KindRule, Obstacle, check_rules, rule_for
+from .model import KindRule, Obstacle, check_rules, rule_for
 
 # Where no wave speed is stored: 1 GHz in concrete of relative permittivity 9.
 USUAL_WAVELENGTH_M = 0.10
@@ -90,7 +91,7 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
         for line, row in item_rows
         if line is not None
         and (row[ITEMS.level], row[ITEMS.surface]) == (level, surface)
-        and row[ITEMS.status] not in NO_OBSTACLE
+        and is_obstacle(row[ITEMS.status])
     ]
     pieces = cut_up(obstacles)
     scanned = [
@@ -112,7 +113,7 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
 
 def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> Obstacle:
     probabilities = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
-    kind = row[ITEMS.kind] if row[ITEMS.kind] in KINDS else "unknown"
+    kind = kind_of(row[ITEMS.kind]).key
     return Obstacle(
         row[ITEMS.item_id] or tr("a drawn item"),
         kind,

@@ -1,18 +1,16 @@
 """What is drilled, what is in the way, and how far the two must stay apart."""
 
 from dataclasses import dataclass, field, replace
-from typing import Mapping, Sequence, Tuple
+from typing import Mapping, Sequence
 
 import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from ..items.model import KINDS
+from ..common.vocabulary.kinds import KINDS
 
 # A kind that an item may be with at least this probability counts with its keep-out and its size.
 POSSIBLE_KIND = 0.05
-# Items that someone has refuted or that newer ones have taken the place of are no obstacles; all others are, however weak.
-NO_OBSTACLE = ("refuted", "superseded")
 
 
 @dataclass(frozen=True)
@@ -33,13 +31,8 @@ class KindRule:
     largest_diameter_m: float
 
 
-# Conservative starting values (common practice, no source): the responsible engineer sets them for each job.
 DEFAULT_RULES: Mapping[str, KindRule] = {
-    "bar": KindRule(0.025, 0.006, 0.025),
-    "tendon": KindRule(0.075, 0.015, 0.060),
-    "metal_conduit": KindRule(0.040, 0.015, 0.040),
-    "plastic_conduit": KindRule(0.040, 0.015, 0.040),
-    "unknown": KindRule(0.050, 0.006, 0.050),
+    key: KindRule(kind.keep_out_m, kind.smallest_diameter_m, kind.largest_diameter_m) for key, kind in KINDS.items()
 }
 
 
@@ -192,6 +185,3 @@ class Penetrations:
     def moved_to(self, entry_m) -> "Penetrations":
         """The same holes at other places, shape (n, 2)."""
         return replace(self, entry_m=np.asarray(entry_m, float))
-
-
-VERDICTS: Tuple[str, ...] = ("clear", "too_close", "hits", "unknown")

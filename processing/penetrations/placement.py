@@ -8,6 +8,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.verdicts import CLEAR
 from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
 from .check import Verdict, check_penetrations
@@ -166,7 +167,7 @@ def _verified(candidates, holes, arms, pieces, ground, rules, wanted, confidence
         _, turn, *shift = candidates[0]
         moved = holes.moved_to(centre + shift + arms @ _turned(turn).T)
         verdicts = check_penetrations(moved, pieces, ground, rules, confidence)
-        good = all(one.verdict == "clear" for one in verdicts) and _allowed(moved, wanted)
+        good = all(one.verdict == CLEAR for one in verdicts) and _allowed(moved, wanted)
         if good:
             places.append(Place(np.array(shift), float(turn), moved, verdicts))
         away = np.hypot(candidates[:, 2] - shift[0], candidates[:, 3] - shift[1])

@@ -6,14 +6,16 @@ from typing import List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import VERIFIED
 from ..geometry.polylines import nearest_on
 from ..items.join import merge
-from ..items.model import KINDS, Item
+from ..items.model import Item
 from . import speeds
 from .combining import combined_sigma, updated, widened
 from .history import Book
 from .matching import is_straight
-from .schema import GEOMETRY, VERIFIED
+from .schema import GEOMETRY
 from .store import Row
 
 # An item's depth varies along it by at least this around what is measured at one place (scatter on simulated slabs), metres.

@@ -10,14 +10,15 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import DETECTED, SUPERSEDED, VERIFIED, WITHDRAWN
 from ..geometry.polylines import length_m
-from ..items.model import KINDS
 from . import speeds
 from .combining import pooled
 from .courses import Course, find_course
 from .doubts import find_disagreements, find_doubts, find_unseen
 from .history import Book
-from .schema import DETECTED, EXPOSURES, GEOMETRY, NOT_SEEN, SUPERSEDED, VERIFIED, WITHDRAWN
+from .schema import EXPOSURES, GEOMETRY, NOT_SEEN
 from .store import Row
 
 
@@ -116,7 +117,7 @@ def _of_observations(book: Book, rows: Sequence[Row]) -> Dict[str, object]:
     by_hand = any(row["source"] == speeds.BY_SURVEYOR for row in rows)
     return {
         **dict(zip((f"p_{name}" for name in KINDS), probabilities)),
-        "kind": KINDS[kind],
+        "kind": list(KINDS)[kind],
         "kind_confidence": probabilities[kind],
         "confidence": best["confidence"],
         "pick_count": sum(row["pick_count"] or 0 for row in rows),

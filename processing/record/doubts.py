@@ -4,16 +4,17 @@ from typing import Dict, List, Mapping, Sequence, Tuple
 
 import numpy as np
 
-from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import kind_name
+from ..common.vocabulary.statuses import DETECTED, REFUTED, VERIFIED
 from ..geometry.boxes import boxes_meet
 from ..geometry.polygons import length_inside, shrunk
 from ..items.join import LONG_ENOUGH_M
 from ..items.model import Item
 from .history import Book
 from .matching import disagreements, item_of
-from .schema import DETECTED, GEOMETRY, NOT_SEEN, REFUTED, VERIFIED
+from .schema import GEOMETRY, NOT_SEEN
 from .store import Row
 
 SURE_OF_KIND = 0.8

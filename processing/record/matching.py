@@ -9,10 +9,11 @@ from typing import Dict, List, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import KINDS
 from ..geometry.boxes import boxes_of, near_one, near_pairs
 from ..geometry.polylines import length_m
 from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
-from ..items.model import KINDS, Item
+from ..items.model import Item
 from ..items.same_object import MOST_OF_IT, beside
 from .schema import GEOMETRY
 from .store import Row

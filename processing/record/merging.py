@@ -9,11 +9,13 @@ from typing import Dict, FrozenSet, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.monitor import Monitor
-from ..items.model import KINDS, Item
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import SUPERSEDED
+from ..items.model import Item
 from .deriving import derive
 from .history import Book
 from .matching import item_of, match
-from .schema import GEOMETRY, NOT_SEEN, SEEN, SUPERSEDED, TABLES
+from .schema import GEOMETRY, NOT_SEEN, SEEN, TABLES
 from .store import Row
 
 # Tables whose rows belong to one survey each: name, column of their number or name within the survey.

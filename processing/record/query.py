@@ -6,10 +6,12 @@ from typing import Dict, List, Optional, Sequence, Tuple
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
+from ..common.vocabulary.statuses import SUPERSEDED
+from ..common.vocabulary.surfaces import is_elevation
 from ..geometry import polygons, shapes
 from .doubts import EDGE_SIGMAS
 from .history import Book
-from .schema import GEOMETRY, SUPERSEDED
+from .schema import GEOMETRY
 from .store import Row
 
 # Items count as inside where they may reach in with 95 per cent probability.
@@ -80,7 +82,7 @@ def ask(book: Book, question: Question, as_of: str) -> Answer:
         named = question.level == level
         if (question.level and not named) or (question.surface and surface != question.surface):
             continue
-        if surface == "wall" and not named:
+        if is_elevation(surface) and not named:
             continue
         answer.planes.append((level, surface))
         _ask_plane(book, answer, level, surface)

@@ -6,27 +6,25 @@ every field of a survey's layer `items`, under the same name and with the same m
 
 from typing import Mapping
 
-from ..items.model import KINDS
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import ITEM_STATUSES, OUTCOMES
+from ..common.vocabulary.surfaces import SURFACES
 from ..store.table_schema import Field, Table, counts, numbers, texts
 
 SCHEMA_VERSION = "1"
 GEOMETRY = "geom"
 
-DETECTED, VERIFIED, REFUTED, SUPERSEDED = "detected", "verified", "refuted", "superseded"
-STATUSES = (DETECTED, VERIFIED, REFUTED, SUPERSEDED)
-WITHDRAWN = "withdrawn"
 SEEN, NOT_SEEN = "seen", "not_seen"
 EXPOSURES = ("core", "drill_hole", "breakout")
 METHODS = (*EXPOSURES, "drawing")
 # Words of ASCE 38 and PAS 128, see docs/record.md: A exposed, B found by geophysics, D from documents alone.
 QUALITY_LEVELS = ("A", "B", "D")
-SURFACES = ("top", "soffit", "wall")
 
 
 _LEVEL = Field("level", str, "level, or the elevation of a wall")
-_SURFACE = Field("surface", str, "surface that was scanned; depths count from it", SURFACES)
+_SURFACE = Field("surface", str, "surface that was scanned; depths count from it", tuple(SURFACES))
 _SURVEY = Field("survey_id", str, "survey it comes from")
-_KIND = Field("kind", str, "most probable kind", KINDS)
+_KIND = Field("kind", str, "most probable kind", tuple(KINDS))
 _KINDS = numbers(**{f"p_{kind}": f"probability that it is of the kind {kind}, 0 to 1" for kind in KINDS})
 _SCANNED = Field("scanned_on", str, "date of the scan, as the survey states it")
 
@@ -45,7 +43,7 @@ _SIGHTED = (
     *texts(area_ids="scan areas that see it, separated by commas"),
     _LEVEL,
     _SURFACE,
-    Field("status", str, "what is known of it", STATUSES),
+    Field("status", str, "what is known of it", ITEM_STATUSES),
     *texts(source="computed, or surveyor where a person drew or changed it"),
     *_KINDS,
     *numbers(
@@ -208,9 +206,7 @@ VERIFICATIONS = Table(
     (
         Field("verification_id", str, "V1, V2 and so on"),
         *texts(item_id="item that was verified"),
-        Field(
-            "outcome", str, "whether the item is there; withdrawn: entered by mistake", (VERIFIED, REFUTED, WITHDRAWN)
-        ),
+        Field("outcome", str, "whether the item is there; withdrawn: entered by mistake", OUTCOMES),
         Field("method", str, "how it was verified", METHODS),
         _LEVEL,
         _SURFACE,
@@ -221,7 +217,7 @@ VERIFICATIONS = Table(
             depth_before_m="depth that the record stated there before, metres",
             sigma_before_m="its 1-sigma, metres",
         ),
-        Field("kind", str, "kind that was found", KINDS),
+        Field("kind", str, "kind that was found", tuple(KINDS)),
         *texts(
             verified_on="date",
             verified_by="who",

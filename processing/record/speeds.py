@@ -14,13 +14,14 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.statuses import VERIFIED
 from ..geometry.polygons import contains
 from ..geometry.polylines import nearest_on
 from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
 from ..items.join import LARGEST_GAP_M
 from ..radar.model import WaveSpeed
 from .history import Book
-from .schema import EXPOSURES, GEOMETRY, SEEN, VERIFIED
+from .schema import EXPOSURES, GEOMETRY, SEEN
 from .store import Row
 
 _STATE = ("speed_m_ns", "sigma_m_ns", "time_zero_ns", "sigma_time_zero_ns", "correlation")

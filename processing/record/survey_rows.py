@@ -10,8 +10,8 @@ import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS
 from ..edits.hand_edits import identity
-from ..items.model import KINDS
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading

@@ -11,13 +11,14 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import REFUTED, VERIFIED, WITHDRAWN
 from ..geometry.polylines import middle_of, nearest_on
-from ..items.model import KINDS
 from ..radar.model import SPEED_OF_LIGHT_M_NS
 from .deriving import derive
 from .history import Book, check_date
 from .merging import next_name
-from .schema import EXPOSURES, GEOMETRY, METHODS, REFUTED, VERIFIED, WITHDRAWN
+from .schema import EXPOSURES, GEOMETRY, METHODS
 from .speeds import present_speed
 
 # A depth taped in a hole, where nothing else is stated (common practice, no source), metres.

@@ -5,7 +5,9 @@ from typing import Mapping, Optional
 import numpy as np
 
 from ..common.language import tr
-from ..common.words import method_words, mm, plane_words, plus_minus, tenths_of_mm, word
+from ..common.vocabulary.surfaces import plane_words
+from ..common.vocabulary.values import method_words, word
+from ..common.words import mm, plus_minus, tenths_of_mm
 from ..geometry.shapes import polygon_of
 from ..radar.model import WaveSpeed
 from ..store.schema import AREA_DEPTHS, COVERAGE, FINDINGS, SCAN_AREAS

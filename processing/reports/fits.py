@@ -7,7 +7,9 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
-from ..common.words import plane_words, tenths_of_mm, word
+from ..common.vocabulary.surfaces import plane_words
+from ..common.vocabulary.values import word
+from ..common.words import tenths_of_mm
 from ..site.frame import FITTED
 from ..site.results import SiteFit
 from ..site.rows import KIND_WORDS

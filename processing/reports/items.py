@@ -3,10 +3,11 @@
 from pathlib import Path
 from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
 
-from ..common.kind_names import kind_name
 from ..common.language import tr
-from ..common.words import kind_words, mm, per_cent, plane_words, plus_minus, tenths_of_mm, verdict_words
-from ..items.model import KINDS
+from ..common.vocabulary.kinds import KINDS, kind_name, kind_of
+from ..common.vocabulary.surfaces import plane_words
+from ..common.vocabulary.verdicts import verdict_words
+from ..common.words import mm, per_cent, plus_minus, tenths_of_mm
 from ..store.schema import ITEMS, MATS
 from ..store.schema import PENETRATION_VERDICTS as VERDICTS
 from .content import Column, Length, Picture, Section, Table, Text, table_of
@@ -22,18 +23,14 @@ def item_sections(tables: SurveyTables, length: Length) -> List[Section]:
 
 def count_kinds(rows: Iterable[Mapping]) -> Dict[str, int]:
     """How many of these items are of each kind that occurs, in the order of `KINDS`."""
-    kinds = [_kind_of(row) for row in rows]
+    # One that a person typed and nobody knows counts as unknown.
+    kinds = [kind_of(row[ITEMS.kind]).key for row in rows]
     return {kind: kinds.count(kind) for kind in KINDS if kind in kinds}
-
-
-def _kind_of(row: Mapping) -> str:
-    """The kind of an item; one that a person typed and nobody knows counts as unknown."""
-    return row[ITEMS.kind] if row[ITEMS.kind] in KINDS else "unknown"
 
 
 def _kinds_section(tables: SurveyTables) -> Section:
     rows = [row for _, row in tables.items]
-    groups = {kind: [row for row in rows if _kind_of(row) == kind] for kind in count_kinds(rows)}
+    groups = {kind: [row for row in rows if kind_of(row[ITEMS.kind]).key == kind] for kind in count_kinds(rows)}
 
     def largest(kind, name):
         return tenths_of_mm(max((row[name] for row in groups[kind] if row[name] is not None), default=None))
@@ -86,13 +83,13 @@ def _item_table(rows: Sequence[Mapping], length: Length, empty: str = "") -> Tab
         Column(tr("Areas"), 10, _areas),
         Column(tr("Why this kind; what to check"), 35, _remarks),
     )
-    ordered = sorted(rows, key=lambda row: (KINDS.index(_kind_of(row)), row[ITEMS.item_id] or ""))
+    ordered = sorted(rows, key=lambda row: (list(KINDS).index(kind_of(row[ITEMS.kind]).key), row[ITEMS.item_id] or ""))
     return table_of(columns, ordered, length, empty)
 
 
 def _kind_and_share(row: Mapping) -> str:
     share = row.get(ITEMS.kind_confidence)
-    words = kind_words(row[ITEMS.kind], 1)
+    words = kind_name(row[ITEMS.kind])
     return words if share is None else f"{words}, {100 * share:.0f}\u00a0%"
 
 

@@ -12,9 +12,10 @@ import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import is_obstacle
+from ..common.vocabulary.surfaces import is_elevation
 from ..geometry.shapes import polygon_of
-from ..items.model import KINDS
-from ..penetrations.model import NO_OBSTACLE
 from ..site.crs import to_national
 from ..store.geopackage import read_layer
 from ..store.reading import read_crs_wkt, read_survey_name
@@ -27,7 +28,7 @@ MARGIN_M = 0.5  # drawn as unknown around everything
 class DrawingChoice:
     """Which items: kinds, and those whose top lies at least in part between two depths, metres."""
 
-    kinds: Tuple[str, ...] = KINDS
+    kinds: Tuple[str, ...] = tuple(KINDS)
     from_depth_m: float = 0.0
     to_depth_m: float = 10.0
 
@@ -93,7 +94,7 @@ class GridChange:
     def __init__(self, drawing: Drawing, national: bool):
         self.national = national
         self.wkt = drawing.crs_wkt
-        if national and drawing.surface == "wall":
+        if national and is_elevation(drawing.surface):
             raise ProcessingError(
                 tr("A wall is drawn as an elevation, which has no place in a national grid; choose the site grid.")
             )
@@ -125,9 +126,7 @@ def read_drawing(
         name: [(shape, row) for shape, row in rows if (row[ITEMS.level], row[ITEMS.surface]) == (level, surface)]
         for name, rows in tables.items()
     }
-    standing = [
-        (line, with_depths(line, row)) for line, row in here[ITEMS.name] if row[ITEMS.status] not in NO_OBSTACLE
-    ]
+    standing = [(line, with_depths(line, row)) for line, row in here[ITEMS.name] if is_obstacle(row[ITEMS.status])]
     chosen = [(shape, row) for shape, row in standing if choice.holds(row)]
     own_holes = [
         (place, row)

@@ -7,11 +7,14 @@ from typing import Dict, List, Mapping, Sequence
 import numpy as np
 
 from ..common import cautions
-from ..common.kind_names import kind_name
 from ..common.language import tr
-from ..common.words import kind_words, tenths_of_mm, verdict_words, word
+from ..common.vocabulary.kinds import kind_name, kind_of
+from ..common.vocabulary.statuses import DETECTED, REFUTED, VERIFIED
+from ..common.vocabulary.values import word
+from ..common.vocabulary.verdicts import verdict_words
+from ..common.words import tenths_of_mm
 from ..record.query import NEVER, NOT_DEEP, ONE_WAY, Answer
-from ..record.schema import DETECTED, GEOMETRY, REFUTED, TABLES, VERIFIED
+from ..record.schema import GEOMETRY, TABLES
 from ..store.layer import Layer
 from .content import Bullets, Cautions, Paper, Section, Table, Text
 from .page import paper_html
@@ -57,7 +60,7 @@ def _item_sentence(answer: Answer) -> str:
     kinds: Dict[str, int] = {}
     for row in there:
         kinds[row["kind"]] = kinds.get(row["kind"], 0) + 1
-    words = ", ".join(f"{count} {kind_words(kind, count)}" for kind, count in sorted(kinds.items()))
+    words = ", ".join(kind_of(kind).counted(count) for kind, count in sorted(kinds.items()))
     least = min((row["depth_min_m"] for row in there if row["depth_min_m"] is not None), default=float("nan"))
     return tr(
         "{count} items are known ({words}); the shallowest top lies {depth:.0f} mm deep.",

@@ -7,7 +7,9 @@ import numpy as np
 
 from ..common import cautions
 from ..common.language import tr
-from ..common.words import kind_words, mm, plane_words
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.surfaces import plane_words
+from ..common.words import mm
 from ..geometry.polygons import union
 from ..geometry.shapes import polygon_of
 from ..site.crs import is_tied, to_national
@@ -94,7 +96,7 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
 
 def _found(tables: SurveyTables, plane) -> str:
     counts = count_kinds(row for _, row in tables.of_plane(ITEMS, plane))
-    words = ", ".join(f"{count} {kind_words(kind, count)}" for kind, count in counts.items())
+    words = ", ".join(KINDS[kind].counted(count) for kind, count in counts.items())
     return words or tr("nothing; that does not mean that there is nothing")
 
 

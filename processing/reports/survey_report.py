@@ -12,7 +12,7 @@ import numpy as np
 
 from ..common.errors import SurveyError
 from ..common.language import tr
-from ..common.words import plane_words
+from ..common.vocabulary.surfaces import TOP, plane_words
 from ..site.results import SiteFit
 from ..store.reading import read_survey_name
 from ..store.schema import ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
@@ -103,7 +103,7 @@ def map_sheets(tables: SurveyTables, holes: Sequence[Tuple[object, Mapping]]) ->
 
 def _plane_of_hole(row: Mapping, plane: Tuple[str, str]) -> Tuple[str, str]:
     """Level and surface of a hole; one that does not say its level counts as on that of `plane`, without a surface as on top."""
-    return row.get(PENETRATION_VERDICTS.level) or plane[0], row.get(PENETRATION_VERDICTS.surface) or "top"
+    return row.get(PENETRATION_VERDICTS.level) or plane[0], row.get(PENETRATION_VERDICTS.surface) or TOP
 
 
 def _extent(spots, margin_m: float) -> np.ndarray:

@@ -7,7 +7,8 @@ import json
 from pathlib import Path
 from typing import Dict, List, Mapping, Tuple
 
-from ..penetrations.model import NO_OBSTACLE
+from ..common.vocabulary.statuses import is_obstacle
+from ..common.vocabulary.surfaces import plane_order
 from ..radar.model import WaveSpeed
 from ..record.schema import ABOUT
 from ..record.schema import COVERAGE as KEPT_COVERAGE
@@ -31,7 +32,6 @@ from ..store.table_schema import Table
 from .plane_content import with_depths
 
 _DESCRIPTION = "description"  # the column of a record's mats; on the table itself this name says what a row is
-SIDES = ("top", "soffit", "wall")  # in this order
 
 
 class SurveyTables:
@@ -57,12 +57,12 @@ class SurveyTables:
         self._rows = {table.name: _alike(table, read_layer(self.path, table.name)) for table in self.TABLES}
         self.crs_wkt = read_crs_wkt(self.path)
         self.items = [
-            (line, with_depths(line, row)) for line, row in self.rows(ITEMS) if row[ITEMS.status] not in NO_OBSTACLE
+            (line, with_depths(line, row)) for line, row in self.rows(ITEMS) if is_obstacle(row[ITEMS.status])
         ]
         self.no_obstacle_count = len(self.rows(ITEMS)) - len(self.items)
         placed = [row for table in (SCAN_AREAS, ITEMS, COVERAGE) for row in self.values(table)]
         places = {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for row in placed}
-        self.planes = sorted(places, key=lambda one: (SIDES.index(one[1]), one[0]))
+        self.planes = sorted(places, key=plane_order)
         self.is_record = bool(read_layer(self.path, ABOUT.name))
         self.wave_speeds = read_wave_speeds(self.path) or _speeds_of_areas(self.values(SCAN_AREAS))
         if not self.rows(AREA_DEPTHS):

@@ -5,6 +5,7 @@ from typing import List, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.surfaces import is_from_below
 from ..survey.model import ControlPoint, ScanArea
 
 # A tape or a survey wheel is not 3 % wrong; a scale further off than that is a mistake in the table.
@@ -77,14 +78,14 @@ def check_control(area: ScanArea, points: Sequence[ControlPoint], scale_is_free:
 
 def _check(area: ScanArea, points: Sequence[ControlPoint], scale_is_free: bool) -> Tuple[str, List[str]]:
     local, site, weights = _arrays(points)
-    mirrored = area.surface == "soffit"
+    mirrored = is_from_below(area.surface)
     refusal = _check_handedness(area, local, site, weights, mirrored)
     return (refusal, []) if refusal else _check_scale(area.area_id, local, site, weights, mirrored, scale_is_free)
 
 
 def _misfit(area: ScanArea, points: Sequence[ControlPoint]) -> float:
     """Root mean square distance of the points from their best similarity, in sigmas."""
-    return _distance(*_arrays(points), area.surface == "soffit")
+    return _distance(*_arrays(points), is_from_below(area.surface))
 
 
 def _arrays(points: Sequence[ControlPoint]):

@@ -4,6 +4,7 @@ from typing import Dict, List, Mapping, NamedTuple, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.vocabulary.surfaces import is_from_below
 from ..survey.model import ControlPoint, ScanArea
 from .control import similarity
 from .frame import FITTED, AreaFit
@@ -81,7 +82,7 @@ def _from_pairs(area: ScanArea, pairs: Sequence[Pair]) -> Optional[AreaFit]:
     local, site = (np.array(part, float) for part in zip(*pairs))
     if min(np.hypot(*np.ptp(local, axis=0)), np.hypot(*np.ptp(site, axis=0))) < SHORTEST_BASE_M:
         return None
-    mirrored = area.surface == "soffit"
+    mirrored = is_from_below(area.surface)
     _, rotation, _ = similarity(local, site, np.ones(len(local)), mirrored)
     return _turned(area, rotation, local.mean(axis=0), site.mean(axis=0))
 
@@ -91,7 +92,7 @@ def _with_direction(area: ScanArea, pairs: Sequence[Pair], observations: Observa
     known = [direction for direction in observations.directions if direction.area_id == area.area_id]
     if not known:
         return None
-    rotation = known[0].site_rad - known[0].local_rad * (-1.0 if area.surface == "soffit" else 1.0)
+    rotation = known[0].site_rad - known[0].local_rad * (-1.0 if is_from_below(area.surface) else 1.0)
     if pairs:
         return _turned(area, rotation, *(np.mean(part, axis=0) for part in zip(*pairs)))
     own = [distance for distance in observations.distances if distance.area_id == area.area_id]
@@ -110,5 +111,5 @@ def _with_direction(area: ScanArea, pairs: Sequence[Pair], observations: Observa
 
 def _turned(area: ScanArea, rotation: float, local, site) -> AreaFit:
     """The fit with this rotation that puts the point `local` at `site`."""
-    turn = AreaFit(area.area_id, FITTED, rotation, np.zeros(2), area.surface == "soffit")
+    turn = AreaFit(area.area_id, FITTED, rotation, np.zeros(2), is_from_below(area.surface))
     return AreaFit(area.area_id, FITTED, rotation, site - turn.to_site([local])[0], turn.mirrored)

@@ -6,6 +6,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.surfaces import is_from_below
 from ..survey.model import ScanArea
 from .frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from .network import CHECKED_REDUNDANCY, Network, Solution
@@ -102,7 +103,7 @@ class Results:
                 fits[area_id] = AreaFit(
                     area_id,
                     NOT_POSITIONED,
-                    mirrored=area.surface == "soffit",
+                    mirrored=is_from_below(area.surface),
                     points=points,
                     warnings=(*warnings[area_id], reason),
                 )
@@ -179,7 +180,7 @@ class Results:
         scale = network.scales[network.nodes[number].scale_group] if network.nodes[number].scale_group else 1.0
         centre, covariance = _best_known(network.rotation[number], scale, network.handed[number], covariance)
         turn = AreaFit(
-            area.area_id, FITTED, network.rotation[number], np.zeros(2), area.surface == "soffit", scale=scale
+            area.area_id, FITTED, network.rotation[number], np.zeros(2), is_from_below(area.surface), scale=scale
         )
         return AreaFit(
             area.area_id,

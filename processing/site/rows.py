@@ -6,6 +6,7 @@ from typing import Dict, FrozenSet, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from ..common.language import tr
+from ..common.vocabulary.surfaces import is_elevation, is_from_below
 from ..survey.model import ControlPoint, ScanArea
 from .control import sigma_of
 from .first_positions import normal_of
@@ -39,7 +40,7 @@ class Group:
 
 def frame_of(area: ScanArea) -> Tuple[str, ...]:
     """What an area's site coordinates belong to: the plan, or the elevation of one wall."""
-    return ("wall", area.level) if area.surface == "wall" else ("plan",)
+    return ("wall", area.level) if is_elevation(area.surface) else ("plan",)
 
 
 def build_network(
@@ -149,7 +150,7 @@ class _Builder:
     def _add_single(self) -> None:
         for known in self.observations.directions:
             if known.area_id in self.number:
-                side = -1.0 if self.areas[known.area_id].surface == "soffit" else 1.0
+                side = -1.0 if is_from_below(self.areas[known.area_id].surface) else 1.0
                 row = Row(
                     0, self.number[known.area_id], known.sigma_rad, known.site_rad - side * known.local_rad, e=1.0
                 )

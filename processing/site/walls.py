@@ -15,6 +15,7 @@ import numpy as np
 
 from ..common.errors import SurveyError
 from ..common.language import tr
+from ..common.vocabulary.surfaces import is_elevation
 from ..survey.model import Finding, ScanArea
 from ..survey.tables import Name, Number, read_table
 
@@ -72,7 +73,7 @@ def read_walls(folder, areas: Sequence[ScanArea], findings: List[Finding]) -> Tu
 
 
 def _missing(areas: Sequence[ScanArea], walls) -> List[Finding]:
-    unnamed = [area for area in areas if area.surface == "wall" and not area.extra.get("wall")]
+    unnamed = [area for area in areas if is_elevation(area.surface) and not area.extra.get("wall")]
     out = []
     for level in dict.fromkeys(area.level for area in unnamed):
         own = [area.area_id for area in unnamed if area.level == level]
@@ -84,7 +85,7 @@ def _missing(areas: Sequence[ScanArea], walls) -> List[Finding]:
                 level=level,
             )
             out.append(Finding("warning", "walls", text))
-    named = [area for area in areas if area.surface == "wall" and area.extra.get("wall")]
+    named = [area for area in areas if is_elevation(area.surface) and area.extra.get("wall")]
     for elevation in dict.fromkeys(area.level for area in named if area.level not in walls):
         text = tr(
             "{elevation} has no line in {walls_file}, so it is not drawn in plan.",

@@ -6,6 +6,7 @@ from ..common import cautions
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.surfaces import TOP
 from ..penetrations.clear_space import ClearSpace, fill_floor
 from ..penetrations.ground import choose_level, read_ground
 from ..penetrations.model import Confidence, KindRule
@@ -19,7 +20,7 @@ def clear_space_step(
     output_path,
     depth_m: float,
     rules: Mapping[str, KindRule],
-    surface: str = "top",
+    surface: str = TOP,
     level: Optional[str] = None,
     tolerance_m: float = 0.005,
     largest_m: float = 0.30,

@@ -7,6 +7,7 @@ from typing import Dict
 from ..area.compute import AreaResult, timed
 from ..area.settings import RunSettings
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import DEPTH_SLICES
 from ..floor import areas
 from ..floor.result import StepResult
 from ..store import layers, reading
@@ -48,5 +49,5 @@ def depth_slices_step(
         publish(staging, output, reading.read_raster_paths(survey_path))
     rasters = tuple(replace(file, path=output / file.path.relative_to(staging)) for file in rasters)
     listed = layers.raster_layer(rasters, Path(survey_path).parent)
-    end_again(read, found, [listed], [("depth slices", settings.of_slices())])
+    end_again(read, found, [listed], [(DEPTH_SLICES, settings.of_slices())])
     return StepResult(read, found.taking(seconds), rasters)

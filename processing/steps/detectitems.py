@@ -2,6 +2,7 @@
 
 from ..area.settings import RunSettings
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import DETECT_ITEMS, JOIN_ITEMS
 from ..edits import settling
 from ..floor import areas, joining
 from ..floor.result import StepResult
@@ -23,6 +24,6 @@ def detect_items_step(survey_path, settings: RunSettings = RunSettings(), monito
     found = joining.place_and_join(read, found, monitor.part(0.9, 0.98))
     found = settling.settle(read, found, monitor)
     seams = fit_layers.seam_layer(read.areas, found.seams)
-    steps = [("detect items", settings.of_lines()), ("join items", {})]
+    steps = [(DETECT_ITEMS, settings.of_lines()), (JOIN_ITEMS, {})]
     end_again(read, found, [*found_layers(read, found), seams], steps, said_anew=SAID_OF_ITEMS)
     return StepResult(read, found)

@@ -4,6 +4,7 @@ from typing import Mapping, Optional, Sequence, Tuple
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.surfaces import TOP
 from ..drawings.dxf import write_dxf
 from ..drawings.export import write_subset
 from ..drawings.set_out_points import write_points
@@ -12,7 +13,7 @@ from ..reports.plane_content import Drawing, DrawingChoice, GridChange, read_dra
 
 def export_drawing_step(
     survey_path,
-    surface: str = "top",
+    surface: str = TOP,
     level: Optional[str] = None,
     choice: DrawingChoice = DrawingChoice(),
     holes: Sequence[Tuple[object, Mapping]] = (),

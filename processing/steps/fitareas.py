@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import FIT_AREAS, JOIN_ITEMS
 from ..edits import hand_edits, settling
 from ..floor import fitting, joining
 from ..floor.result import StepResult
@@ -44,12 +45,12 @@ def fit_areas_step(
     changed = layers.survey_layers(read.survey, found.fits)
     area_items, depths = reading.read_area_items(survey_path), reading.read_area_depths(survey_path)
     found = replace(found, area_items=tuple(area_items), depths=depths)
-    steps = [("fit areas", {**fit.as_parameters(), "item_ties": item_ties})]
+    steps = [(FIT_AREAS, {**fit.as_parameters(), "item_ties": item_ties})]
     if depths or edits:
         found = joining.place_and_join(read, found, monitor.part(0.6, 0.9))
         found = settling.settle(read, found, monitor)
         changed += found_layers(read, found)
-        steps.append(("join items", {}))
+        steps.append((JOIN_ITEMS, {}))
     found = fitting.note_moved_rasters(read, found, before, reading.read_raster_paths(survey_path), monitor)
     changed += layers_of_fit(read, found)
     monitor.step(0.95)

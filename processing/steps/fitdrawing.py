@@ -5,7 +5,8 @@ from typing import List, Sequence, Tuple
 
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..common.words import tenths_of_mm, word
+from ..common.vocabulary.values import word
+from ..common.words import tenths_of_mm
 from ..drawings import onto_grid
 from ..reports.content import Bullets, Paper, Section, Table, Text
 from ..reports.page import paper_html

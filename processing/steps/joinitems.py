@@ -5,6 +5,7 @@ from dataclasses import replace
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import JOIN_ITEMS
 from ..edits import hand_edits, settling
 from ..floor import joining
 from ..floor.result import StepResult
@@ -36,5 +37,5 @@ def join_items_step(survey_path, monitor: Monitor = Monitor()) -> StepResult:
     found = settling.settle(read, found, monitor)
     seams = fit_layers.seam_layer(read.areas, found.seams)
     monitor.step(0.95)
-    end_again(read, found, [*found_layers(read, found), seams], [("join items", {})], said_anew=SAID_OF_ITEMS)
+    end_again(read, found, [*found_layers(read, found), seams], [(JOIN_ITEMS, {})], said_anew=SAID_OF_ITEMS)
     return StepResult(read, found)

@@ -14,6 +14,15 @@ from ..area.runners import Runner, run_on_cores
 from ..area.settings import RunSettings
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import (
+    DEPTH_SLICES,
+    DETECT_ITEMS,
+    ESTIMATE_SPEED,
+    FIT_AREAS,
+    JOIN_ITEMS,
+    READ_SURVEY,
+    WRITE_REPORT,
+)
 from ..edits import settling
 from ..floor import areas, fitting, joining
 from ..floor.result import StepResult
@@ -70,14 +79,14 @@ def process_survey_step(
         with timed(seconds, "write"):
             found = settling.settle(read, found, monitor)
             steps = [
-                ("read survey", {"sample_interval_ns": settings.sample_interval_ns}),
-                ("fit areas", settings.of_fit()),
-                ("estimate wave speed", {**settings.of_lines(), "known_depths": len(read.known_depths)}),
-                ("detect items", settings.of_lines()),
-                ("fit areas", {**settings.of_fit(), "item_ties": True}),
-                ("join items", {}),
-                ("depth slices", settings.of_slices()),
-                ("write report", {}),
+                (READ_SURVEY, {"sample_interval_ns": settings.sample_interval_ns}),
+                (FIT_AREAS, settings.of_fit()),
+                (ESTIMATE_SPEED, {**settings.of_lines(), "known_depths": len(read.known_depths)}),
+                (DETECT_ITEMS, settings.of_lines()),
+                (FIT_AREAS, {**settings.of_fit(), "item_ties": True}),
+                (JOIN_ITEMS, {}),
+                (DEPTH_SLICES, settings.of_slices()),
+                (WRITE_REPORT, {}),
             ]
             further = [layers.wave_speed_layer(found.wave_speeds), *layers.speed_evidence(found.wave_speeds)]
             further += found_layers(read, found)

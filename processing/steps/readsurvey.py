@@ -4,6 +4,7 @@ from pathlib import Path
 
 from ..area.settings import RunSettings
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import FIT_AREAS, READ_SURVEY
 from ..edits import settling
 from ..floor.result import StepResult
 from ..reports.page import paper_html
@@ -26,7 +27,7 @@ def read_survey_step(
     """
     read, found = begin_anew(survey_folder, survey_path, settings, monitor.part(0.0, 0.95))
     interval = settings.sample_interval_ns
-    steps = [("read survey", {"sample_interval_ns": interval}), ("fit areas", settings.of_fit())]
+    steps = [(READ_SURVEY, {"sample_interval_ns": interval}), (FIT_AREAS, settings.of_fit())]
     found = settling.settle(read, found, monitor)
     edited = found.by_hand or found.drawn_picks or found.dismissed
     end_anew(read, found, read.survey_path, found_layers(read, found) if edited else [], interval, steps)

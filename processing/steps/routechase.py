@@ -5,6 +5,7 @@ from typing import Mapping, Optional, Tuple
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.surfaces import TOP
 from ..penetrations.chase import Chase, ChaseRules, route_chase
 from ..penetrations.ground import choose_level, read_ground
 from ..penetrations.model import Confidence, KindRule
@@ -20,7 +21,7 @@ def route_chase_step(
     output_path,
     rules: Mapping[str, KindRule],
     wanted: ChaseRules,
-    surface: str = "top",
+    surface: str = TOP,
     level: Optional[str] = None,
     confidence: Confidence = Confidence(),
     monitor: Monitor = Monitor(),

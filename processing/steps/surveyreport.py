@@ -6,6 +6,7 @@ from typing import Callable, Mapping, Optional, Sequence, Tuple
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import WRITE_REPORT
 from ..record.open_store import is_record
 from ..reports.content import MapSheet, Paper
 from ..reports.page import paper_html
@@ -14,7 +15,7 @@ from ..reports.survey_report import client_report
 from ..store.publish import write_text
 from ..views.radargrams import PANELS
 from .radargrams import radargrams_step
-from .shared.survey_state import REPORT, file_parameters, note_step, result_parameters
+from .shared.survey_state import file_parameters, note_step, result_parameters
 
 PANEL = (PANELS[1],)  # as processed: what a client can see
 
@@ -47,6 +48,6 @@ def survey_report_step(
     if page_path:
         write_text(page_path, html)
     if not is_record(survey_path):
-        note_step(survey_path, REPORT, {**noted, **result_parameters(survey_path, report_path)}, monitor)
+        note_step(survey_path, WRITE_REPORT, {**noted, **result_parameters(survey_path, report_path)}, monitor)
     monitor.log(tr("The report has {count} pages.", count=pages))
     return pages

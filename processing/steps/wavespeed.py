@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from ..area.settings import RunSettings
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import ESTIMATE_SPEED
 from ..floor import areas
 from ..floor.result import StepResult
 from ..store import layers
@@ -22,6 +23,6 @@ def wave_speed_step(
     read, found = begin_again(survey_path, monitor.part(0.0, 0.1))
     read, found = areas.with_known_depths(read, replace(found, wave_speeds={}), monitor, known_depths_path)
     found = areas.work_areas(read, found, settings, monitor.part(0.1, 0.99), volume=False, items=False)
-    steps = [("estimate wave speed", {**settings.of_lines(), "known_depths": len(read.known_depths)})]
+    steps = [(ESTIMATE_SPEED, {**settings.of_lines(), "known_depths": len(read.known_depths)})]
     end_again(read, found, layers.speed_evidence(found.wave_speeds), steps)
     return StepResult(read, found)

@@ -9,6 +9,7 @@ from typing import Dict, Iterator, List, Mapping, MutableMapping, Optional, Tupl
 
 from ..common.errors import SurveyError
 from ..common.monitor import Monitor
+from ..common.vocabulary.steps import DEPTHS, LINES, PLACES
 from ..site.observation_tables import DIRECTIONS_FILE, DISTANCES_FILE, TIES_FILE
 from ..site.walls import WALLS_FILE
 from ..survey.tables import AREAS_FILE, CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE, LINES_FILE, read_lines
@@ -16,7 +17,6 @@ from .geopackage import read_layer
 from .layer import Layer, layer_of
 from .schema import INPUT_FILES
 
-LINES, PLACES, DEPTHS = "lines", "places", "known depths"
 TABLES = {
     LINES: (AREAS_FILE, LINES_FILE),
     PLACES: (CONTROL_POINTS_FILE, TIES_FILE, DIRECTIONS_FILE, DISTANCES_FILE, WALLS_FILE),

@@ -4,6 +4,7 @@ from typing import Iterable, List, Mapping
 
 import numpy as np
 
+from ..common.vocabulary.surfaces import TOP, is_elevation
 from ..floor.coverage import outline
 from ..floor.overlaps import Seam
 from ..floor.placing import plane_of
@@ -121,10 +122,10 @@ def _walls(areas: Mapping[str, ScanArea], fits: Mapping[str, AreaFit], walls: It
     rows = []
     for line in walls:
         # Drawn with the plan, so it belongs to the level as seen from above.
-        values = {WALLS.level: line.level, WALLS.surface: "top", WALLS.wall: line.wall, WALLS.elevation: line.elevation}
+        values = {WALLS.level: line.level, WALLS.surface: TOP, WALLS.wall: line.wall, WALLS.elevation: line.elevation}
         rows.append((np.array([line.start_m, line.end_m]), values))
         for area_id, area in areas.items():
-            if area.surface == "wall" and area.level == line.elevation and fits[area_id].is_fitted:
+            if is_elevation(area.surface) and area.level == line.elevation and fits[area_id].is_fitted:
                 ends = np.vstack([scan.trace_positions_m()[[0, -1]] for scan in area.lines])
                 (along, low), (along_end, high) = (f(fits[area_id].to_site(ends), axis=0) for f in (np.min, np.max))
                 limits = {

@@ -7,11 +7,14 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import DETECTED
+from ..common.vocabulary.surfaces import is_elevation
 from ..floor.bridged import find_bridged
 from ..floor.edited_rows import COMPUTED
 from ..floor.mats import PlaneMat
 from ..floor.placing import sigma_of_pick
-from ..items.model import KINDS, Item, Pick
+from ..items.model import Item, Pick
 from ..radar.model import AreaDepths
 from ..site.frame import AreaFit
 from ..survey.model import ScanArea
@@ -70,7 +73,7 @@ def item_layer(
             area_ids=",".join(item.area_ids),
             level=area.level,
             surface=area.surface,
-            status="detected",
+            status=DETECTED,
             source=COMPUTED,
             flag=item.flag or None,
             length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
@@ -96,7 +99,7 @@ def _with_further(table: Table, rows: Iterable[Mapping]) -> Dict[str, type]:
 
 def _from_other_face(item: Item, area: ScanArea, depths: Mapping[str, AreaDepths]) -> Dict[str, float]:
     known = [depths[area_id] for area_id in item.area_ids if area_id in depths and depths[area_id].thickness_m]
-    if area.surface == "wall" or not known:
+    if is_elevation(area.surface) or not known:
         return {}
     slab = min(known, key=lambda one: one.sigma_thickness_m)
     from_face = slab.thickness_m - item.vertices_m[:, 2]

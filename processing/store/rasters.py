@@ -9,6 +9,7 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.surfaces import TOP
 from ..floor.placing import group_by_plane, plane_of
 from ..floor.result import RasterFile
 from ..radar.model import DepthVolume, SlabBase
@@ -30,7 +31,7 @@ def mosaic_names(areas: Iterable[ScanArea]) -> Dict[Tuple[str, str], str]:
     taken = {area.area_id.casefold() for area in areas}
     names = {}
     for level, surface in group_by_plane(areas):
-        name = level if surface == "top" else f"{level} {surface}"
+        name = level if surface == TOP else f"{level} {surface}"
         while name.casefold() in taken:
             name = f"level {name}"
         taken.add(name.casefold())

@@ -9,6 +9,7 @@ import numpy as np
 from ..common.errors import SurveyError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.surfaces import is_from_below
 from ..items.model import Item, Pick
 from ..radar.model import AreaDepths, ShallowCell, WaveSpeed
 from ..site.crs import local_crs_wkt
@@ -118,7 +119,7 @@ def read_places(survey_path) -> Dict[str, AreaFit]:
 
 
 def _fit_of(row: Mapping, points: Tuple[PointFit, ...]) -> AreaFit:
-    mirrored = row[SCAN_AREAS.surface] == "soffit"
+    mirrored = is_from_below(row[SCAN_AREAS.surface])
     if row[SCAN_AREAS.status] != FITTED:
         return AreaFit(row[SCAN_AREAS.area_id], NOT_POSITIONED, mirrored=mirrored, points=points)
     exact = json.loads(row[SCAN_AREAS.fit])

@@ -2,13 +2,14 @@
 
 from ..common import cautions
 from ..common.language import tr
+from ..common.vocabulary.kinds import KINDS
+from ..common.vocabulary.statuses import ITEM_STATUSES
 from ..floor.edited_rows import COMPUTED, SURVEYOR
-from ..items.model import KINDS
 from .schema_scans import AREA_ID, DEPTHS_AND_CAUTIONS, PLANE
 from .table_schema import Field, Table, counts, numbers, texts
 
 _SOURCE = Field("source", str, "whose row it is: a surveyor drew or changed it, or nobody did", (COMPUTED, SURVEYOR))
-_KIND = Field("kind", str, "most probable kind", KINDS)
+_KIND = Field("kind", str, "most probable kind", tuple(KINDS))
 _DEPTH_RANGE = numbers(
     depth_min_m="least depth to its top below the scanned surface, metres",
     depth_max_m="greatest depth to its top, metres",
@@ -64,7 +65,7 @@ ITEMS = Table(
         *counts(pick_count="number of scan lines that show it"),
         *texts(area_ids="scan areas that see it, separated by commas"),
         *PLANE,
-        Field("status", str, "what is known of it", ("detected", "verified", "refuted", "superseded")),
+        Field("status", str, "what is known of it", ITEM_STATUSES),
         _SOURCE,
         *numbers(**{f"p_{kind}": f"probability that it is of the kind {kind}, 0 to 1" for kind in KINDS}),
         *_LENGTH,

@@ -2,7 +2,7 @@
 
 from ..common import cautions
 from ..common.language import tr
-from ..survey.model import SURFACES
+from ..common.vocabulary.surfaces import SURFACES
 from .table_schema import Field, Table, counts, flags, numbers, texts
 
 DEPTHS_AND_CAUTIONS = (
@@ -13,7 +13,7 @@ DEPTHS_AND_CAUTIONS = (
 )
 AREA_ID = Field("area_id", str, "scan area")
 LEVEL = Field("level", str, "level, or the elevation of a wall")
-SURFACE = Field("surface", str, "surface that was scanned; depths count from it", SURFACES)
+SURFACE = Field("surface", str, "surface that was scanned; depths count from it", tuple(SURFACES))
 PLANE = (LEVEL, SURFACE)
 _FURTHER = texts(further_columns="columns of the input table that Inslab does not know (JSON)")
 

@@ -10,7 +10,6 @@ from typing import Mapping, Optional, Tuple
 import numpy as np
 
 DIPOLE_AXES = ("across", "along")
-SURFACES = ("top", "soffit", "wall")
 
 
 @dataclass(frozen=True)

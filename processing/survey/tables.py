@@ -15,7 +15,8 @@ from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
 from ..common.errors import SurveyError, short
 from ..common.language import tr
-from .model import DIPOLE_AXES, SURFACES, ControlPoint, Finding, ScanArea
+from ..common.vocabulary.surfaces import SURFACES, is_elevation
+from .model import DIPOLE_AXES, ControlPoint, Finding, ScanArea
 
 AREAS_FILE = "scan_areas.csv"
 LINES_FILE = "scan_lines.csv"
@@ -121,7 +122,7 @@ def read_areas(folder: Path, findings: List[Finding]) -> Dict[str, ScanArea]:
         known = {name: row.extra.pop(name, "") for name in AREA_OPTIONAL}
         values, extra = dict(row.values), row.extra
         wall = values.pop("wall", None)
-        if wall and values["surface"] == "wall":
+        if wall and is_elevation(values["surface"]):
             extra = {**extra, "wall": wall, "plan_level": values["level"]}
             values["level"] = f"{values['level']} {wall}"
         areas[values["area_id"]] = ScanArea(**values, **known, extra=extra)

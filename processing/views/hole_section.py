@@ -6,9 +6,10 @@ from typing import List, Sequence, Tuple
 
 import numpy as np
 
-from ..common.kind_names import kind_name
 from ..common.language import tr
 from ..common.packages import missing_packages
+from ..common.vocabulary.kinds import kind_name
+from ..common.vocabulary.verdicts import verdict_words
 from ..floor.unknown_ground import KnownGround
 from ..geometry.polygons import distance_inside
 from ..penetrations.check import Verdict
@@ -19,7 +20,6 @@ CAUTION = tr(
     "Scanning does not guarantee detection; sizes are assumed, not measured (full circle: largest, dotted: "
     "smallest size).\nWhether and where to drill is decided by the responsible engineer under local codes."
 )
-TITLES = {"clear": tr("clear"), "too_close": tr("too close"), "hits": tr("hits an item"), "unknown": tr("UNKNOWN")}
 HALF_WIDTH_M = 0.25
 
 
@@ -129,7 +129,7 @@ def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
             )
         )
     )
-    axes.set_title(f"{hole.ids[0]}: {TITLES[verdict.verdict]}{margin}", fontsize=9, parse_math=False)
+    axes.set_title(f"{hole.ids[0]}: {verdict_words(verdict.verdict)}{margin}", fontsize=9, parse_math=False)
     azimuth = np.degrees(np.arctan2(right[0], right[1])) % 360
     axes.text(
         0.995,

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from ..common.words import word
+from ..common.vocabulary.values import word
 from ..items.model import Item, Pick
 from ..survey.model import ScanArea, ScanLine, Survey
 from .section_path import meetings

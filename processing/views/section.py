@@ -13,7 +13,7 @@ from ..area.settings import RunSettings
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..common.words import word
+from ..common.vocabulary.values import word
 from ..floor import areas
 from ..floor.result import Found, SurveyRead
 from ..geometry.polygons import distance_inside, edges_of

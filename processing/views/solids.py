@@ -7,7 +7,7 @@ the scanned surface lies at the measured depth, which is that of the item's top.
 
 import math
 from pathlib import Path
-from typing import Dict, List, Mapping, Tuple
+from typing import List, Mapping, Tuple
 
 import numpy as np
 
@@ -15,6 +15,8 @@ from ..common import cautions
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
+from ..common.vocabulary.kinds import kind_of
+from ..common.vocabulary.surfaces import is_from_below, plane_order
 from ..penetrations.model import Penetrations
 from ..store.geopackage import read_layer, write_geopackage
 from ..store.layer import Layer
@@ -24,8 +26,6 @@ from ..store.schema import AREA_DEPTHS, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 SOLIDS_FILE = "in_3d.gpkg"
 ITEM_BODIES, SLAB_SURFACES, HOLE_BODIES = "item_bodies", "slab_surfaces", "penetration_bodies"
 TOP, BASE = "scanned surface", "slab base"
-# How thick each kind is drawn, metres: sizes that are usual for it (common practice, no source), not measured ones.
-DRAWN_DIAMETERS_M = {"bar": 0.012, "tendon": 0.045, "metal_conduit": 0.025, "plastic_conduit": 0.025, "unknown": 0.018}
 SIDES = 12
 MOST_EXAGGERATION = 20.0
 
@@ -111,7 +111,7 @@ def write_solids(
 
 def _sense(surface: str) -> float:
     """Into the concrete: up for what was scanned from below, else down."""
-    return 1.0 if surface == "soffit" else -1.0
+    return 1.0 if is_from_below(surface) else -1.0
 
 
 def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
@@ -125,7 +125,7 @@ def _items(survey_path: Path, exaggeration: float, monitor: Monitor) -> Layer:
         monitor.step(number / len(found))
         if line is None:
             continue
-        diameter = DRAWN_DIAMETERS_M.get(values[ITEMS.kind], DRAWN_DIAMETERS_M["unknown"])
+        diameter = kind_of(values[ITEMS.kind]).drawn_diameter_m
         body = np.array(line, float)
         # The stored height is minus the depth to the top, whichever way the surface looks.
         body[:, 2] = _sense(values[ITEMS.surface]) * (0.5 * diameter - exaggeration * body[:, 2])
@@ -209,19 +209,11 @@ def hole_body(place, values: Mapping, exaggeration: float = 1.0) -> List[np.ndar
         np.array([tilt]),
     )
     start = np.array([*hole.entry_m[0], 0.0])
-    step = (
-        hole.axis[0]
-        * hole.depth_m[0]
-        * [1.0, 1.0, _sense(values.get(PENETRATION_VERDICTS.surface) or "top") * exaggeration]
-    )
+    step = hole.axis[0] * hole.depth_m[0] * [1.0, 1.0, _sense(values.get(PENETRATION_VERDICTS.surface)) * exaggeration]
     return tube([start, start + step], float(hole.diameter_m[0]))
 
 
 def planes_in(path) -> List[Tuple[str, str]]:
     """Levels and sides that have bodies in a file that `write_solids` wrote, plans first."""
-    order: Dict[Tuple[str, str], int] = {}
-    for _, row in read_layer(path, SLAB_SURFACES):
-        order.setdefault(
-            (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]), ("top", "soffit", "wall").index(row[SCAN_AREAS.surface])
-        )
-    return sorted(order, key=lambda plane: (order[plane], plane[0]))
+    places = {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for _, row in read_layer(path, SLAB_SURFACES)}
+    return sorted(places, key=plane_order)

@@ -18,7 +18,7 @@ SIZE = (3.0, 2.0)
 
 def write_survey(path: Path, dense=True) -> Path:
     """Write the survey's GeoPackage and return its path."""
-    from inslab.processing.items.model import KINDS
+    from inslab.processing.common.vocabulary.kinds import KINDS
     from inslab.processing.site.crs import local_crs_wkt
     from inslab.processing.store.geopackage import write_geopackage
     from inslab.processing.store.layer import Layer

@@ -4,7 +4,7 @@ import json
 
 import numpy as np
 
-from inslab.processing.items.model import KINDS
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.record.merging import SurveyContent
 from inslab.processing.site.crs import local_crs_wkt
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from inslab.processing.items.model import KINDS
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.survey.formats.segy import read_header
 from inslab.sample_project import building, drawings, generate, penetrations, scan_plan, scanned_plan
 from inslab.sample_project.clutter import draw_stones

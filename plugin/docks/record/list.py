@@ -6,10 +6,10 @@ from qgis.PyQt.QtCore import Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import QAbstractItemView, QHeaderView, QTreeWidget, QTreeWidgetItem
 
 from ....processing.common.language import tr
-from ....processing.common.words import word
+from ....processing.common.vocabulary.kinds import kind_of
+from ....processing.common.vocabulary.statuses import DETECTED
+from ....processing.common.vocabulary.values import word
 from ....processing.record.query import Answer
-from ....processing.record.schema import DETECTED
-from ...styles.items import KIND_STYLES
 
 NUMBER = Qt.ItemDataRole.UserRole
 
@@ -67,7 +67,7 @@ def _item_cells(row: Dict) -> List[str]:
     proof = tr("radar") if row["status"] == DETECTED else f"{word(row['status'])} {row['verified_on'] or ''}".strip()
     age = "" if row["age_years"] is None else f"{row['age_years']:.1f}"
     name = f"! {row['item_id']}" if row["flag"] else row["item_id"]
-    return [name, KIND_STYLES[row["kind"]][0], top, proof, age]
+    return [name, kind_of(row["kind"]).title, top, proof, age]
 
 
 def _item_tip(row: Dict) -> str:

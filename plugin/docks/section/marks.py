@@ -7,7 +7,7 @@ import numpy as np
 from qgis.PyQt.QtCore import QPointF, QRectF, Qt
 from qgis.PyQt.QtGui import QBrush, QColor, QPainter, QPen, QPixmap, QPixmapCache, QPolygonF
 
-from ...styles.items import KIND_STYLES
+from ....processing.common.vocabulary.kinds import kind_of
 
 PICK = "pick"
 WITHIN_95 = 1.96  # sigmas either side
@@ -43,7 +43,7 @@ class Mark:
 
 
 def _colour(kind: str) -> QColor:
-    return QColor(KIND_STYLES.get(kind, KIND_STYLES["unknown"])[1])
+    return QColor(kind_of(kind).colour)
 
 
 class MarkPainter:

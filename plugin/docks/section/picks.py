@@ -15,8 +15,9 @@ from qgis.core import (
 
 from ....processing.common.errors import ProcessingError
 from ....processing.common.language import tr
+from ....processing.common.vocabulary.kinds import UNKNOWN_KIND
+from ....processing.common.vocabulary.statuses import is_obstacle
 from ....processing.edits.carried_over import HAND_SIGMA_M
-from ....processing.penetrations.model import NO_OBSTACLE
 from ....processing.store.schema import ITEMS, PICKS
 from ....processing.views.section import Section
 from .marks import PICK, Mark
@@ -163,14 +164,14 @@ def item_marks(layer: QgsVectorLayer, section: Section) -> List[Mark]:
     selected = set(layer.selectedFeatureIds())
     found = []
     for feature in layer.getFeatures():
-        if not feature.hasGeometry() or feature[ITEMS.status] in NO_OBSTACLE:
+        if not feature.hasGeometry() or not is_obstacle(feature[ITEMS.status]):
             continue
         vertices = np.array([(v.x(), v.y(), -v.z()) for v in feature.geometry().vertices()])
         stated = number_or_none(feature[ITEMS.depth_min_m])
         vertices[:, 2] = np.where(np.isfinite(vertices[:, 2]), vertices[:, 2], 0.0 if stated is None else stated)
         sigmas = [number_or_none(feature[name]) for name in (ITEMS.sigma_xy_m, ITEMS.sigma_depth_m)]
         for met in section.path.meetings(vertices):
-            label, kind = str(feature[ITEMS.item_id] or ""), str(feature[ITEMS.kind] or "unknown")
+            label, kind = str(feature[ITEMS.item_id] or ""), str(feature[ITEMS.kind] or UNKNOWN_KIND)
             label = f"! {label}" if feature[ITEMS.flag] else label  # as in the lists: a person must check it
             chosen = feature.id() in selected
             found.append(Mark(feature.id(), kind, label, met.distance_m, met.depth_m, *sigmas, chosen))

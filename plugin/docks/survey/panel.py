@@ -10,8 +10,9 @@ from qgis.PyQt.QtWidgets import QMenu, QTreeWidgetItem
 
 from ....processing.common.errors import InslabError
 from ....processing.common.language import tr
+from ....processing.common.vocabulary.steps import READ_SURVEY
 from ....processing.steps.shared.survey_run import SURVEY_FILE
-from ....processing.steps.shared.survey_state import STEPS, StepState, steps_to_run
+from ....processing.steps.shared.survey_state import StepState, steps_to_run
 from ....processing.store.reading import find_survey_folder
 from ...plain_text import as_html
 from ...project.layers import show_result
@@ -200,7 +201,7 @@ class SurveyPanel(QgsDockWidget):
         same = bool(self.controls.folder.filePath()) and Path(folder) == Path(self.controls.folder.filePath())
         self.open_survey(folder, self.controls.result.filePath() if same else "")
         if read_now:
-            self._start([run_of(STEPS[0].name, folder, self.survey_path)])
+            self._start([run_of(READ_SURVEY, folder, self.survey_path)])
 
     def show_on_map(self) -> None:
         """Load the result as styled layers, or load it again."""

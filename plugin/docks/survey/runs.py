@@ -15,25 +15,30 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QObject, pyqtSignal
 
 from ....processing.common.language import tr
+from ....processing.common.vocabulary.steps import (
+    CHECK_PENETRATIONS,
+    DEPTH_SLICES,
+    DETECT_ITEMS,
+    JOIN_ITEMS,
+    READ_SURVEY,
+    STEPS,
+    WRITE_REPORT,
+)
 from ....processing.steps.shared.survey_run import REPORT_FILE
-from ....processing.steps.shared.survey_state import PENETRATIONS, REPORT, TITLES
 from ....processing.steps.shared.verdict_layers import VERDICTS_FILE
 from ....processing.store.schema import PENETRATION_VERDICTS
 
 WAIT_MS = 10_000  # for a cancelled run to let go when the plugin is unloaded
-# Step: id of its algorithm, and the names of those of its parameters that hold the survey's paths.
-ALGORITHMS = {
-    "read survey": ("readsurvey", ("SURVEY_FOLDER", "SURVEY", "REPORT")),
-    "fit areas": ("fitareas", ("SURVEY",)),
-    "estimate wave speed": ("wavespeed", ("SURVEY",)),
-    "depth slices": ("depthslices", ("SURVEY", "OUTPUT_FOLDER")),
-    "detect items": ("detectitems", ("SURVEY",)),
-    "join items": ("joinitems", ("SURVEY",)),
-    PENETRATIONS: ("checkpenetrations", ("SURVEY", "OUTPUT")),
-    REPORT: ("surveyreport", ("SURVEY", "REPORT")),
+# Those parameters of a step's algorithm that hold the survey's paths.
+PATHS = {
+    READ_SURVEY: ("SURVEY_FOLDER", "SURVEY", "REPORT"),
+    DEPTH_SLICES: ("SURVEY", "OUTPUT_FOLDER"),
+    CHECK_PENETRATIONS: ("SURVEY", "OUTPUT"),
+    WRITE_REPORT: ("SURVEY", "REPORT"),
 }
+SURVEY_ALONE = ("SURVEY",)  # of the other steps
 # What a person must say more about first: the planned holes, the cover of a report.
-BY_DIALOG = (PENETRATIONS, REPORT)
+BY_DIALOG = (CHECK_PENETRATIONS, WRITE_REPORT)
 PLANNED_COLUMNS = (PENETRATION_VERDICTS.penetration_id, PENETRATION_VERDICTS.diameter_m, PENETRATION_VERDICTS.depth_m)
 WHOLE_CHAIN = ("processsurvey", ("SURVEY_FOLDER", "OUTPUT_FOLDER"))
 
@@ -49,16 +54,15 @@ class Run:
 
 def can_run(step: str) -> bool:
     """Is there an algorithm for the step?"""
-    return QgsApplication.processingRegistry().algorithmById(f"inslab:{ALGORITHMS[step][0]}") is not None
+    return QgsApplication.processingRegistry().algorithmById(f"inslab:{STEPS[step].algorithm}") is not None
 
 
 def run_of(step: str, folder, survey_path) -> Run:
     """One step by itself."""
-    name, wanted = ALGORITHMS[step]
-    parameters = _parameters(wanted, folder, survey_path)
-    if step == REPORT:
+    parameters = _parameters(PATHS.get(step, SURVEY_ALONE), folder, survey_path)
+    if step == WRITE_REPORT:
         parameters["REPORT"] = str(Path(parameters["REPORT"]).with_suffix(".pdf"))
-    return Run(TITLES[step], f"inslab:{name}", parameters)
+    return Run(STEPS[step].title, f"inslab:{STEPS[step].algorithm}", parameters)
 
 
 def holes_for(step: str, project: QgsProject) -> Optional[QgsVectorLayer]:
@@ -71,7 +75,7 @@ def holes_for(step: str, project: QgsProject) -> Optional[QgsVectorLayer]:
         layer = node.layer()
         if isinstance(layer, QgsVectorLayer) and layer.isValid():
             names = {field.name() for field in layer.fields()}
-            if names.issuperset(PLANNED_COLUMNS) and (PENETRATION_VERDICTS.verdict in names) == (step == REPORT):
+            if names.issuperset(PLANNED_COLUMNS) and (PENETRATION_VERDICTS.verdict in names) == (step == WRITE_REPORT):
                 return layer
     return None
 
@@ -81,10 +85,10 @@ def runs_of(steps: Sequence[str], folder, survey_path) -> List[Run]:
 
     Detecting items joins them as well. Steps that are started in a dialog are left to the user.
     """
-    if "read survey" in steps:
+    if READ_SURVEY in steps:
         name, wanted = WHOLE_CHAIN
         return [Run(tr("The whole chain"), f"inslab:{name}", _parameters(wanted, folder, survey_path))]
-    left_out = {*BY_DIALOG, *(["join items"] if "detect items" in steps else [])}
+    left_out = {*BY_DIALOG, *([JOIN_ITEMS] if DETECT_ITEMS in steps else [])}
     return [run_of(step, folder, survey_path) for step in steps if step not in left_out and can_run(step)]
 
 

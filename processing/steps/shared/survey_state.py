@@ -13,11 +13,24 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 from ...common.errors import InslabError
 from ...common.language import tr
 from ...common.monitor import Monitor
+from ...common.vocabulary.steps import (
+    CHECK_PENETRATIONS,
+    DEPTHS,
+    ESTIMATE_SPEED,
+    FIT_AREAS,
+    JOIN_ITEMS,
+    LINES,
+    PLACES,
+    READ_SURVEY,
+    STEPS,
+    WRITE_REPORT,
+    Step,
+)
 from ...edits import settling
 from ...edits.hand_edits import edited_since
 from ...floor import fitting
 from ...store import fingerprints, layers, reading
-from ...store.fingerprints import DEPTHS, LINES, PLACES, Inputs, Remembered
+from ...store.fingerprints import Inputs, Remembered
 from ...store.geopackage import read_layer, replace_layers
 from ...store.locks import changes_survey
 from ...store.schema import RUN_LOG, WAVE_SPEEDS
@@ -25,52 +38,7 @@ from ...survey.model import Finding
 from ...survey.tables import CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE
 
 NOT_DONE, DONE, WARNINGS, OUTDATED = "not done", "done", "warnings", "outdated"
-PENETRATIONS, REPORT = "check penetrations", "write report"
 _SHOWN_FILES = 3
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of the chain.
-
-    Attributes
-    ----------
-    name : str
-        As in the run log.
-    reads : tuple of str
-        Groups of files (`fingerprints.TABLES`) that its result depends on.
-    after : tuple of str
-        Steps whose results it takes; when one of them is run later, it is outdated.
-    done_by : tuple of str
-        Steps that do its work where it was not run by itself.
-    """
-
-    name: str
-    reads: Tuple[str, ...] = ()
-    after: Tuple[str, ...] = ()
-    done_by: Tuple[str, ...] = ()
-
-
-STEPS = (
-    Step("read survey", (LINES,)),
-    Step("fit areas", (LINES, PLACES), ("read survey",)),
-    Step("estimate wave speed", (LINES, DEPTHS), ("read survey",), ("depth slices", "detect items")),
-    Step("depth slices", (LINES,), ("fit areas", "estimate wave speed")),
-    Step("detect items", (LINES,), ("estimate wave speed",)),
-    Step("join items", (), ("fit areas", "detect items")),
-    Step(PENETRATIONS, (), ("fit areas", "join items")),
-    Step(REPORT, (), ("fit areas", "estimate wave speed", "depth slices", "join items")),
-)
-TITLES = {
-    "read survey": tr("Read and check"),
-    "fit areas": tr("Fit areas together"),
-    "estimate wave speed": tr("Wave speed"),
-    "depth slices": tr("Depth slices"),
-    "detect items": tr("Detect items"),
-    "join items": tr("Join across areas"),
-    PENETRATIONS: tr("Check penetrations"),
-    REPORT: tr("Report"),
-}
 
 
 @dataclass(frozen=True)
@@ -84,7 +52,7 @@ class StepState:
 
     @property
     def title(self) -> str:
-        return TITLES[self.step.name]
+        return self.step.title
 
 
 def read_states(
@@ -97,13 +65,13 @@ def read_states(
     """
     survey_path = Path(survey_path)
     if not survey_path.is_file():
-        return [StepState(step, NOT_DONE) for step in STEPS]
+        return [StepState(step, NOT_DONE) for step in STEPS.values()]
     log = reading.read_run_log(survey_path)
     rows = {row[RUN_LOG.step]: row for row in log}  # of steps run more than once the last counts
     changes, unknown = _changes(survey_path, folder, remembered, monitor)
     findings = _findings_by_step(survey_path)
     states: Dict[str, StepState] = {}
-    for step in STEPS:
+    for step in STEPS.values():
         row = _row_of(step, log, rows)
         gone = _result_that_is_gone(row, survey_path)
         if row is None or gone:
@@ -120,7 +88,9 @@ def read_states(
 
 def steps_to_run(states: Sequence[StepState]) -> List[str]:
     """Names of the steps that are not done or outdated, in order; those about penetrations are for the user to start."""
-    return [one.step.name for one in states if one.state in (NOT_DONE, OUTDATED) and one.step.name != PENETRATIONS]
+    return [
+        one.step.name for one in states if one.state in (NOT_DONE, OUTDATED) and one.step.name != CHECK_PENETRATIONS
+    ]
 
 
 def areas_named(finding: Finding, area_ids: Sequence[str]) -> List[str]:
@@ -216,17 +186,17 @@ def _later_steps(step: Step, row: Mapping, rows: Mapping, states: Mapping[str, S
     for name in step.after:
         other = states[name]
         if name in rows and rows[name][RUN_LOG.step_number] > row[RUN_LOG.step_number]:
-            said.append(tr("{step} was run after it.", step=TITLES[name]))
+            said.append(tr("{step} was run after it.", step=STEPS[name].title))
         elif other.state == OUTDATED:
-            said.append(tr("{step} is outdated.", step=TITLES[name]))
+            said.append(tr("{step} is outdated.", step=STEPS[name].title))
     return said
 
 
 def _changed_by_hand(step: Step, row: Mapping, survey_path: Path) -> List[str]:
     """Sentences on what a person changed: items and picks not yet taken up, or the penetrations."""
-    if step.name == "join items" and edited_since(survey_path):
+    if step.name == JOIN_ITEMS and edited_since(survey_path):
         return [tr("Items or picks were edited by hand since.")]
-    if step.name in (PENETRATIONS, REPORT):
+    if step.name in (CHECK_PENETRATIONS, WRITE_REPORT):
         known = json.loads(row[RUN_LOG.parameters] or "{}")
         if "file" in known and fingerprints.fingerprint_file(known["file"]) != known["fingerprint"]:
             return [tr("Changed since: {files}.", files=Path(known["file"]).name)]
@@ -245,12 +215,12 @@ def _findings_by_step(survey_path: Path) -> Dict[str, List[Finding]]:
     for finding in reading.read_findings(survey_path):
         table = finding.where.split(" ")[0]
         if finding.where == fitting.WHERE or table in of_places:
-            step = "fit areas"
+            step = FIT_AREAS
         elif finding.where in (settling.HAND, settling.JOINING):
-            step = "join items"
+            step = JOIN_ITEMS
         elif finding.text in of_speed or table == KNOWN_DEPTHS_FILE:
-            step = "estimate wave speed"
+            step = ESTIMATE_SPEED
         else:
-            step = "read survey"
+            step = READ_SURVEY
         found.setdefault(step, []).append(finding)
     return found

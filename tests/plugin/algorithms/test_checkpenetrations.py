@@ -10,7 +10,7 @@ from algorithms import Log, complaint, outputs_of, parameters_of, run
 from holes import COLUMNS, write_holes
 from qgis.core import QgsProcessingContext, QgsProcessingException, QgsProject, QgsVectorLayer
 
-from inslab.processing.items.model import KINDS
+from inslab.processing.common.vocabulary.kinds import KINDS
 
 # Bars at x 1.1 and 1.3, tendon at y 1.5 (see grounds).
 ROWS = [
@@ -204,12 +204,13 @@ def test_verdicts_say_where_they_were_checked(values):
 
 
 def test_the_survey_notes_what_was_checked(values):
-    from inslab.processing.steps.shared.survey_state import PENETRATIONS, file_parameters
+    from inslab.processing.common.vocabulary.steps import CHECK_PENETRATIONS
+    from inslab.processing.steps.shared.survey_state import file_parameters
     from inslab.processing.store.reading import read_run_log
 
     run("checkpenetrations", values)
     last = read_run_log(values["SURVEY"])[-1]
-    assert last["step"] == PENETRATIONS
+    assert last["step"] == CHECK_PENETRATIONS
     noted = json.loads(last["parameters"])
     assert Path(noted.pop("result")).name == Path(values["OUTPUT"]).name
     assert noted == file_parameters(values["PENETRATIONS"])

@@ -63,10 +63,11 @@ def test_radargrams_are_put_in(values):
 
 
 def test_the_survey_notes_that_it_was_written_wherever_it_was_started(values):
-    from inslab.processing.steps.shared.survey_state import DONE, NOT_DONE, REPORT, read_states
+    from inslab.processing.common.vocabulary.steps import WRITE_REPORT
+    from inslab.processing.steps.shared.survey_state import DONE, NOT_DONE, read_states
 
     def state():
-        return next(one for one in read_states(values["SURVEY"]) if one.step.name == REPORT)
+        return next(one for one in read_states(values["SURVEY"]) if one.step.name == WRITE_REPORT)
 
     run("surveyreport", values)
     assert state().state == DONE

@@ -10,7 +10,7 @@ from algorithms import complaint
 from qgis.core import QgsGeometry, QgsPoint, QgsPointXY, QgsProject, QgsVectorLayerUtils
 
 from inslab.plugin.project import layers
-from inslab.processing.items.model import KINDS
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.joinitems import join_items_step
 from inslab.processing.steps.readsurvey import read_survey_step

@@ -20,13 +20,12 @@ from qgis.PyQt.QtGui import QColor
 
 from inslab.plugin.styles.penetrations import (
     VERDICT_LABEL,
-    VERDICT_STYLES,
     style_chase,
     style_clear_space,
     style_verdicts,
     verdict_symbol,
 )
-from inslab.processing.penetrations.model import VERDICTS
+from inslab.processing.common.vocabulary.verdicts import VERDICTS
 from inslab.processing.site.crs import local_crs_wkt
 
 
@@ -36,15 +35,11 @@ def grey(colour, opacity):
     return (1 - opacity) * 255 + opacity * (0.299 * red + 0.587 * green + 0.114 * blue)
 
 
-def test_every_verdict_has_a_style():
-    assert tuple(VERDICT_STYLES) == VERDICTS
-
-
 def test_unknown_is_lighter_than_all_others_and_has_an_outline_of_its_own():
-    shades = {name: grey(colour, opacity) for name, (_label, colour, opacity, _outline) in VERDICT_STYLES.items()}
+    shades = {key: grey(verdict.colour, verdict.opacity) for key, verdict in VERDICTS.items()}
     assert shades.pop("unknown") > max(shades.values()) + 50
-    outlines = [style[3] for style in VERDICT_STYLES.values()]
-    assert outlines.count(VERDICT_STYLES["unknown"][3]) == 1
+    outlines = [verdict.outline for verdict in VERDICTS.values()]
+    assert outlines.count(VERDICTS["unknown"].outline) == 1
 
 
 @pytest.mark.parametrize(

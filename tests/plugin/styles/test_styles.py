@@ -16,7 +16,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from inslab.plugin.styles import items, slices
-from inslab.processing.items.model import KINDS
+from inslab.processing.common.vocabulary.kinds import KINDS
 
 # M. Okabe, K. Ito, "Color Universal Design (CUD)", 2008, fig. 16: the eight colours, R G B.
 OKABE_ITO = {
@@ -31,21 +31,17 @@ OKABE_ITO = {
 }
 
 
-def test_every_kind_has_a_style():
-    assert tuple(items.KIND_STYLES) == KINDS
-
-
 def test_colours_are_those_of_the_published_palette():
-    found = [QColor(colour).getRgb()[:3] for _name, colour, _width, _dashes in items.KIND_STYLES.values()]
+    found = [QColor(kind.colour).getRgb()[:3] for kind in KINDS.values()]
     assert set(found) <= OKABE_ITO
     assert len(set(found)) == len(found)
 
 
-@pytest.mark.parametrize(("one", "other"), list(combinations(items.KIND_STYLES, 2)))
+@pytest.mark.parametrize(("one", "other"), list(combinations(KINDS, 2)))
 def test_kinds_differ_without_colour(one, other):
-    _name, _colour, width, dashes = items.KIND_STYLES[one]
-    _name, _colour, other_width, other_dashes = items.KIND_STYLES[other]
-    assert dashes != other_dashes or max(width, other_width) >= 2 * min(width, other_width)
+    for strokes in (KINDS[one].on_map, KINDS[other].on_map), (KINDS[one].in_drawing, KINDS[other].in_drawing):
+        width, other_width = (stroke.width_mm for stroke in strokes)
+        assert strokes[0].dashes_mm != strokes[1].dashes_mm or max(width, other_width) >= 2 * min(width, other_width)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -60,10 +56,9 @@ def test_the_strip_shows_the_uncertainty_in_plan(kind):
 def test_what_is_flagged_has_a_symbol_of_its_own_under_the_item():
     """Wider than any kind, in a colour of the palette that no kind has, drawn before all items."""
     band = items.flag_symbol()
-    kinds = items.KIND_STYLES.values()
     assert QColor(items.FLAG_COLOUR).getRgb()[:3] in OKABE_ITO
-    assert items.FLAG_COLOUR not in {colour for _name, colour, _width, _dashes in kinds}
-    assert band.symbolLayer(1).width() > max(width for _name, _colour, width, _dashes in kinds) + 0.6
+    assert items.FLAG_COLOUR not in {kind.colour for kind in KINDS.values()}
+    assert band.symbolLayer(1).width() > max(kind.on_map.width_mm for kind in KINDS.values()) + 0.6
     item = items.item_symbol("bar")
     assert {layer.renderingPass() for layer in band.symbolLayers()} == {0}
     assert {layer.renderingPass() for layer in item.symbolLayers()} == {1}

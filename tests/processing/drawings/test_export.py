@@ -9,6 +9,7 @@ import pytest
 
 from inslab.processing.common.errors import ProcessingError
 from inslab.processing.common.packages import import_gdal
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.drawings import layer_names
 from inslab.processing.drawings.dxf import depth_words
 from inslab.processing.reports.plane_content import DrawingChoice, GridChange, read_drawing
@@ -224,7 +225,7 @@ def test_names_have_the_fields_of_the_standard():
     assert (name[:2], name[2:8], name[8:10], name[10], name[11:20], name[20:]) == (
         "S-", "BAR---", "E-", "E", "---------", "0050-0100",
     )  # fmt: skip
-    codes = [*layer_names.KIND_CODES.values(), *layer_names.OTHER_PENS]
+    codes = [*(kind.code for kind in KINDS.values()), *layer_names.OTHER_PENS]
     assert len(set(codes)) == len(codes)
     assert max(map(len, codes)) <= 6
 

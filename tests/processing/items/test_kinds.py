@@ -4,8 +4,8 @@ import math
 
 import pytest
 
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.items.kinds import Evidence, judge
-from inslab.processing.items.model import KINDS
 
 NO_MAT = math.nan
 

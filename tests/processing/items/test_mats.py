@@ -5,8 +5,9 @@ import statistics
 import numpy as np
 import pytest
 
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.items.mats import find_mats
-from inslab.processing.items.model import KINDS, Item
+from inslab.processing.items.model import Item
 
 BAR = dict(zip(KINDS, (0.8, 0.05, 0.05, 0.05, 0.05)))
 CONDUIT = dict(zip(KINDS, (0.2, 0.05, 0.6, 0.05, 0.1)))

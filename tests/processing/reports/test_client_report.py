@@ -71,7 +71,7 @@ def test_in_short(survey):
     # A1 is 3 m by 2 m, scanned both ways; A2 was scanned one way only and does not count.
     assert top[:4] == ("Level 1", 3, "6.0", "250")
     assert top[4] == "17 bars, 1 tendon"
-    assert soffit[0] == "Level 1 (scanned from below)"
+    assert soffit[0] == "Level 1 (seen from below)"
     assert soffit[4] == "1 bar"
 
 

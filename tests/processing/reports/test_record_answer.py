@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from inslab.processing.common.errors import ProcessingError
+from inslab.processing.common.vocabulary.statuses import REFUTED, SUPERSEDED, VERIFIED
 from inslab.processing.record.query import Answer, Question, ask
-from inslab.processing.record.schema import REFUTED, SUPERSEDED, VERIFIED
 from inslab.processing.reports.record_answer import answer_page, answer_sentences
 
 SQUARE = [(0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (0.0, 1.0), (0.0, 0.0)]

@@ -8,7 +8,8 @@ import pytest
 from synthetic import SEPARATION_M, SPEED_M_NS, area_over, bar_paths, held_line, wave_speed
 
 from inslab.processing.common.errors import MissingPackageError, ProcessingError
-from inslab.processing.items.model import KINDS, Item, Pick
+from inslab.processing.common.vocabulary.kinds import KINDS
+from inslab.processing.items.model import Item, Pick
 from inslab.processing.survey.model import ScanArea, Survey
 from inslab.processing.views.radargram_picture import draw
 from inslab.processing.views.radargrams import Crossing, choose_lines, compose_line, file_name, find_crossings, gain

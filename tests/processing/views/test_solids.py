@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 
 from inslab.processing.common.errors import ProcessingError
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.store import layers
 from inslab.processing.store.geopackage import read_layer, write_geopackage
 from inslab.processing.store.layer import Layer
 from inslab.processing.views import solids
-from inslab.processing.views.solids import DRAWN_DIAMETERS_M, flat_face, hole_body, tube
+from inslab.processing.views.solids import flat_face, hole_body, tube
 
 D, N = 0.05, 12
 # A regular polygon of N corners on a circle of diameter D (Euclid, elements of plane geometry).
@@ -121,9 +122,9 @@ def test_bodies_of_a_survey_lie_at_their_true_heights(survey, exaggeration):
     bodies = {row["item_id"]: (np.vstack(faces), row) for faces, row in read_layer(path, solids.ITEM_BODIES)}
     assert set(bodies) == {"one", "two"}
     corners, row = bodies["one"]
-    assert row["drawn_diameter_m"] == DRAWN_DIAMETERS_M["bar"]
+    assert row["drawn_diameter_m"] == KINDS["bar"].drawn_diameter_m
     # The side towards the scanned surface is what was measured: 50 mm deep at one end, 70 mm at the other.
-    middle = -(exaggeration * 0.06 + DRAWN_DIAMETERS_M["bar"] / 2)
+    middle = -(exaggeration * 0.06 + KINDS["bar"].drawn_diameter_m / 2)
     assert (corners[:, 2].min() + corners[:, 2].max()) / 2 == pytest.approx(middle, abs=1e-9)
     assert bodies["two"][0][:, 2].min() > 0.0  # seen from below, it lies above the soffit
     faces = {(row["area_id"], row["face"]): ring[0][:, 2] for ring, row in read_layer(path, solids.SLAB_SURFACES)}

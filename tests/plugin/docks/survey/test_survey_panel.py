@@ -11,7 +11,8 @@ from inslab.plugin.docks.desk import Desk
 from inslab.plugin.docks.survey.runs import runs_of
 from inslab.plugin.docks.survey.steps import FINDING_ROLE, STEP_ROLE
 from inslab.plugin.project.layers import show_result
-from inslab.processing.steps.shared.survey_state import DONE, NOT_DONE, OUTDATED, PENETRATIONS, STEPS, WARNINGS
+from inslab.processing.common.vocabulary.steps import CHECK_PENETRATIONS, STEPS
+from inslab.processing.steps.shared.survey_state import DONE, NOT_DONE, OUTDATED, WARNINGS
 
 RUN_MS = 120_000
 
@@ -77,12 +78,12 @@ def test_a_finished_survey_is_shown_as_done(panel, small_survey, result, settled
     panel.open_survey("", result)
     found = settled(panel)
     assert panel.controls.folder.filePath() == str(small_survey)  # as survey.gpkg says
-    assert found.pop(PENETRATIONS) == NOT_DONE
+    assert found.pop(CHECK_PENETRATIONS) == NOT_DONE
     assert set(found.values()) <= {DONE, WARNINGS}
     assert not panel.controls.run_rest.isEnabled()
-    texts = [entry(panel, step.name).text(1) for step in STEPS]
+    texts = [entry(panel, step.name).text(1) for step in STEPS.values()]
     assert all(texts)
-    assert not any(entry(panel, step.name).icon(0).isNull() for step in STEPS)
+    assert not any(entry(panel, step.name).icon(0).isNull() for step in STEPS.values())
 
 
 def test_a_file_that_changes_is_noticed_by_itself(panel, survey_copy, result, settled, qtbot):
@@ -115,7 +116,7 @@ def test_one_step_is_run_in_the_background_and_its_layers_are_loaded(panel, surv
 
 def test_the_rest_is_the_whole_chain_or_the_steps_that_are_left(small_survey, inslab_provider, tmp_path):
     path = tmp_path / "survey.gpkg"
-    everything = [step.name for step in STEPS]
+    everything = [step.name for step in STEPS.values()]
     assert [run.algorithm for run in runs_of(everything, small_survey, path)] == ["inslab:processsurvey"]
     some = runs_of(["estimate wave speed", "depth slices", "detect items", "join items"], small_survey, path)
     assert [run.algorithm for run in some] == ["inslab:wavespeed", "inslab:depthslices", "inslab:detectitems"]
@@ -166,14 +167,14 @@ def test_the_dialog_is_given_the_planned_penetrations_and_never_the_verdicts(qgi
     from inslab.plugin.docks.survey.runs import holes_for
 
     project = QgsProject.instance()
-    assert holes_for(PENETRATIONS, project) is None
+    assert holes_for(CHECK_PENETRATIONS, project) is None
     columns = "field=penetration_id:string&field=diameter_m:double&field=depth_m:double"
     for more in ("&field=verdict:string", "", ""):  # each new layer comes above those that are there
         project.addMapLayer(QgsVectorLayer(f"Point?{columns}{more}", f"planned{more}", "memory"))
-    assert holes_for(PENETRATIONS, project).name() == "planned"
+    assert holes_for(CHECK_PENETRATIONS, project).name() == "planned"
     assert holes_for("write report", project).name() == "planned&field=verdict:string"
     project.layerTreeRoot().findLayers()[0].layer().setName("the upper one")
-    assert holes_for(PENETRATIONS, project).name() == "the upper one"
+    assert holes_for(CHECK_PENETRATIONS, project).name() == "the upper one"
 
 
 def test_what_is_outdated_is_run_and_then_up_to_date(panel, result, settled, qtbot):

@@ -8,6 +8,7 @@ import pytest
 import stand_ins
 
 from inslab.processing.common.errors import SurveyError
+from inslab.processing.common.vocabulary.steps import CHECK_PENETRATIONS, STEPS, WRITE_REPORT
 from inslab.processing.steps.depthslices import depth_slices_step
 from inslab.processing.steps.detectitems import detect_items_step
 from inslab.processing.steps.joinitems import join_items_step
@@ -18,9 +19,6 @@ from inslab.processing.steps.shared.survey_state import (
     DONE,
     NOT_DONE,
     OUTDATED,
-    PENETRATIONS,
-    REPORT,
-    STEPS,
     WARNINGS,
     file_parameters,
     note_step,
@@ -35,7 +33,7 @@ from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
-CHAIN = [step.name for step in STEPS if step.name != PENETRATIONS]
+CHAIN = [name for name in STEPS if name != CHECK_PENETRATIONS]
 
 
 @pytest.fixture
@@ -78,7 +76,7 @@ def test_before_anything_was_run(tmp_path):
 
 def test_after_the_whole_chain_all_is_done(survey):
     found = states(survey)
-    assert found.pop(PENETRATIONS) == NOT_DONE
+    assert found.pop(CHECK_PENETRATIONS) == NOT_DONE
     assert set(found.values()) <= {DONE, WARNINGS}
     assert steps_to_run(read_states(survey)) == []
 
@@ -104,7 +102,7 @@ def test_reading_alone_leaves_the_rest_to_do(folder, tmp_path):
 def test_a_control_point_that_moves_outdates_what_depends_on_places(survey, folder):
     path = folder / "control_points.csv"
     path.write_text(path.read_text().replace("0.003", "0.004"))
-    assert outdated(survey) == ["fit areas", "depth slices", "join items", REPORT]
+    assert outdated(survey) == ["fit areas", "depth slices", "join items", WRITE_REPORT]
     assert reasons(survey, "fit areas") == ("Changed since: control_points.csv.",)
     assert reasons(survey, "depth slices") == ("Fit areas together is outdated.",)
 
@@ -124,22 +122,22 @@ def test_a_line_file_that_changes_outdates_everything(survey, folder):
 
 def test_a_known_depth_outdates_the_wave_speed_and_what_follows(survey, folder):
     (folder / "known_depths.csv").write_text("area_id,feature,speed_m_ns,sigma_m_ns\nA1,speed,0.11,0.001\n")
-    assert outdated(survey) == ["estimate wave speed", "depth slices", "detect items", "join items", REPORT]
+    assert outdated(survey) == ["estimate wave speed", "depth slices", "detect items", "join items", WRITE_REPORT]
 
 
 def test_a_step_run_again_outdates_those_after_it(survey):
     wave_speed_step(survey)
-    assert outdated(survey) == ["depth slices", "detect items", "join items", REPORT]
+    assert outdated(survey) == ["depth slices", "detect items", "join items", WRITE_REPORT]
     assert reasons(survey, "depth slices") == ("Wave speed was run after it.",)
     detect_items_step(survey)
     depth_slices_step(survey, survey.parent)
-    assert outdated(survey) == [REPORT]
+    assert outdated(survey) == [WRITE_REPORT]
 
 
 def test_edits_by_hand_ask_for_joining(survey):
     name = read_layer(survey, "items")[0][1]["item_id"]
     editing.change(survey, "items", name, kind="tendon")
-    assert outdated(survey) == ["join items", REPORT]
+    assert outdated(survey) == ["join items", WRITE_REPORT]
     join_items_step(survey)
     assert "join items" not in outdated(survey)
     editing.delete(survey, "items", name)
@@ -149,7 +147,7 @@ def test_edits_by_hand_ask_for_joining(survey):
 def test_a_folder_that_is_gone_makes_nothing_count_as_done(survey, folder):
     folder.rename(folder.with_name("elsewhere"))
     found = states(survey)
-    found.pop(PENETRATIONS)
+    found.pop(CHECK_PENETRATIONS)
     assert set(found.values()) == {OUTDATED}
     assert "is not there" in reasons(survey, "join items")[0]
     assert states(survey, folder=folder.with_name("elsewhere"))["read survey"] in (DONE, WARNINGS)
@@ -158,13 +156,13 @@ def test_a_folder_that_is_gone_makes_nothing_count_as_done(survey, folder):
 def test_penetrations_are_checked_until_they_or_the_items_change(survey, tmp_path):
     planned = tmp_path / "holes.csv"
     planned.write_text("penetration_id\nP1\n")
-    note_step(survey, PENETRATIONS, file_parameters(planned))
-    assert states(survey)[PENETRATIONS] == DONE
+    note_step(survey, CHECK_PENETRATIONS, file_parameters(planned))
+    assert states(survey)[CHECK_PENETRATIONS] == DONE
     planned.write_text("penetration_id\nP1\nP2\n")
-    assert reasons(survey, PENETRATIONS) == ("Changed since: holes.csv.",)
-    note_step(survey, PENETRATIONS, file_parameters(planned))
+    assert reasons(survey, CHECK_PENETRATIONS) == ("Changed since: holes.csv.",)
+    note_step(survey, CHECK_PENETRATIONS, file_parameters(planned))
     join_items_step(survey)
-    assert reasons(survey, PENETRATIONS) == ("Join across areas was run after it.",)
+    assert reasons(survey, CHECK_PENETRATIONS) == ("Join across areas was run after it.",)
 
 
 def test_a_report_counts_as_long_as_it_is_there_and_what_it_lists_is_unchanged(survey, tmp_path):
@@ -173,12 +171,12 @@ def test_a_report_counts_as_long_as_it_is_there_and_what_it_lists_is_unchanged(s
     report.write_bytes(b"%PDF")
     noted = {**file_parameters(verdicts), **result_parameters(survey, report)}
     assert noted["result"] == "report.pdf"  # a copied folder keeps its own
-    note_step(survey, REPORT, noted)
-    assert states(survey)[REPORT] == DONE
+    note_step(survey, WRITE_REPORT, noted)
+    assert states(survey)[WRITE_REPORT] == DONE
     verdicts.write_text("penetration_id,verdict\nP1,hits\n")
-    assert reasons(survey, REPORT) == ("Changed since: verdicts.csv.",)
+    assert reasons(survey, WRITE_REPORT) == ("Changed since: verdicts.csv.",)
     report.unlink()
-    assert states(survey)[REPORT] == NOT_DONE
+    assert states(survey)[WRITE_REPORT] == NOT_DONE
     assert result_parameters(survey, tmp_path / "elsewhere.pdf") == {"result": (tmp_path / "elsewhere.pdf").as_posix()}
 
 
