@@ -72,8 +72,13 @@ def test_the_compiled_catalogue_is_that_of_the_text(path):
     compiled = gettext.GNUTranslations(io.BytesIO(path.with_suffix(".mo").read_bytes()))
     with path.open("rb") as file:
         texts = {message.id: message.string for message in read_po(file) if message.id}
-    different = [text for text, translation in texts.items() if compiled.gettext(text) != translation]
+    different = [text for text, translation in texts.items() if told_by(compiled, text) != translation]
     assert not different, "run languages/update"
+
+
+def told_by(compiled, text):
+    """A text as a compiled catalogue translates it: where it has plural forms for one and for two, the forms of German."""
+    return compiled.gettext(text) if isinstance(text, str) else tuple(compiled.ngettext(*text, n) for n in (1, 2))
 
 
 @pytest.mark.parametrize("path", CATALOGUES, ids=lambda path: path.stem)
@@ -81,8 +86,9 @@ def test_heads_and_joints_keep_their_form(update, path):
     """A head with # is of a column of numbers; a space at an end keeps two sentences apart."""
     for message in update.read(path):
         if message.id:
-            ends = [(text[:1] == "#", text[:1].isspace(), text[-1].isspace()) for text in (message.id, message.string)]
-            assert ends[0] == ends[1], message.id
+            for pair in update.forms(message.id, message.string):
+                ends = [(text[:1] == "#", text[:1].isspace(), text[-1:].isspace()) for text in pair]
+                assert ends[0] == ends[1], message.id
 
 
 @pytest.mark.parametrize(
@@ -93,6 +99,9 @@ def test_heads_and_joints_keep_their_form(update, path):
         ("{a} {a}", "{a}", "other placeholders"),
         ("{a} {b}", "{b} {a}", None),
         ("{{a}}", "a", None),
+        (("{count} bar", "{count} bars"), ("{count} Stab", "{count} Stäbe"), None),
+        (("{count} bar", "{count} bars"), ("{count} Stab", ""), "not translated"),
+        (("{count} bar", "{count} bars"), ("{count} Stab", "Stäbe"), "other placeholders"),
     ],
 )
 def test_a_faulty_translation_is_found(update, text, translation, problem):
@@ -101,6 +110,49 @@ def test_a_faulty_translation_is_found(update, text, translation, problem):
     catalog = Catalog(locale="de")
     catalog.add(text, translation)
     assert [sentence.partition(":")[0] for sentence in update.problems(catalog)] == ([problem] if problem else [])
+
+
+def test_a_text_gets_plural_forms(update, tmp_path, monkeypatch):
+    """Collected from the code, merged beside what is translated already, compiled, and read by Python's own reader."""
+    import gettext
+
+    code, po = tmp_path / "plugin" / "code.py", tmp_path / "de.po"
+    code.parent.mkdir()
+    code.write_text('tr("Bar")\ntrn("{count} bar", "{count} bars", len(found))\n', encoding="utf-8")
+    monkeypatch.setattr(update, "ROOT", tmp_path)
+    po.write_text(
+        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\n"\n\nmsgid "Bar"\nmsgstr "Stab"\n\n'
+        'msgid "{count} bar"\nmsgstr "{count} Stab"\n',
+        encoding="utf-8",
+    )
+    catalog = update.merged(po)
+    assert catalog.get("Bar").string == "Stab"
+    assert update.problems(catalog) == ["not translated: ('{count} bar', '{count} bars')"]
+    po.write_bytes(update.as_po(catalog).replace(b'msgstr[0] ""', b'msgstr[0] "ein Stab"'))
+    assert "not translated" in update.problems(update.merged(po))[0]
+    text = po.read_text(encoding="utf-8").replace('"ein Stab"', '"{count} Stab"')
+    po.write_text(text.replace('msgstr[1] ""', 'msgstr[1] "{count} Stäbe"'), encoding="utf-8")
+    assert update.problems(update.merged(po)) == []
+    compiled = gettext.GNUTranslations(io.BytesIO(update.as_mo(update.merged(po))))
+    assert [compiled.ngettext("{count} bar", "{count} bars", n) for n in (0, 1, 2)] == [
+        *("{count} Stäbe", "{count} Stab", "{count} Stäbe"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("code", "refusal"),
+    [
+        ("tr(name)", "plugin/code.py:1: the first argument of tr"),
+        ('trn("one", many, 3)', "plugin/code.py:1: trn takes two literal texts"),
+        ('tr("bar")\ntrn("bar", "bars", 3)', "with plural forms in one place and without in another: 'bar'"),
+    ],
+)
+def test_what_cannot_be_collected_is_refused(update, tmp_path, monkeypatch, code, refusal):
+    (tmp_path / "plugin").mkdir()
+    (tmp_path / "plugin" / "code.py").write_text(code, encoding="utf-8")
+    monkeypatch.setattr(update, "ROOT", tmp_path)
+    with pytest.raises(SystemExit, match=refusal):
+        update.texts()
 
 
 @pytest.fixture
