@@ -18,7 +18,7 @@ from ...processing.common.language import tr
 from ...processing.common.vocabulary.surfaces import SURFACES
 from ...processing.common.vocabulary.verdicts import VERDICTS
 from ...processing.common.words import per_cent
-from ...processing.store.schema import BRIDGED, COVERAGE, DRILL_SHEET, ITEMS
+from ...processing.store.schema import BRIDGED, COVERAGE, DRILL_SHEET, ITEMS, PENETRATION_VERDICTS
 from ..project.layers import table_layer
 from ..styles.items import style_bridged, style_items
 from ..styles.penetrations import style_verdicts
@@ -119,7 +119,7 @@ class _Sheet(Page):
             "\n".join(_numbers(row)), 46, 8.5, left=LEFT_MM + MAP_MM + 5, width=WIDTH_MM - MAP_MM - 5, height=MAP_MM
         )
         self.text(row[DRILL_SHEET.reason], 138.5, 8.5, height=9)
-        self.picture(row["section"], 147, 76)
+        self.picture(row[PENETRATION_VERDICTS.section], 147, 76)
         self.text(tr("Nearest items: ") + row[DRILL_SHEET.nearest_items] + ".", 224, 8, height=8)
         self.text("\n".join(cautions.ALL), 233, 7, height=32)
         self._signature(266)

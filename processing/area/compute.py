@@ -21,10 +21,10 @@ from ..common.packages import packages
 from ..radar.line_faults import Mending
 from ..radar.model import AreaDepths, DepthVolume, SlabBase, WaveSpeed
 from ..survey.model import Finding, ScanArea
+from ..survey.tables import STATED_THICKNESS
 from .settings import RunSettings
 
 STATED_THICKNESS_SIGMA_M = 0.005  # of a thickness from a drawing or a drill hole (common practice, no source)
-STATED_THICKNESS = "slab_thickness_m"  # column of the table of areas
 DISAGREEMENT_SIGMAS = 2.5
 
 # What is done with the prepared lines of an area (`radar.preprocessing.PreparedArea`) and its wave speed, here and now.

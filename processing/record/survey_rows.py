@@ -17,11 +17,21 @@ from ..site.frame import AreaFit
 from ..store import reading
 from ..store.geopackage import as_json, read_layer, read_metadata
 from ..store.layers import software_version
-from ..store.schema import SURVEY_FOLDER_KEY
+from ..store.schema import (
+    AREA_DEPTHS,
+    CONTROL_POINTS,
+    COVERAGE,
+    DISMISSED,
+    ITEMS,
+    MATS,
+    PENETRATION_VERDICTS,
+    SCAN_AREAS,
+    SEAMS,
+    SURVEY_FOLDER_KEY,
+)
 from .merging import SurveyContent
 from .schema import GEOMETRY, OBSERVATIONS, PENETRATIONS
 
-VERDICT_LAYER = "penetration_verdicts"
 # Nothing is known better than this: a sigma's own part stays above zero, metres.
 LEAST_M = 0.0005
 
@@ -32,31 +42,37 @@ def read_content(survey_path, penetrations_path=None, checked_on: str = "") -> S
     Raises `SurveyError` if it is no GeoPackage, `ProcessingError` where items were not detected yet.
     """
     path = Path(survey_path)
-    rows = {name: read_layer(path, name) for name in ("scan_areas", "items", "coverage", "mats", "seams", "dismissed")}
-    if not rows["scan_areas"] or not read_layer(path, "area_depths"):
+    tables = (SCAN_AREAS, ITEMS, COVERAGE, MATS, SEAMS, DISMISSED)
+    rows = {table.name: read_layer(path, table.name) for table in tables}
+    if not rows[SCAN_AREAS.name] or not read_layer(path, AREA_DEPTHS.name):
         raise ProcessingError(
             tr("{path} has no items yet; run 'Detect items' or 'Process a survey' first.", path=str(survey_path))
         )
     places, speeds = reading.read_places(path), reading.read_wave_speeds(path)
-    dates = {row["area_id"]: row["scanned_on"] for _, row in rows["scan_areas"]}
+    dates = {row[SCAN_AREAS.area_id]: row[SCAN_AREAS.scanned_on] for _, row in rows[SCAN_AREAS.name]}
     own = {
-        "scan_areas": _areas(path, rows["scan_areas"], speeds),
-        "coverage": [
-            {**row, GEOMETRY: place, "survey_depth_m": row["depth_m"], "scanned_on": dates[row["area_id"]]}
-            for place, row in rows["coverage"]
+        SCAN_AREAS.name: _areas(path, rows[SCAN_AREAS.name], speeds),
+        COVERAGE.name: [
+            {
+                **row,
+                GEOMETRY: place,
+                "survey_depth_m": row[COVERAGE.depth_m],
+                SCAN_AREAS.scanned_on: dates[row[COVERAGE.area_id]],
+            }
+            for place, row in rows[COVERAGE.name]
         ],
-        "mats": [_mat(row) for _, row in rows["mats"]],
-        "seams": [{**row, GEOMETRY: place} for place, row in rows["seams"]],
-        "set_aside": [row for _, row in rows["dismissed"]],
+        MATS.name: [_mat(row) for _, row in rows[MATS.name]],
+        SEAMS.name: [{**row, GEOMETRY: place} for place, row in rows[SEAMS.name]],
+        "set_aside": [row for _, row in rows[DISMISSED.name]],
     }
-    observations = [_observation(place, row, places, speeds, dates) for place, row in rows["items"]]
+    observations = [_observation(place, row, places, speeds, dates) for place, row in rows[ITEMS.name]]
     return SurveyContent(
         reading.read_crs_wkt(path),
-        identity(row for _, row in rows["scan_areas"]),
-        _survey(path, rows["scan_areas"]),
+        identity(row for _, row in rows[SCAN_AREAS.name]),
+        _survey(path, rows[SCAN_AREAS.name]),
         own,
         observations,
-        _penetrations(penetrations_path, checked_on, rows["scan_areas"]) if penetrations_path else (),
+        _penetrations(penetrations_path, checked_on, rows[SCAN_AREAS.name]) if penetrations_path else (),
     )
 
 
@@ -66,8 +82,8 @@ def latest_scan(content: SurveyContent) -> str:
 
 
 def _survey(path: Path, areas: Sequence) -> Dict[str, object]:
-    dates = sorted(row["scanned_on"] for _, row in areas if row["scanned_on"])
-    people = sorted({row["scanned_by"] for _, row in areas if row["scanned_by"]})
+    dates = sorted(row[SCAN_AREAS.scanned_on] for _, row in areas if row[SCAN_AREAS.scanned_on])
+    people = sorted({row[SCAN_AREAS.scanned_by] for _, row in areas if row[SCAN_AREAS.scanned_by]})
     return {
         "source_file": path.resolve().as_posix(),
         "survey_folder": read_metadata(path, SURVEY_FOLDER_KEY),
@@ -80,13 +96,15 @@ def _survey(path: Path, areas: Sequence) -> Dict[str, object]:
 
 def _areas(path: Path, areas: Sequence, speeds: Mapping[str, WaveSpeed]) -> List[Dict]:
     points: Dict[str, List] = {}
-    for _, row in read_layer(path, "control_points"):
-        if row["used"] and row["site_x_m"] is not None:
-            points.setdefault(row["area_id"], []).append([row["site_x_m"], row["site_y_m"]])
+    for _, row in read_layer(path, CONTROL_POINTS.name):
+        if row[CONTROL_POINTS.used] and row[CONTROL_POINTS.site_x_m] is not None:
+            points.setdefault(row[CONTROL_POINTS.area_id], []).append(
+                [row[CONTROL_POINTS.site_x_m], row[CONTROL_POINTS.site_y_m]]
+            )
     depths = reading.read_area_depths(path)
     out = []
     for place, row in areas:
-        area_id = row["area_id"]
+        area_id = row[SCAN_AREAS.area_id]
         values = {**row, GEOMETRY: place, "control_points": json.dumps(sorted(points.get(area_id, [])))}
         if area_id in depths:
             values.update(vars(depths[area_id]))
@@ -105,7 +123,7 @@ def _areas(path: Path, areas: Sequence, speeds: Mapping[str, WaveSpeed]) -> List
 
 
 def _mat(row: Mapping) -> Dict[str, object]:
-    kept = ("mat_id", "level", "surface", "area_ids", "item_ids", "bar_count")
+    kept = (MATS.mat_id, MATS.level, MATS.surface, MATS.area_ids, MATS.item_ids, MATS.bar_count)
     description = {name: value for name, value in row.items() if name not in kept and value is not None}
     return {**{name: row[name] for name in kept}, "description": as_json(description)}
 
@@ -117,9 +135,9 @@ def _observation(
     speeds: Mapping[str, WaveSpeed],
     dates: Mapping[str, Optional[str]],
 ) -> Dict[str, object]:
-    areas = [name for name in (row["area_ids"] or "").split(",") if name in places]
+    areas = [name for name in (row[ITEMS.area_ids] or "").split(",") if name in places]
     values = {name: value for name, value in row.items() if name in OBSERVATIONS.columns}
-    values.update(survey_item_id=row["item_id"], scanned_on=max((dates[name] or "" for name in areas), default=""))
+    values.update(survey_item_id=row[ITEMS.item_id], scanned_on=max((dates[name] or "" for name in areas), default=""))
     values[GEOMETRY] = place
     for kind in KINDS:
         values.setdefault(f"p_{kind}", None)
@@ -129,7 +147,7 @@ def _observation(
     of_fit = _root_mean_square([np.sqrt(np.mean(fit.sigma_at(fit.to_local(place[:, :2])) ** 2)) for fit in fitted])
     depth = float(np.mean(-place[:, 2]))
     of_speed = _root_mean_square([float(speeds[name].depth_sigma_m(depth)) for name in areas if name in speeds])
-    for total, common, name in (("sigma_xy_m", of_fit, "xy"), ("sigma_depth_m", of_speed, "depth")):
+    for total, common, name in ((ITEMS.sigma_xy_m, of_fit, "xy"), (ITEMS.sigma_depth_m, of_speed, "depth")):
         stated = max(row[total], LEAST_M)
         common = min(common, float(np.sqrt(stated**2 - LEAST_M**2)))
         values[f"sigma_own_{name}_m"] = float(np.sqrt(stated**2 - common**2))
@@ -143,16 +161,22 @@ def _root_mean_square(values: Sequence[float]) -> float:
 
 def _penetrations(path, checked_on: str, areas: Sequence) -> Tuple[Dict, ...]:
     """Rows of the layer that 'Check penetrations' wrote; level and surface are the survey's where it has one of each only."""
-    found = read_layer(path, VERDICT_LAYER)
+    found = read_layer(path, PENETRATION_VERDICTS.name)
     if not found:
         raise ProcessingError(
-            tr("{path} has no layer {layer}: run 'Check penetrations' first.", path=str(path), layer=VERDICT_LAYER)
+            tr(
+                "{path} has no layer {layer}: run 'Check penetrations' first.",
+                path=str(path),
+                layer=PENETRATION_VERDICTS.name,
+            )
         )
-    planes = {(row["level"], row["surface"]) for _, row in areas}
+    planes = {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for _, row in areas}
     level, surface = next(iter(planes)) if len(planes) == 1 else (None, None)
     rows = []
     for place, row in found:
         values = {name: value for name, value in row.items() if name in PENETRATIONS.columns}
-        values.update(level=values.get("level") or level, surface=values.get("surface") or surface)
+        values.update(
+            level=values.get(PENETRATIONS.level) or level, surface=values.get(PENETRATIONS.surface) or surface
+        )
         rows.append({**values, GEOMETRY: place, "checked_on": checked_on})
     return tuple(rows)

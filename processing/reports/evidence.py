@@ -11,6 +11,7 @@ from ..common.words import mm, plus_minus, tenths_of_mm
 from ..geometry.shapes import polygon_of
 from ..radar.model import WaveSpeed
 from ..store.schema import AREA_DEPTHS, COVERAGE, FINDINGS, SCAN_AREAS
+from ..survey.tables import STATED_THICKNESS
 from .content import Bullets, Column, Length, Section, Text, table_of
 from .fits import further_columns
 from .tables import SurveyTables
@@ -20,7 +21,7 @@ AGREE = 2.58  # sigma: 99 of 100 differences are smaller
 
 def wave_speeds_section(tables: SurveyTables, length: Length) -> Section:
     """Wave speed and time zero of each area, with what took no part in them and so checks them."""
-    known = {row[SCAN_AREAS.area_id]: further_columns(row).get("slab_thickness_m") for row in tables.values(SCAN_AREAS)}
+    known = {row[SCAN_AREAS.area_id]: further_columns(row).get(STATED_THICKNESS) for row in tables.values(SCAN_AREAS)}
     bases = {row[AREA_DEPTHS.area_id]: row for row in tables.values(AREA_DEPTHS)}
 
     def by_thickness(speed):

@@ -14,13 +14,13 @@ from ..common.vocabulary.values import word
 from ..common.vocabulary.verdicts import verdict_words
 from ..common.words import tenths_of_mm
 from ..record.query import NEVER, NOT_DEEP, ONE_WAY, Answer
-from ..record.schema import GEOMETRY, TABLES
+from ..record.schema import COVERAGE, GEOMETRY, ITEMS, PENETRATIONS, TABLES, VERIFICATIONS
 from ..store.layer import Layer
 from .content import Bullets, Cautions, Paper, Section, Table, Text
 from .page import paper_html
 
 UNKNOWN_LAYER = "unknown_ground"
-UNKNOWN_FIELDS = {**dict.fromkeys(("level", "surface", "why"), str), "seen_to_m": float, "area_m2": float}
+UNKNOWN_FIELDS = {**dict.fromkeys((COVERAGE.level, COVERAGE.surface, "why"), str), "seen_to_m": float, "area_m2": float}
 HISTORY = tr(
     "What a record says is what surveys saw and openings proved up to the date given; what was built, "
     "drilled or moved since is not in it."
@@ -43,8 +43,8 @@ def answer_sentences(answer: Answer) -> List[str]:
     out += _quality_sentences(answer)
     out += _unknown_sentences(answer)
     for row in answer.items:
-        if row["flag"]:
-            out.append(tr("Check item {item}: {flag}", item=row["item_id"], flag=row["flag"]))
+        if row[ITEMS.flag]:
+            out.append(tr("Check item {item}: {flag}", item=row[ITEMS.item_id], flag=row[ITEMS.flag]))
     return out
 
 
@@ -54,14 +54,14 @@ def _names(text: str, level: str) -> bool:
 
 
 def _item_sentence(answer: Answer) -> str:
-    there = [row for row in answer.items if row["status"] != REFUTED]
+    there = [row for row in answer.items if row[ITEMS.status] != REFUTED]
     if not there:
         return tr("No item is known here. That is not to say that nothing is there.")
     kinds: Dict[str, int] = {}
     for row in there:
-        kinds[row["kind"]] = kinds.get(row["kind"], 0) + 1
+        kinds[row[ITEMS.kind]] = kinds.get(row[ITEMS.kind], 0) + 1
     words = ", ".join(kind_of(kind).counted(count) for kind, count in sorted(kinds.items()))
-    least = min((row["depth_min_m"] for row in there if row["depth_min_m"] is not None), default=float("nan"))
+    least = min((row[ITEMS.depth_min_m] for row in there if row[ITEMS.depth_min_m] is not None), default=float("nan"))
     return tr(
         "{count} items are known ({words}); the shallowest top lies {depth:.0f} mm deep.",
         count=len(there),
@@ -72,14 +72,14 @@ def _item_sentence(answer: Answer) -> str:
 
 def _quality_sentences(answer: Answer) -> List[str]:
     out = []
-    verified = [row for row in answer.items if row["status"] == VERIFIED]
-    detected = [row for row in answer.items if row["status"] == DETECTED]
-    refuted = [row["item_id"] for row in answer.items if row["status"] == REFUTED]
+    verified = [row for row in answer.items if row[ITEMS.status] == VERIFIED]
+    detected = [row for row in answer.items if row[ITEMS.status] == DETECTED]
+    refuted = [row[ITEMS.item_id] for row in answer.items if row[ITEMS.status] == REFUTED]
     if verified:
-        names = ", ".join(f"{row['item_id']} ({row['verified_on']})" for row in verified)
+        names = ", ".join(f"{row[ITEMS.item_id]} ({row[ITEMS.verified_on]})" for row in verified)
         out.append(tr("Verified by opening or drawing: {items}.", items=names))
     if detected:
-        worst = max(row["sigma_xy_m"] for row in detected), max(row["sigma_depth_m"] for row in detected)
+        worst = max(row[ITEMS.sigma_xy_m] for row in detected), max(row[ITEMS.sigma_depth_m] for row in detected)
         out.append(
             tr(
                 "{count} were found by radar alone, their places known to {plan:.0f} mm in plan and {depth:.0f} mm in depth "
@@ -92,7 +92,7 @@ def _quality_sentences(answer: Answer) -> List[str]:
     if refuted:
         out.append(tr("Opened and not found, still listed: {items}.", items=", ".join(refuted)))
     if answer.past:
-        names = ", ".join(row["item_id"] for row in answer.past)
+        names = ", ".join(row[ITEMS.item_id] for row in answer.past)
         out.append(tr("No longer held for objects of their own (superseded): {items}.", items=names))
     ages = [row["age_years"] for row in (*answer.items, *answer.coverage) if row["age_years"] is not None]
     if ages and max(ages) < 0.05:
@@ -128,7 +128,7 @@ def _unknown_sentences(answer: Answer) -> List[str]:
     if share[NOT_DEEP]:
         depth = 1000 * answer.question.depth_m
         out.append(tr("Not seen down to {depth:.0f} mm: {area:.2f} m².", depth=depth, area=share[NOT_DEEP]))
-    depths = [row["depth_m"] for row in answer.coverage if row["depth_m"]]
+    depths = [row[COVERAGE.depth_m] for row in answer.coverage if row[COVERAGE.depth_m]]
     if depths:
         out.append(
             tr(
@@ -165,17 +165,21 @@ def _item_table(items: Sequence[Mapping]) -> Table:
     )
     rows = [
         (
-            row["item_id"],
-            kind_name(row["kind"]),
-            f"{100 * (row['kind_confidence'] or 0):.0f}",
-            word(row["status"]),
-            row["quality_level"],
-            tr("{least} to {most}", least=tenths_of_mm(row["depth_min_m"]), most=tenths_of_mm(row["depth_max_m"])),
-            tenths_of_mm(row["sigma_depth_m"]),
-            tenths_of_mm(row["sigma_xy_m"]),
-            row["verified_on"] or row["last_seen_on"] or "",
+            row[ITEMS.item_id],
+            kind_name(row[ITEMS.kind]),
+            f"{100 * (row[ITEMS.kind_confidence] or 0):.0f}",
+            word(row[ITEMS.status]),
+            row[ITEMS.quality_level],
+            tr(
+                "{least} to {most}",
+                least=tenths_of_mm(row[ITEMS.depth_min_m]),
+                most=tenths_of_mm(row[ITEMS.depth_max_m]),
+            ),
+            tenths_of_mm(row[ITEMS.sigma_depth_m]),
+            tenths_of_mm(row[ITEMS.sigma_xy_m]),
+            row[ITEMS.verified_on] or row[ITEMS.last_seen_on] or "",
             "" if row["age_years"] is None else f"{row['age_years']:.1f}",
-            row["survey_ids"] or "",
+            row[ITEMS.survey_ids] or "",
         )
         for row in items
     ]
@@ -188,9 +192,14 @@ def _verification_table(verifications: Sequence[Mapping]) -> Table:
         tr("Photograph"),
     )
     rows = [
-        [row["verification_id"], row["item_id"], word(row["outcome"]), word(row["method"])]
-        + [tenths_of_mm(row["depth_m"])]
-        + [row[name] or "" for name in ("verified_on", "verified_by", "photo")]
+        [
+            row[VERIFICATIONS.verification_id],
+            row[VERIFICATIONS.item_id],
+            word(row[VERIFICATIONS.outcome]),
+            word(row[VERIFICATIONS.method]),
+        ]
+        + [tenths_of_mm(row[VERIFICATIONS.depth_m])]
+        + [row[name] or "" for name in (VERIFICATIONS.verified_on, VERIFICATIONS.verified_by, VERIFICATIONS.photo)]
         for row in verifications
     ]
     return Table(heads, rows)
@@ -199,8 +208,12 @@ def _verification_table(verifications: Sequence[Mapping]) -> Table:
 def _penetration_table(penetrations: Sequence[Mapping]) -> Table:
     heads = (tr("Penetration"), tr("#Diameter mm"), tr("#Depth mm"), tr("Verdict then"), tr("Reason"), tr("On"))
     rows = [
-        [row["penetration_id"], tenths_of_mm(row["diameter_m"]), tenths_of_mm(row["depth_m"])]
-        + [verdict_words(row["verdict"]), row["reason"] or "", row["checked_on"] or ""]
+        [
+            row[PENETRATIONS.penetration_id],
+            tenths_of_mm(row[PENETRATIONS.diameter_m]),
+            tenths_of_mm(row[PENETRATIONS.depth_m]),
+        ]
+        + [verdict_words(row[PENETRATIONS.verdict]), row[PENETRATIONS.reason] or "", row[PENETRATIONS.checked_on] or ""]
         for row in penetrations
     ]
     return Table(heads, rows)
@@ -210,8 +223,8 @@ def _unknown_table(unknown: Sequence[Mapping]) -> Table:
     heads = (tr("Level"), tr("Surface"), tr("Why unknown"), tr("#Seen to mm"), tr("#Area m²"))
     rows = [
         (
-            row["level"],
-            word(row["surface"]),
+            row[COVERAGE.level],
+            word(row[COVERAGE.surface]),
             word(row["why"]),
             tenths_of_mm(row["seen_to_m"]),
             f"{row['area_m2']:.2f}",
@@ -225,10 +238,10 @@ def answer_layers(answer: Answer) -> List[Layer]:
     """`items`, `verifications`, `penetrations`, `coverage` and `unknown_ground` of an answer."""
     aged = {"age_years": float}
     return [
-        _layer("items", [*answer.items, *answer.past], aged),
-        _layer("verifications", answer.verifications),
-        _layer("penetrations", answer.penetrations),
-        _layer("coverage", answer.coverage, aged),
+        _layer(ITEMS.name, [*answer.items, *answer.past], aged),
+        _layer(VERIFICATIONS.name, answer.verifications),
+        _layer(PENETRATIONS.name, answer.penetrations),
+        _layer(COVERAGE.name, answer.coverage, aged),
         Layer(UNKNOWN_LAYER, "Polygon", UNKNOWN_FIELDS, _rows(answer.unknown), cautions.UNKNOWN),
     ]
 

@@ -10,7 +10,7 @@ from ..common.monitor import Monitor
 from ..penetrations.drill_sheet import GridAxis, sheet_entry
 from ..penetrations.model import Confidence, KindRule, Penetrations
 from ..store.layer import layer_of
-from ..store.schema import DRILL_SHEET
+from ..store.schema import DRILL_SHEET, PENETRATION_VERDICTS
 from ..store.schema_penetrations import VERDICT_FIELDS
 from .shared.verdict_layers import check_by_plane, draw_sections, write_layers
 
@@ -60,7 +60,7 @@ def drill_sheet_step(
             values[f"axis_{number}_offset_m"] = offset.offset_m
         rows.append(values)
     monitor.step(1.0)
-    return [{**row, "section": section} for row, section in zip(rows, sections)]
+    return [{**row, PENETRATION_VERDICTS.section: section} for row, section in zip(rows, sections)]
 
 
 def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None:

@@ -63,6 +63,8 @@ AREA_COLUMNS = {
 }
 AREA_OPTIONAL = ("scanned_on", "scanned_by", "note")
 WALL_COLUMN = {"wall": Name()}
+# Slab thickness from a drawing or a drill hole, metres; `ScanArea.extra` holds it, as any further column.
+STATED_THICKNESS = "slab_thickness_m"
 LINE_COLUMNS = {
     "area_id": Name(),
     "line_id": Name(),

@@ -10,6 +10,7 @@ from ....processing.common.vocabulary.kinds import kind_of
 from ....processing.common.vocabulary.statuses import DETECTED
 from ....processing.common.vocabulary.values import word
 from ....processing.record.query import Answer
+from ....processing.record.schema import ITEMS
 
 NUMBER = Qt.ItemDataRole.UserRole
 
@@ -38,7 +39,7 @@ class AnswerList(QTreeWidget):
         for row in answer.unknown:
             seen = "" if row["seen_to_m"] is None else tr("seen to {depth:.0f}", depth=1000 * row["seen_to_m"])
             cells = [tr("unknown"), tr("{area:.2f} m²", area=row["area_m2"]), seen, row["why"], ""]
-            self._add(row, cells, f"{row['level']} ({row['surface']}): {row['why']}")
+            self._add(row, cells, f"{row[ITEMS.level]} ({row[ITEMS.surface]}): {row['why']}")
 
     def forget(self) -> None:
         """No rows."""
@@ -60,20 +61,28 @@ class AnswerList(QTreeWidget):
 
 
 def _item_cells(row: Dict) -> List[str]:
-    depths = sorted({round(1000 * row[name]) for name in ("depth_min_m", "depth_max_m") if row[name] is not None})
+    depths = sorted(
+        {round(1000 * row[name]) for name in (ITEMS.depth_min_m, ITEMS.depth_max_m) if row[name] is not None}
+    )
     top = "–".join(map(str, depths)) or "?"
-    if row["sigma_depth_m"] is not None:
-        top += f" ± {1000 * row['sigma_depth_m']:.0f}"
-    proof = tr("radar") if row["status"] == DETECTED else f"{word(row['status'])} {row['verified_on'] or ''}".strip()
+    if row[ITEMS.sigma_depth_m] is not None:
+        top += f" ± {1000 * row[ITEMS.sigma_depth_m]:.0f}"
+    proof = (
+        tr("radar")
+        if row[ITEMS.status] == DETECTED
+        else f"{word(row[ITEMS.status])} {row[ITEMS.verified_on] or ''}".strip()
+    )
     age = "" if row["age_years"] is None else f"{row['age_years']:.1f}"
-    name = f"! {row['item_id']}" if row["flag"] else row["item_id"]
-    return [name, kind_of(row["kind"]).title, top, proof, age]
+    name = f"! {row[ITEMS.item_id]}" if row[ITEMS.flag] else row[ITEMS.item_id]
+    return [name, kind_of(row[ITEMS.kind]).title, top, proof, age]
 
 
 def _item_tip(row: Dict) -> str:
     """What else is to be said of an item."""
-    sure = tr("{percent:.0f} per cent sure of its kind.", percent=100 * (row["kind_confidence"] or 0.0))
-    seen = tr("Seen by {surveys}, last on {day}.", surveys=row["survey_ids"] or "–", day=row["last_seen_on"] or "–")
-    quality = tr("Quality level {quality}.", quality=row["quality_level"])
-    place = tr("Position in plan ± {sigma:.0f} mm.", sigma=1000 * (row["sigma_xy_m"] or 0.0))
-    return "\n".join(text for text in (sure, quality, seen, place, row["flag"], row["note"]) if text)
+    sure = tr("{percent:.0f} per cent sure of its kind.", percent=100 * (row[ITEMS.kind_confidence] or 0.0))
+    seen = tr(
+        "Seen by {surveys}, last on {day}.", surveys=row[ITEMS.survey_ids] or "–", day=row[ITEMS.last_seen_on] or "–"
+    )
+    quality = tr("Quality level {quality}.", quality=row[ITEMS.quality_level])
+    place = tr("Position in plan ± {sigma:.0f} mm.", sigma=1000 * (row[ITEMS.sigma_xy_m] or 0.0))
+    return "\n".join(text for text in (sure, quality, seen, place, row[ITEMS.flag], row[ITEMS.note]) if text)

@@ -11,6 +11,7 @@ from qgis.PyQt.QtCore import Qt
 from ....processing.common import cautions
 from ....processing.common.language import tr
 from ....processing.record.query import Answer, Question
+from ....processing.record.schema import ITEMS
 from ....processing.steps.queryrecord import query_record_step
 from ....processing.steps.shared.records import site_grid
 from ...plain_text import as_html
@@ -174,7 +175,7 @@ class RecordPanel(QgsDockWidget):
     # What changes the record
 
     def _chosen_item(self) -> str:
-        return (self.controls.rows.chosen or {}).get("item_id", "")
+        return (self.controls.rows.chosen or {}).get(ITEMS.item_id, "")
 
     def open_verification(self) -> None:
         """The dialog that enters an opening, with the chosen item filled in."""

@@ -6,7 +6,7 @@ from ...common.errors import ProcessingError
 from ...common.language import tr
 from ...record.history import as_known_on, check_date
 from ...record.open_store import open_store
-from ...record.schema import GEOMETRY, TABLES
+from ...record.schema import GEOMETRY, LEVELS, TABLES
 
 
 def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object, Dict]]]:
@@ -37,7 +37,7 @@ def levels_of(record: str) -> List[str]:
 
 
 def level_names(session) -> List[str]:
-    return sorted({row["level"] for row in session.read(TABLES["levels"])})
+    return sorted({row[LEVELS.level] for row in session.read(LEVELS)})
 
 
 def check_level(session, level: Optional[str]) -> None:
