@@ -26,6 +26,7 @@ LARGEST_PICTURE = 0.4  # of a page's height
 STYLE = f"""
 body {{ font-family: "{FONT}"; font-size: 8pt; color: #1c1c1c; }}
 h1 {{ font-size: 20pt; margin-top: 20px; }} h2 {{ font-size: 12pt; margin-top: 14px; margin-bottom: 4px; }}
+th, td {{ padding: 4px 12px 4px 4px; }} /* a number on the right must not touch the words of the next column */
 th {{ font-weight: bold; background-color: #e4e4e4; }}
 td {{ border-bottom: 1px solid #b8b8b8; }}
 p {{ margin-top: 4px; margin-bottom: 4px; }} li {{ margin-bottom: 2px; }}

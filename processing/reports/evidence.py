@@ -35,11 +35,11 @@ def wave_speeds_section(tables: SurveyTables, length: Length) -> Section:
 
     columns = (
         Column(tr("Area"), 7, lambda speed: speed.area_id),
-        Column(tr("#Wave speed m/ns"), 17, lambda speed: f"{speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f}"),
-        Column(tr("#Permittivity"), 13, lambda speed: f"{speed.relative_permittivity:.1f}"),
+        Column(tr("#Wave speed m/ns"), 19, lambda speed: f"{speed.speed_m_ns:.4f} ± {speed.sigma_m_ns:.4f}"),
+        Column(tr("#Permittivity"), 12, lambda speed: f"{speed.relative_permittivity:.1f}"),
         Column(tr("#Time zero ns"), 15, time_zero, Length.RUN),
         Column(tr("#At 100 mm depth, mm"), 11, lambda speed: f"± {tenths_of_mm(speed.depth_sigma_m(0.1))}"),
-        Column(tr("Found from"), 17, lambda speed: method_words(speed.method)),
+        Column(tr("Found from"), 16, lambda speed: method_words(speed.method)),
         Column(tr("Check: focusing"), 18, by_focus),
         Column(tr("Check: slab thickness"), 17, by_thickness),
     )

@@ -53,9 +53,7 @@ def _kinds_section(tables: SurveyTables) -> Section:
     if flagged:
         parts += [Text(tr("To be checked on site:")), _item_table(flagged, Length.RUN)]
     if tables.no_obstacle_count:
-        text = tr(
-            "{count} items were refuted or superseded; they are not counted here.", count=tables.no_obstacle_count
-        )
+        text = tr("Refuted or superseded, and not counted here: {count}.", count=tables.no_obstacle_count)
         parts.append(Text(text))
     return Section(tr("Items"), parts)
 
@@ -78,10 +76,10 @@ def _item_table(rows: Sequence[Mapping], length: Length, empty: str = "") -> Tab
         Column(tr("Item"), 9, lambda row: row[ITEMS.item_id]),
         Column(tr("Kind, and how sure"), 15, _kind_and_share),
         Column(tr("#Depth mm"), 11, depth_words),
-        Column(tr("#In plan mm"), 8, _plan_sigma),
+        Column(tr("#In plan mm"), 9, _plan_sigma),
         Column(tr("#Confidence"), 12, _confidence),
         Column(tr("Areas"), 10, _areas),
-        Column(tr("Why this kind; what to check"), 35, _remarks),
+        Column(tr("Why this kind; what to check"), 34, _remarks),
     )
     ordered = sorted(rows, key=lambda row: (list(KINDS).index(kind_of(row[ITEMS.kind]).key), row[ITEMS.item_id] or ""))
     return table_of(columns, ordered, length, empty)
@@ -145,7 +143,8 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
         "depth to the top of the bars. Bars that were not found are missing here too; their size is not measured."
     )  # fmt: skip
     if length is Length.RUN:
-        text = f"{MATS.description} {tr('Directions count from site x anticlockwise. Bar size is not measured.')}"
+        note = tr("Directions count from the site's x axis anticlockwise. Bar size is not measured.")
+        text = f"{MATS.description} {note}"
     listed = table_of(columns, tables.values(MATS), length, tr("No mat was found."))
     return Section(tr("Mats of bars"), [listed, Text(text)])
 
@@ -170,13 +169,13 @@ def penetrations_section(holes: Sequence[Tuple[object, Mapping]]) -> Section:
     columns = (
         Column(tr("Hole"), 6, lambda row: row.get(VERDICTS.penetration_id) or ""),
         Column(tr("Site x, y m"), 13, lambda row: f"{row['place'][0]:.3f}, {row['place'][1]:.3f}"),
-        Column(tr("#Diameter mm"), 9, lambda row: mm(row.get(VERDICTS.diameter_m))),
+        Column(tr("#Diameter mm"), 11, lambda row: mm(row.get(VERDICTS.diameter_m))),
         Column(tr("#Depth mm"), 8, lambda row: mm(row.get(VERDICTS.depth_m))),
         Column(tr("Verdict"), 12, lambda row: verdict_words(row.get(VERDICTS.verdict))),
         Column(tr("Item"), 9, lambda row: row.get(VERDICTS.governing_item) or ""),
         Column(tr("#Margin mm"), 9, margin),
         Column(tr("#Chance of touching"), 10, chance),
-        Column(tr("Reason"), 24, lambda row: row.get(VERDICTS.reason) or ""),
+        Column(tr("Reason"), 22, lambda row: row.get(VERDICTS.reason) or ""),
     )
     text = tr(
         "The margin is what is left of the way to the nearest item beyond the keep-out distance. 'Clear' speaks of "

@@ -1,8 +1,11 @@
 """Texts of a stranger's files stay texts in every page that is written."""
 
+import ast
 import csv
+import re
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from pages import ALL_HOSTILE, HOSTILE, check_page
@@ -28,6 +31,7 @@ from inslab.processing.store.layers import finding_layer
 from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo.ogr")
+ROOT = Path(__file__).resolve().parents[3]
 
 
 def test_the_check_of_pages_sees_what_is_not_escaped():
@@ -36,6 +40,20 @@ def test_the_check_of_pages_sees_what_is_not_escaped():
             check_page(f"<p>{text}</p>")
     with pytest.raises(AssertionError):
         check_page(f"<p title='{HOSTILE[2]}'></p>")
+
+
+TAG = re.compile(r"</?(p|h[1-6]|ul|li|div|br|table|thead|tbody|tr|th|td|img|figure|figcaption|body|html)\b[^>]*>")
+# The second one makes what tooltips and the bar of messages need of plain text.
+MAKERS = ("processing/reports/page.py", "plugin/plain_text.py")
+
+
+def test_html_is_made_where_it_is_escaped_and_nowhere_else():
+    for file in [*ROOT.glob("processing/**/*.py"), *ROOT.glob("plugin/**/*.py")]:
+        if file.relative_to(ROOT).as_posix() in MAKERS:
+            continue
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                assert not TAG.search(node.value), f"{file}, line {node.lineno}"
 
 
 @pytest.fixture
