@@ -1,4 +1,4 @@
-"""Two-leg paths between separated dipoles and what lies in the concrete."""
+"""Two-leg paths between separated dipoles and what lies in the concrete, and the depths that follow from them."""
 
 import numpy as np
 
@@ -55,7 +55,21 @@ def depth_of_path(path_m, separation_m, dipole_axis, radius_m=0.0):
     if dipole_axis == "across":
         axis_depth = 0.5 * np.sqrt(np.maximum((np.asarray(path_m) + 2 * radius_m) ** 2 - separation_m**2, 0.0))
         return np.maximum(axis_depth - radius_m, 0.0)
-    return 0.5 * np.sqrt(np.maximum(np.asarray(path_m) ** 2 - separation_m**2, 0.0))
+    return depth_of_plane_path(np.asarray(path_m), separation_m)
+
+
+def plane_path(depth_m, separation_m):
+    """Length of the path transmitter - plane - receiver, metres: hypot(2 depth, separation), by the mirror image of one dipole.
+
+    The plane is level, `depth_m` below the dipoles; the same holds for a thin bar in the plane midway between them.
+    """
+    return np.hypot(2 * np.asarray(depth_m, float), separation_m)
+
+
+def depth_of_plane_path(path_m, separation_m):
+    """Depth of a plane whose path is this long, metres: the inverse of `plane_path`; 0 where it is shorter than the separation."""
+    # Not through asarray: the square of a scalar may differ in the last bit from that of an array.
+    return 0.5 * np.sqrt(np.maximum(path_m**2 - separation_m**2, 0.0))
 
 
 def depth_per_path(depth_m, separation_m, radius_m=0.0):

@@ -18,7 +18,7 @@ from ..common.errors import SurveyError
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..geometry.polylines import nearest_on
-from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
+from ..geometry.two_leg import NOMINAL_RADIUS_M, plane_path, two_leg_path
 from ..radar.model import SlabBase, WaveSpeed
 from ..radar.preprocessing import PreparedArea
 from ..speed.combination import SpeedEvidence, combine_with_known
@@ -199,7 +199,7 @@ def speed_from_depth(
 
     def path(depth):
         if known.feature == "base":
-            return np.hypot(2 * depth, separation_m)
+            return plane_path(depth, separation_m)
         return two_leg_path(0.0, depth, separation_m, "across", 0.0, NOMINAL_RADIUS_M)
 
     time = path(measured_m) / speed.speed_m_ns

@@ -10,12 +10,13 @@ from typing import List, Optional, Tuple
 import numpy as np
 
 from ..common.monitor import Monitor
+from ..geometry.two_leg import depth_of_plane_path
 from ..survey.model import DIPOLE_AXES
 from .line_groups import GroupImages, LineGroup, group_lines, noise_profiles
 from .migration import ImageGrid
 from .model import DepthVolume, SlabBase, WaveSpeed
 from .preprocessing import PreparedArea
-from .slab_base import find_slab_base, time_to_depth
+from .slab_base import find_slab_base
 
 DEEPEST_M = 0.95
 BELOW_BASE_M = 0.05
@@ -96,7 +97,7 @@ def plan_grid(groups: List[LineGroup], cell_m: float) -> Tuple[np.ndarray, np.nd
 def recorded_depth_m(prepared: PreparedArea, speed: WaveSpeed) -> float:
     """Depth whose echo still lies inside the record with a period to spare, metres."""
     last = prepared.time_ns[-1] + prepared.reference_ns - speed.time_zero_ns - 1.0 / prepared.area.centre_frequency_ghz
-    return float(time_to_depth(last, speed.speed_m_ns, prepared.area.antenna_separation_m))
+    return float(depth_of_plane_path(speed.speed_m_ns * last, prepared.area.antenna_separation_m))
 
 
 def group_strength(prepared, group: LineGroup, speed: WaveSpeed, depth_m, depth_step_m) -> np.ndarray:

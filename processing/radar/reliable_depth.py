@@ -13,11 +13,11 @@ from typing import List, Tuple
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
+from ..geometry.two_leg import depth_of_plane_path
 from .imaging import DEEPEST_M, recorded_depth_m
 from .line_groups import scattered_traces
 from .model import ShallowCell, SlabBase, WaveSpeed
 from .preprocessing import PreparedArea, noise_gain
-from .slab_base import time_to_depth
 
 # 3 dB: clutter of sqrt(2) times the noise makes sqrt(3) with it.
 TOTAL_OVER_NOISE = 1.73
@@ -67,7 +67,7 @@ def _noise_level(prepared: PreparedArea, level: np.ndarray) -> float:
 
 def _depth_at(instant_ns: float, prepared: PreparedArea, speed: WaveSpeed) -> float:
     instant = instant_ns + prepared.reference_ns - speed.time_zero_ns
-    return float(time_to_depth(instant, speed.speed_m_ns, prepared.area.antenna_separation_m))
+    return float(depth_of_plane_path(speed.speed_m_ns * instant, prepared.area.antenna_separation_m))
 
 
 def _shallow_cells(prepared, speed, scattered, noise: float, whole_m: float) -> List[ShallowCell]:

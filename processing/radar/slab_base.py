@@ -12,6 +12,7 @@ import numpy as np
 from scipy.signal import hilbert
 
 from ..common.monitor import Monitor
+from ..geometry.two_leg import depth_of_plane_path
 from .line_groups import LineGroup
 from .model import SlabBase, WaveSpeed
 from .preprocessing import PreparedArea, band_pass
@@ -24,11 +25,6 @@ THINNEST_WAVELENGTHS = 0.9
 # So far from an echo reach its lobes, those of the band-pass with them.
 LOBES_PERIODS = 2.0
 MODEL_SIGMA_M = 0.003
-
-
-def time_to_depth(time_ns, speed_m_ns: float, separation_m: float):
-    """Depth of a flat reflector from its two-way time with separated dipoles: z = sqrt((v t)^2 - s^2)/2, metres."""
-    return 0.5 * np.sqrt(np.maximum((speed_m_ns * np.asarray(time_ns)) ** 2 - separation_m**2, 0.0))
 
 
 def find_slab_base(
@@ -81,7 +77,7 @@ def _whole_area_base(analytic, time, speed, prepared) -> Optional[Tuple[int, flo
     )
     mean = means.mean(axis=0)
     period = 1.0 / prepared.area.centre_frequency_ghz
-    depth = time_to_depth(time, speed.speed_m_ns, prepared.area.antenna_separation_m)
+    depth = depth_of_plane_path(speed.speed_m_ns * time, prepared.area.antenna_separation_m)
     wavelength = speed.speed_m_ns * period
     strength = np.abs(mean) * np.maximum(time, 0.0)
     phase = np.degrees(np.angle(mean))
@@ -124,7 +120,7 @@ def _along_pass(group: LineGroup, index: int, traces, time, where, speed, prepar
     value = mean[rows, peak]
     # From the envelope's maximum back to the positive extremum, the carrier's phase at the centre frequency.
     instant = time[window][peak] - np.angle(value) / (2 * np.pi) * period
-    depth = time_to_depth(instant, speed.speed_m_ns, prepared.area.antenna_separation_m)
+    depth = depth_of_plane_path(speed.speed_m_ns * instant, prepared.area.antenna_separation_m)
     phase = np.degrees(np.angle(value))
     good = (np.abs(value) > LOCAL_COHERENCE * usual[rows, peak]) & (np.abs(value) > LOCAL_SHARE * magnitude)
     good &= (peak > 0) & (peak < 2 * half_window) & (phase > POSITIVE_PHASE_DEG[0]) & (phase < POSITIVE_PHASE_DEG[1])

@@ -15,6 +15,7 @@ from scipy.signal import sosfreqz
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.together import run_together
+from ..geometry.two_leg import plane_path
 from ..radar.bar_echo import EchoTable, make_table
 from ..radar.focus import near_traces
 from ..radar.half_space import Spectrum
@@ -281,7 +282,7 @@ class _Matcher:
         """Explained share of a bar's energy for modelled echoes of shape (depth, offset, time); shape (depth,)."""
         data = bar.panels[axis][:, self.kept]
         known = np.isfinite(data)
-        path = np.hypot(2 * np.hypot(OFFSETS_M, bar.depth_m), self.separation)
+        path = plane_path(np.hypot(OFFSETS_M, bar.depth_m), self.separation)
         expected = path[:, None] / self.first.speed_m_ns + 0.1 / self.frequency
         window = np.clip((0.95 - np.abs(self.time - expected) * self.frequency) / 0.3, 0, 1)
         window = window * np.sqrt(self.time) * np.exp(-((OFFSETS_M[:, None] / 0.15) ** 2)) * known

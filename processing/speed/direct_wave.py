@@ -13,6 +13,7 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.signal import hilbert
 
+from ..geometry.two_leg import plane_path
 from ..radar.half_space import Pulse, Spectrum, base_wave, direct_wave
 from ..radar.model import SPEED_OF_LIGHT_M_NS
 from ..radar.preprocessing import PreparedArea
@@ -168,7 +169,7 @@ def conductivity_from_base(prepared: PreparedArea, direct: DirectWaveFit, thickn
     area = prepared.area
     period = 1.0 / area.centre_frequency_ghz
     speed = SPEED_OF_LIGHT_M_NS / np.sqrt(direct.permittivity)
-    arrival = np.hypot(2 * thickness_m, area.antenna_separation_m) / speed - direct.lag_ns
+    arrival = plane_path(thickness_m, area.antenna_separation_m) / speed - direct.lag_ns
     mean = np.mean([line.traces.mean(axis=0) for line in prepared.lines], axis=0)
     near = np.abs(prepared.time_ns - arrival) < 0.75 * period
     if not near.any():

@@ -7,6 +7,7 @@ import numpy as np
 from ..common import cautions
 from ..common.language import tr
 from ..common.packages import import_matplotlib
+from ..geometry.two_leg import depth_of_plane_path
 from .radargrams import BEFORE_NS, LinePicture, Panel
 
 DOTS_PER_INCH = 130
@@ -84,7 +85,7 @@ def _other_scale(ax, picture: LinePicture, panel: Panel) -> None:
     bottom = ax.get_ylim()[0]
     if panel.in_depth:
         times = np.arange(1.0, float(picture.time_of_depth(bottom)) + 1e-9, 1.0)
-        places = 0.5 * np.sqrt(np.maximum((picture.speed_m_ns * times) ** 2 - picture.separation_m**2, 0.0))
+        places = depth_of_plane_path(picture.speed_m_ns * times, picture.separation_m)
         labels = [f"{time:.0f}" for time in times]
         other.set_ylabel(tr("time after time zero (ns)"), fontsize=8)
     else:

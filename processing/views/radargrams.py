@@ -11,6 +11,7 @@ import numpy as np
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.vocabulary.values import word
+from ..geometry.two_leg import NOMINAL_RADIUS_M, plane_path, two_leg_path
 from ..items.model import Item, Pick
 from ..survey.model import ScanArea, ScanLine, Survey
 from .section_path import meetings
@@ -81,13 +82,11 @@ class LinePicture:
         )
 
     def time_of_depth(self, depth_m):
-        """Two-way time of a flat reflector or of what lies right below, ns: hypot(2 z, s)/v."""
-        return np.hypot(2 * np.asarray(depth_m, float), self.separation_m) / self.speed_m_ns
+        """Two-way time of a flat reflector or of what lies right below, ns."""
+        return plane_path(depth_m, self.separation_m) / self.speed_m_ns
 
     def course(self, crossing: Crossing) -> Tuple[np.ndarray, np.ndarray]:
         """Distance (m) and time (ns) at which the echo of an item is expected along the line."""
-        from ..geometry.two_leg import NOMINAL_RADIUS_M, two_leg_path
-
         offset = np.linspace(-COURSE_REACH_M, COURSE_REACH_M, 49)
         path = two_leg_path(
             offset,

@@ -17,6 +17,7 @@ from ..common.vocabulary.values import word
 from ..floor import areas
 from ..floor.result import Found, SurveyRead
 from ..geometry.polygons import distance_inside, edges_of
+from ..geometry.two_leg import depth_of_plane_path
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
@@ -70,7 +71,7 @@ class Section:
     def depth_of_time(self, time_ns):
         """Depth of what lies right below, from its two-way time; inverse of `LinePicture.time_of_depth`."""
         path = np.maximum(np.asarray(time_ns, float), 0.0) * self.picture.speed_m_ns
-        return 0.5 * np.sqrt(np.maximum(path**2 - self.picture.separation_m**2, 0.0))
+        return depth_of_plane_path(path, self.picture.separation_m)
 
 
 @dataclass

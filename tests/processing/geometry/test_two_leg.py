@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 from synthetic import bar_paths
 
-from inslab.processing.geometry.two_leg import depth_of_path, depth_per_path, two_leg_path
+from inslab.processing.geometry.two_leg import (
+    depth_of_path,
+    depth_of_plane_path,
+    depth_per_path,
+    plane_path,
+    two_leg_path,
+)
 
 # Speed 0.12 m/ns, cover 50 mm, radius 8 mm, antennas 60 mm apart along the travel; offset (m), exact time over a thin bar, exact
 # time over the cylinder, time to its axis less two radii (ns): Fermat's principle, minimised in 40 digits.
@@ -61,3 +67,18 @@ def test_the_slope_of_depth_is_that_of_its_formula(depth):
     moved = [float(depth_of_path(path + step, 0.06, "across", 0.008)) for step in (0.0, 1e-6)]
     assert moved[0] == pytest.approx(depth, abs=1e-9)
     assert per_path == pytest.approx((moved[1] - moved[0]) / 1e-6, rel=1e-3)
+
+
+def test_the_path_over_a_plane_by_pythagoras():
+    """Down and up over half the separation on either side: a triangle of sides 3, 4 and 5."""
+    assert plane_path(0.4, 0.6) == pytest.approx(1.0)
+    assert depth_of_plane_path(1.0, 0.6) == pytest.approx(0.4)
+    assert depth_of_plane_path(np.array([0.06, 0.05]), 0.06).tolist() == [0.0, 0.0]  # no longer than the direct path
+
+
+def test_a_plane_sends_back_on_the_shortest_way():
+    """Fermat's principle: of all points of the plane the one midway."""
+    x = np.linspace(-0.5, 0.5, 20001)
+    ways = np.hypot(x - 0.03, 0.11) + np.hypot(x + 0.03, 0.11)
+    assert plane_path(0.11, 0.06) == pytest.approx(ways.min(), abs=1e-9)
+    assert plane_path(0.11, 0.06) == pytest.approx(float(two_leg_path(0.0, 0.11, 0.06, "along")))

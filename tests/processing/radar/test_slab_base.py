@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from synthetic import SEPARATION_M, area_over, wave_speed
+from synthetic import area_over, wave_speed
 
 from inslab.processing.radar.imaging import plan_grid
 from inslab.processing.radar.line_groups import group_lines
-from inslab.processing.radar.slab_base import find_slab_base, time_to_depth
+from inslab.processing.radar.slab_base import find_slab_base
 
 BARS = [
     ((0.15, 0.0, 0.05), (0.0, 1.0, 0.0), -0.2),
@@ -47,10 +47,3 @@ def test_no_base_no_value():
 def test_metal_sheet_is_not_taken_for_a_base(thickness, amplitude):
     # A flat reflector with the sign of metal: Fresnel's coefficient from concrete to air is positive, to metal -1.
     assert not base_of(*area_over(BARS, base_m=thickness, base_amplitude=amplitude)).seen
-
-
-def test_depth_of_a_flat_reflector_allows_for_the_separation():
-    # Pythagoras: the path goes down and up over half the separation on either side.
-    depth = 0.2
-    assert time_to_depth(np.hypot(2 * depth, SEPARATION_M) / 0.1, 0.1, SEPARATION_M) == pytest.approx(depth)
-    assert time_to_depth(0.1, 0.1, SEPARATION_M) == 0.0  # earlier than the direct path
