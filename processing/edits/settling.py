@@ -14,7 +14,7 @@ from ..floor.placing import plane_of
 from ..floor.result import Found, SurveyRead
 from ..items.join import flagged
 from ..items.model import Item, Pick
-from ..items.same_object import MOST_OF_IT, KnownLines, beside
+from ..items.same_object import MOST_OF_IT, SAME_PICK_DEPTH_M, SAME_PICK_M, KnownLines, beside
 from ..store.schema import ITEMS, PICKS
 from ..survey.model import Finding, Survey
 from .carried_over import Places, Taken, take_item, take_pick
@@ -22,8 +22,6 @@ from .hand_edits import identity, read_edits
 
 # Where the findings stand that every joining makes anew.
 HAND, JOINING = "hand edits", "joining of items"
-# Two sightings on one line are the same when they are no further apart than this (along the line, in depth), metres.
-SAME_PICK_M, SAME_PICK_DEPTH_M = 0.015, 0.030
 
 
 def check_same_survey(survey_path, survey: Survey) -> None:

@@ -11,6 +11,7 @@ from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from ..items.model import Pick
+from ..items.same_object import ACROSS, DISAGREEING_SIGMAS, IN_DEPTH, SAME_DIRECTION_RAD, WIDEST_M
 from ..site.frame import AreaFit
 from ..site.observations import FROM_ITEMS, Tie
 from ..survey.model import ScanArea
@@ -20,13 +21,14 @@ FEWEST_LINES = 3
 LARGEST_BEND_M = 0.008  # scatter of picks about a straight line; more is a bent item, which does not tie
 # Bars are tied on site, not machined: how far from straight over the length of an area (common practice, no source).
 STRAIGHTNESS_M = 0.002
-SAME_DIRECTION = np.cos(np.radians(5.0))
+# Seams of one direction share the errors of the lines that cross them; bars of a mat differ by a degree or two, mats by far more.
 ONE_FAMILY = np.cos(np.radians(10.0))
+# Both areas must see the item here: a gap is bridged for joining, not for an observation.
 SHORTEST_OVERLAP_M = 0.03
-SIGMAS, NARROWEST_M, WIDEST_M = 3.29, 0.012, 0.040
+# Offsets of one family that differ by less than this always agree: two of its bars' straightness and sightings, metres.
+LEAST_M = 0.006
 # The second-best partner must be this many times as far as the best.
 CLEARLY_FURTHER = 2.0
-AGREEING_SIGMAS = 2.58
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,7 @@ class Seam:
     @property
     def agrees(self) -> bool:
         """Are both offsets within 2.58 of their sigmas (99 %)?"""
-        return max(self.lateral_ratio, self.depth_ratio) <= AGREEING_SIGMAS
+        return max(self.lateral_ratio, self.depth_ratio) <= DISAGREEING_SIGMAS
 
     @property
     def direction(self) -> np.ndarray:
@@ -189,7 +191,7 @@ def _match(ours: Sequence[Piece], theirs: Sequence[Piece], our_fit: AreaFit, the
     best = []
     for i, j, seam in candidates:
         rivals = [abs(o.lateral_m) for k, m, o in candidates if (k == i) != (m == j)]
-        limit = min(WIDEST_M, max(NARROWEST_M, SIGMAS * seam.sigma_lateral_m))
+        limit = ACROSS.limit_m(seam.sigma_lateral_m)
         if abs(seam.lateral_m) < limit and all(other > CLEARLY_FURTHER * abs(seam.lateral_m) for other in rivals):
             best.append(seam)
     return best
@@ -203,7 +205,7 @@ def _compare(a: Piece, b: Piece, fit_a: AreaFit, fit_b: AreaFit):
     left = np.array([-along[1], along[0]])
     ends = fit_b.to_site([b.at(reach) for reach in b.reach_m])
     there = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
-    if abs(along @ there) < SAME_DIRECTION:
+    if abs(along @ there) < np.cos(SAME_DIRECTION_RAD):
         return None
     low, high = sorted((ends - start) @ along)
     low, high = max(low, 0.0), min(high, length)
@@ -220,7 +222,7 @@ def _compare(a: Piece, b: Piece, fit_a: AreaFit, fit_b: AreaFit):
     )
     sigma_depth = float(np.hypot(a.sigma_depth_m, b.sigma_depth_m))
     depth = float(depth_b - depth_a)
-    if abs(lateral) > 2 * WIDEST_M or abs(depth) > min(WIDEST_M, max(NARROWEST_M, SIGMAS * sigma_depth)):
+    if abs(lateral) > 2 * WIDEST_M or abs(depth) > IN_DEPTH.limit_m(sigma_depth):
         return None
     places = fit_a.covariance_at([local_a])[0] + fit_b.covariance_at([local_b])[0]
     sigma = float(np.sqrt(left @ places @ left + a.sigma_m**2 + b.sigma_m**2))
@@ -246,5 +248,5 @@ def _agreeing(family: List[Seam]) -> List[Seam]:
     signs = [1.0 if family[0].direction @ seam.direction > 0 else -1.0 for seam in family]
     offsets = np.array([sign * seam.lateral_m for sign, seam in zip(signs, family)])
     usual = np.median(offsets)
-    own = [max(SIGMAS * np.hypot(*(piece.sigma_m for piece in seam.pieces)), 0.006) for seam in family]
+    own = [max(ACROSS.sigmas * np.hypot(*(piece.sigma_m for piece in seam.pieces)), LEAST_M) for seam in family]
     return [seam for seam, offset, limit in zip(family, offsets, own) if abs(offset - usual) < limit]

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Dict, List, Mapping, Optional, Tuple
 
 from ..common.vocabulary.kinds import KINDS
-from ..items.join import Disagreement
 from ..items.model import Item, Pick
+from ..items.same_object import Disagreement
 from ..radar.model import AreaDepths, WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit

@@ -17,6 +17,7 @@ from ..tracks.stack import middle_m
 from .describe import Detected, describe
 from .model import Item, Pick
 from .naming import name_items
+from .same_object import FOUND_TWICE_RAD, FOUND_TWICE_WAVELENGTHS
 
 MARGIN_M = 0.06
 IMAGE_STEP_M = 0.005
@@ -84,11 +85,12 @@ def join_directions(detected: List[Detected], wavelength: float) -> List[Detecte
     kept: List[Detected] = []
     for one in sorted(detected, key=lambda d: -d.found.track.strength):
         for other in kept:
-            if other.search is one.search or abs(one.direction @ other.direction) < np.cos(np.radians(8.0)):
+            if other.search is one.search or abs(one.direction @ other.direction) < np.cos(FOUND_TWICE_RAD):
                 continue
             normal = np.array([-other.direction[1], other.direction[0]])
             apart = abs((one.middle - other.middle) @ normal)
-            if apart < 0.5 * wavelength and abs(np.median(one.depth_m) - np.median(other.depth_m)) < 0.5 * wavelength:
+            deeper = abs(np.median(one.depth_m) - np.median(other.depth_m))
+            if max(apart, deeper) < FOUND_TWICE_WAVELENGTHS * wavelength:
                 break
         else:
             kept.append(one)

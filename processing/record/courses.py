@@ -9,12 +9,11 @@ import numpy as np
 from ..common.vocabulary.kinds import KINDS
 from ..common.vocabulary.statuses import VERIFIED
 from ..geometry.polylines import nearest_on
-from ..items.join import merge
+from ..items.combining import combine, combined_sigma, updated, usual_sigma, widened
 from ..items.model import Item
+from ..items.same_object import is_straight
 from . import speeds
-from .combining import combined_sigma, updated, widened
 from .history import Book
-from .matching import is_straight
 from .schema import GEOMETRY
 from .store import Row
 
@@ -60,27 +59,23 @@ def _combine(book: Book, corrections: Optional[speeds.Corrections], rows: Sequen
     straight = all(is_straight(piece) for piece, _ in pieces)
     # Averaged across a common direction, which a bent course does not have: there the surest one stands for all.
     surest = min((piece for piece, _ in pieces), key=lambda piece: (piece.sigma_xy_m, piece.item_id))
-    merged = merge([piece for piece, _ in pieces]) if straight else surest
+    merged = combine([piece for piece, _ in pieces]) if straight else surest
     surveys = sorted({row["survey_id"] for row in rows}, key=speeds.number_in)
     if len(surveys) == 1:
         sigmas = [[getattr(piece, name) for piece, _ in pieces] for name in ("sigma_xy_m", "sigma_depth_m")]
-        return Course(merged.vertices_m, *(_rms(values) for values in sigmas))
+        return Course(merged.vertices_m, *(usual_sigma(values) for values in sigmas))
     groups = [
         [(piece, parts) for (piece, parts), row in zip(pieces, rows) if row["survey_id"] == one] for one in surveys
     ]
     own_rows = [[row for row in rows if row["survey_id"] == one] for one in surveys]
     out = []
     for axis, shares in (("xy", _share(book, own_rows, _points_of)), ("depth", _share(book, own_rows, _speeds_of))):
-        own = [_rms([parts[axis][0] for _, parts in group]) for group in groups]
-        common = [_rms([parts[axis][1] for _, parts in group]) for group in groups]
+        own = [usual_sigma([parts[axis][0] for _, parts in group]) for group in groups]
+        common = [usual_sigma([parts[axis][1] for _, parts in group]) for group in groups]
         _, sigma = combined_sigma(own, common, shares)
         offsets = [_offset([piece for piece, _ in group], merged.vertices_m, axis) for group in groups]
         out.append(widened(sigma, offsets, np.hypot(own, common)))
     return Course(merged.vertices_m, *out)
-
-
-def _rms(values: Sequence[float]) -> float:
-    return float(np.sqrt(np.mean(np.square(values))))
 
 
 def _piece(

@@ -1,20 +1,18 @@
 """Items follow from what surveys saw and openings proved; nothing else enters them, so that doing it again changes nothing.
 
-Course, depth, kind and uncertainty of an item come from all its observations (`combining`), depths with the present wave speeds
-(`speeds`), then from the depths and places that were measured on it. What contradicts is told in words in `flag`.
+Course, depth, kind and uncertainty of an item come from all its observations (`items.combining`), depths with the present wave
+speeds (`speeds`), then from the depths and places that were measured on it. What contradicts is told in words in `flag`.
 """
 
 from typing import Dict, List, Sequence
-
-import numpy as np
 
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.vocabulary.kinds import KINDS
 from ..common.vocabulary.statuses import DETECTED, SUPERSEDED, VERIFIED, WITHDRAWN
 from ..geometry.polylines import length_m
+from ..items.combining import pooled_kinds
 from . import speeds
-from .combining import pooled
 from .courses import Course, find_course
 from .doubts import find_disagreements, find_doubts, find_unseen
 from .history import Book
@@ -110,14 +108,14 @@ def _derive_item(
 def _of_observations(book: Book, rows: Sequence[Row]) -> Dict[str, object]:
     """What an item has of its observations apart from its course."""
     best = max(rows, key=lambda row: row["confidence"])
-    probabilities = pooled([[row[f"p_{kind}"] or 0.0 for kind in KINDS] for row in rows]).round(4).tolist()
-    kind = int(np.argmax(probabilities))
+    probabilities = pooled_kinds([{kind: row[f"p_{kind}"] for kind in KINDS} for row in rows])
+    kind = max(probabilities, key=probabilities.get)
     dates = sorted(row["scanned_on"] for row in rows if row["scanned_on"])
     surveys = sorted({row["survey_id"] for row in rows}, key=speeds.number_in)
     by_hand = any(row["source"] == speeds.BY_SURVEYOR for row in rows)
     return {
-        **dict(zip((f"p_{name}" for name in KINDS), probabilities)),
-        "kind": list(KINDS)[kind],
+        **{f"p_{name}": share for name, share in probabilities.items()},
+        "kind": kind,
         "kind_confidence": probabilities[kind],
         "confidence": best["confidence"],
         "pick_count": sum(row["pick_count"] or 0 for row in rows),

@@ -10,15 +10,14 @@ from ..common.vocabulary.kinds import kind_name
 from ..common.vocabulary.statuses import DETECTED, REFUTED, VERIFIED
 from ..geometry.boxes import boxes_meet
 from ..geometry.polygons import length_inside, shrunk
-from ..items.join import LONG_ENOUGH_M
 from ..items.model import Item
+from ..items.same_object import DISAGREEING_SIGMAS, LONG_ENOUGH_M
 from .history import Book
 from .matching import disagreements, item_of
 from .schema import GEOMETRY, NOT_SEEN
 from .store import Row
 
 SURE_OF_KIND = 0.8
-DISAGREEMENT_SIGMAS = 2.5
 # Scanned ground shrinks by this many of its sigmas: one-sided 95 per cent.
 EDGE_SIGMAS = 1.645
 
@@ -49,7 +48,7 @@ def find_doubts(item: Row, rows: Sequence[Row], proofs: Sequence[Row]) -> List[s
                 out.append(text)
         elif None not in (one["depth_m"], one["depth_before_m"], one["sigma_before_m"]):
             both = float(np.hypot(one["sigma_depth_m"], one["sigma_before_m"]))
-            if abs(one["depth_m"] - one["depth_before_m"]) > DISAGREEMENT_SIGMAS * both:
+            if abs(one["depth_m"] - one["depth_before_m"]) > DISAGREEING_SIGMAS * both:
                 out.append(
                     tr(
                         "On {date} its top was found at {found:.0f} mm where the record stated {before:.0f} ± {sigma:.0f} mm, more "

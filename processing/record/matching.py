@@ -1,20 +1,18 @@
-"""Which items of a survey are objects that the record knows: told by position, direction and depth within joint uncertainty.
+"""Which items of a survey are objects that the record knows, by the rules of `items.same_object`.
 
 The kind does not decide: two things cannot be in one place, so that another kind at the same place is a contradiction to be told.
 """
 
 from dataclasses import dataclass, field
-from typing import Dict, List, Optional, Sequence, Tuple
+from typing import Dict, List, Sequence, Tuple
 
 import numpy as np
 
 from ..common.monitor import Monitor
 from ..common.vocabulary.kinds import KINDS
 from ..geometry.boxes import boxes_of, near_one, near_pairs
-from ..geometry.polylines import length_m
-from ..items.join import LARGEST_GAP_M, LONG_ENOUGH_M, WIDEST_M, Comparison, Disagreement, compare
 from ..items.model import Item
-from ..items.same_object import MOST_OF_IT, beside
+from ..items.same_object import LARGEST_GAP_M, WIDEST_M, Disagreement, compare, likeness, side_by_side
 from .schema import GEOMETRY
 from .store import Row
 
@@ -85,33 +83,6 @@ def _number(name: str) -> Tuple[int, str]:
     return len(name), name
 
 
-def likeness(one: Item, other: Item) -> Optional[float]:
-    """Distance of two items in units of their joint sigmas if they can be the same object, else None."""
-    comparison = compared(one, other)
-    if comparison is not None and comparison.agrees:
-        return comparison.cost
-    if is_straight(one) and is_straight(other):
-        return None
-    # Bent items: by how much of one runs beside the other.
-    reach = min(max(0.012, 3.0 * float(np.hypot(one.sigma_xy_m, other.sigma_xy_m))), WIDEST_M)
-    shorter, longer = sorted((one, other), key=lambda item: length_m(item.vertices_m))
-    share, distance = beside(shorter.vertices_m, longer.vertices_m, reach)
-    return distance / float(np.hypot(one.sigma_xy_m, other.sigma_xy_m)) if share >= MOST_OF_IT else None
-
-
-def compared(one: Item, other: Item) -> Optional[Comparison]:
-    """How two items lie to each other (`items.join.compare`), or None, also for one that ends where it starts."""
-    if any(np.hypot(*(item.vertices_m[-1, :2] - item.vertices_m[0, :2])) < 1e-6 for item in (one, other)):
-        return None
-    return compare(one, other)
-
-
-def side_by_side(one: Item, other: Item) -> bool:
-    """Do two items run beside each other over a stretch, as pieces of one object do not?"""
-    comparison = compared(one, other)
-    return comparison is not None and comparison.overlap_m > LONG_ENOUGH_M
-
-
 def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
     """Pairs of items that would be one object but for an offset beyond both uncertainties.
 
@@ -124,14 +95,8 @@ def disagreements(seen: Sequence[Tuple[Item, frozenset]]) -> List[Disagreement]:
         one, other = items[i], items[j]
         if surveys[one.item_id] & surveys[other.item_id]:
             continue
-        comparison = compared(one, other)
-        if comparison is not None and not comparison.agrees and comparison.overlap_m > LONG_ENOUGH_M:
+        comparison = compare(one, other)
+        if comparison is not None and not comparison.agrees and comparison.is_long:
             pair = one.item_id, other.item_id
             found.append(Disagreement(pair, comparison.lateral_m, comparison.depth_m))
     return found
-
-
-def is_straight(item: Item) -> bool:
-    """Does an item run straight from end to end, but for two per cent of its length?"""
-    chord = np.hypot(*(item.vertices_m[-1, :2] - item.vertices_m[0, :2]))
-    return bool(length_m(item.vertices_m) <= 1.02 * chord)

@@ -18,7 +18,7 @@ from ..common.vocabulary.statuses import VERIFIED
 from ..geometry.polygons import contains
 from ..geometry.polylines import nearest_on
 from ..geometry.two_leg import NOMINAL_RADIUS_M, depth_of_path, two_leg_path
-from ..items.join import LARGEST_GAP_M
+from ..items.same_object import LARGEST_GAP_M
 from ..radar.model import WaveSpeed
 from .history import Book
 from .schema import EXPOSURES, GEOMETRY, SEEN

@@ -5,7 +5,6 @@ from types import SimpleNamespace
 import pytest
 
 from inslab.processing.common.errors import ProcessingError
-from inslab.processing.record.combining import widened
 from inslab.processing.record.history import Changed
 from inslab.processing.record.merging import MergeReport
 from inslab.processing.site.crs import local_crs_wkt
@@ -54,10 +53,3 @@ def test_surveys_of_two_grids_are_not_put_together():
     assert newly_tied(session(plain), "DERIVEDPROJCRS[...]", "r") == "DERIVEDPROJCRS[...]"
     with pytest.raises(ProcessingError, match="lies on another site grid than the record r"):
         newly_tied(session("DERIVEDPROJCRS[a]"), "DERIVEDPROJCRS[b]", "r")
-
-
-def test_sigma_is_widened_by_the_birge_ratio():
-    """Offsets of 3 and -3 with sigmas of 1: chi-square 18 over one freedom, so sqrt(18) times; never narrowed."""
-    assert widened(0.5, [3.0, -3.0], [1.0, 1.0]) == pytest.approx(0.5 * 18**0.5)
-    assert widened(0.5, [0.1, -0.1], [1.0, 1.0]) == 0.5
-    assert widened(0.5, [3.0], [1.0]) == 0.5
