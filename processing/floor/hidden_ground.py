@@ -11,15 +11,19 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.vocabulary.kinds import BAR, UNKNOWN_KIND
+from ..geometry.mat import (
+    DENSE_WAVELENGTHS,
+    FARTHEST_M,
+    HIDING_LAYER_WAVELENGTHS,
+    LAP_M,
+    MOST_DEPTH_M,
+    ONE_DIRECTION_RAD,
+    SIDE_BY_SIDE_RAD,
+    layer_m,
+)
 
-# Bars closer than this many wavelengths let too little through for what lies below to count as seen. A grid of wires lets a
-# wave polarized along them pass freely only where they are more than about a wavelength apart (common practice, no source).
-DENSE_WAVELENGTHS = 1.0
-# Bars of one mat run in one direction and lie in one layer.
-PARALLEL, SLANT = np.cos(np.radians(15.0)), np.sin(np.radians(15.0))
-LAYER_WAVELENGTHS = 0.5
-# Neighbours in a mat are no further apart than this, missing ones included, and no closer: that is a lap or a bundle.
-FARTHEST_M, LAP_M = 0.60, 0.05
+# What may be bars of a mat: an item whose kind could not be told counts as one, on the side of unknown ground.
+BARS = (BAR, UNKNOWN_KIND)
 # A mat is even where, this far around, so many spacings scatter by no more than this part of their median.
 AROUND_M, FEWEST_SPACINGS, EVEN = 1.0, 4, 0.20
 # A gap is one of missing bars where it is a whole number of spacings, two or more, within this part of a spacing.
@@ -35,13 +39,14 @@ class StraightPieces:
     """Items of one level and surface cut into short straight pieces.
 
     `obstacles` : the items, with `item_id` and `kind`. `start_m`, `end_m` : ndarray, shape (piece, 3), x, y, depth to the top,
-    metres. `owner` : index of the piece's item.
+    metres. `owner` : index of the piece's item. `sigma_depth_m` : 1-sigma of each item's depth, metres.
     """
 
     obstacles: Tuple
     start_m: np.ndarray
     end_m: np.ndarray
     owner: np.ndarray
+    sigma_depth_m: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,7 @@ def find_hidden(
         The longest one in the concrete, metres.
     """
     pairs = _side_by_side(pieces, FARTHEST_M, wavelength_m)
-    missing = _missing(pieces, pairs, largest_radius_m, keep_out_m, wavelength_m)
+    missing = _missing(pieces, pairs, largest_radius_m, keep_out_m)
     return [*_dense(pieces, pairs, wavelength_m), *missing]
 
 
@@ -95,13 +100,13 @@ def _directions(pieces: StraightPieces) -> Tuple[np.ndarray, np.ndarray]:
     return way / np.maximum(length, 1e-12)[:, None], length
 
 
-def _feature_space(pieces: StraightPieces, reach_m: float, layer_m: float) -> np.ndarray:
+def _feature_space(pieces: StraightPieces, reach_m: float, deep_m: float, turned_rad: float) -> np.ndarray:
     """Places in plan, in depth and in direction (as a double angle, so that forth and back are one), scaled to one reach."""
     along, _ = _directions(pieces)
     middle = (pieces.start_m + pieces.end_m) / 2
     turned = np.column_stack([along[:, 0] ** 2 - along[:, 1] ** 2, 2 * along[:, 0] * along[:, 1]])
-    scaled = turned * reach_m / (2 * np.sqrt(1 - PARALLEL**2))
-    return np.column_stack([middle[:, :2], middle[:, 2] * reach_m / layer_m, scaled])
+    scaled = turned * reach_m / (2 * np.sin(turned_rad))
+    return np.column_stack([middle[:, :2], middle[:, 2] * reach_m / deep_m, scaled])
 
 
 def _side_by_side(pieces: StraightPieces, farthest_m: float, wavelength_m: float) -> _Pairs:
@@ -111,13 +116,19 @@ def _side_by_side(pieces: StraightPieces, farthest_m: float, wavelength_m: float
         return _Pairs(np.zeros(0, int), np.zeros(0, int), np.zeros((0, 2, 2)), np.zeros((0, 2, 2)), np.zeros(0))
     along, length = _directions(pieces)
     middle = (pieces.start_m + pieces.end_m) / 2
-    reach, layer = farthest_m + float(length.max()), LAYER_WAVELENGTHS * wavelength_m
-    pairs = cKDTree(_feature_space(pieces, reach, layer)).query_pairs(reach, p=np.inf, output_type="ndarray")
+    reach = farthest_m + float(length.max())
+    layer = max(HIDING_LAYER_WAVELENGTHS * wavelength_m, MOST_DEPTH_M)
+    pairs = cKDTree(_feature_space(pieces, reach, layer, SIDE_BY_SIDE_RAD)).query_pairs(
+        reach, p=np.inf, output_type="ndarray"
+    )
     a, b = pairs.T
     to_other = middle[b] - middle[a]
     fits = (pieces.owner[a] != pieces.owner[b]) & (np.abs(to_other[:, 2]) < layer)
-    fits &= np.abs(np.sum(along[a] * along[b], axis=1)) > PARALLEL
-    fits &= np.abs(np.sum(along[a] * to_other[:, :2], axis=1)) <= (length[a] + length[b]) / 2 + SLANT * farthest_m
+    fits &= np.abs(np.sum(along[a] * along[b], axis=1)) > np.cos(SIDE_BY_SIDE_RAD)
+    fits &= (
+        np.abs(np.sum(along[a] * to_other[:, :2], axis=1))
+        <= (length[a] + length[b]) / 2 + np.sin(SIDE_BY_SIDE_RAD) * farthest_m
+    )
     a, b = np.concatenate([pairs[fits], pairs[fits][:, ::-1]]).T
     start, end = pieces.start_m[:, :2], pieces.end_m[:, :2]
     one, other = (np.sum((place[b] - start[a]) * along[a], axis=1) for place in (start, end))
@@ -133,8 +144,9 @@ def _side_by_side(pieces: StraightPieces, farthest_m: float, wavelength_m: float
 
 def _dense(pieces: StraightPieces, pairs: _Pairs, wavelength_m: float) -> List[HiddenStrip]:
     """Strips between items less than about a wavelength apart: unknown below the deeper one."""
-    close = pairs.only((np.abs(pairs.aside) < DENSE_WAVELENGTHS * wavelength_m) & (pairs.a < pairs.b))
     tops = (pieces.start_m[:, 2] + pieces.end_m[:, 2]) / 2
+    one_layer = np.abs(tops[pairs.a] - tops[pairs.b]) < HIDING_LAYER_WAVELENGTHS * wavelength_m
+    close = pairs.only(one_layer & (np.abs(pairs.aside) < DENSE_WAVELENGTHS * wavelength_m) & (pairs.a < pairs.b))
     strips = []
     for a, b, near, far in zip(close.a, close.b, close.near, close.far):
         names = tr(" and ").join(pieces.obstacles[pieces.owner[k]].item_id for k in (a, b))
@@ -144,16 +156,14 @@ def _dense(pieces: StraightPieces, pairs: _Pairs, wavelength_m: float) -> List[H
     return strips
 
 
-def _missing(
-    pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m, wavelength_m: float
-) -> List[HiddenStrip]:
+def _missing(pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m) -> List[HiddenStrip]:
     """Strips about the places where an even mat lacks a bar."""
-    is_bar = np.array([one.kind in (BAR, UNKNOWN_KIND) for one in pieces.obstacles], bool)
-    bars = pairs.only(is_bar[pieces.owner[pairs.a]] & is_bar[pieces.owner[pairs.b]] & (np.abs(pairs.aside) >= LAP_M))
+    is_bar = np.array([one.kind in BARS for one in pieces.obstacles], bool)
+    bars = pairs.only(is_bar[pieces.owner[pairs.a]] & is_bar[pieces.owner[pairs.b]] & _of_one_mat(pieces, pairs))
     if not len(bars.a):
         return []
     neighbours = bars.only(_nearest_on_its_side(bars, len(pieces.owner)))
-    spacing = _usual_spacing(pieces, neighbours, wavelength_m)
+    spacing = _usual_spacing(pieces, neighbours)
     tops = (pieces.start_m[:, 2] + pieces.end_m[:, 2]) / 2
     strips = []
     even = np.isfinite(spacing)
@@ -181,6 +191,15 @@ def _missing(
     return strips
 
 
+def _of_one_mat(pieces: StraightPieces, pairs: _Pairs) -> np.ndarray:
+    """Which pairs can be neighbours of one mat, as the mats that are reported are: one direction, one layer, and no lap."""
+    along, _ = _directions(pieces)
+    tops, sigma = (pieces.start_m[:, 2] + pieces.end_m[:, 2]) / 2, pieces.sigma_depth_m[pieces.owner]
+    one_way = np.abs(np.sum(along[pairs.a] * along[pairs.b], axis=1)) > np.cos(ONE_DIRECTION_RAD)
+    one_layer = np.abs(tops[pairs.a] - tops[pairs.b]) <= layer_m(np.hypot(sigma[pairs.a], sigma[pairs.b]))
+    return one_way & one_layer & (np.abs(pairs.aside) >= LAP_M)
+
+
 def _nearest_on_its_side(pairs: _Pairs, pieces: int) -> np.ndarray:
     """Which pairs are those of nearest neighbours to the left or to the right of a piece; laps count as one place."""
     side = 2 * pairs.a + (pairs.aside > 0)
@@ -189,14 +208,14 @@ def _nearest_on_its_side(pairs: _Pairs, pieces: int) -> np.ndarray:
     return np.abs(pairs.aside) <= nearest[side] + LAP_M
 
 
-def _usual_spacing(pieces: StraightPieces, neighbours: _Pairs, wavelength_m: float) -> np.ndarray:
+def _usual_spacing(pieces: StraightPieces, neighbours: _Pairs) -> np.ndarray:
     """Median spacing of the mat around each pair, metres; infinite where there is no even mat.
 
     It is looked up once for all pairs of a cell of a quarter of `AROUND_M` (in plan, depth and direction).
     """
     from scipy.spatial import cKDTree
 
-    places = _feature_space(pieces, AROUND_M, LAYER_WAVELENGTHS * wavelength_m)[neighbours.a]
+    places = _feature_space(pieces, AROUND_M, MOST_DEPTH_M, ONE_DIRECTION_RAD)[neighbours.a]
     gaps = np.abs(neighbours.aside)
     cells = np.floor(places / (AROUND_M / 4)).astype(int)
     _, chosen, cell = np.unique(cells, axis=0, return_index=True, return_inverse=True)

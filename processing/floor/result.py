@@ -86,7 +86,7 @@ class Found:
     joined_as : mapping
         Id of an area's item to that of the joined one; None where the surveyor deleted that one.
     disagreements : tuple of Disagreement
-        Items of two areas that would be one object but for an offset beyond their uncertainties (`items.join.Disagreement`).
+        Items of two areas that would be one object but for an offset beyond their uncertainties (`items.same_object.Disagreement`).
     seams : tuple of Seam
         Items seen in two areas, and how far apart they come out.
     items : tuple of Item

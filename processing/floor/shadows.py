@@ -8,18 +8,11 @@ from typing import List, Sequence
 import numpy as np
 
 from ..common.language import tr
-from ..common.vocabulary.kinds import kind_of
+from ..geometry.mat import HIDING_LAYER_WAVELENGTHS, OPENING_WAVELENGTHS, SIDE_BY_SIDE_RAD, USUAL_DIAMETER_M
 from ..geometry.polygons import union_in_turn
 from ..geometry.shapes import polygon_of
 from ..items.model import Item
 from ..radar.model import ShallowCell
-
-# An opening narrower than half a wavelength is a waveguide below cut-off: next to nothing gets through (rectangular waveguide,
-# Pozar, Microwave Engineering, ch. 3, from memory). With bars in one direction only, the dipole axis across them still sees.
-OPENING_WAVELENGTHS = 0.5
-# Bars' diameters are not measured; what is open between two axes is less by this.
-USUAL_DIAMETER_M = 0.016
-PARALLEL = np.cos(np.radians(15.0))
 
 
 @dataclass(frozen=True)
@@ -36,19 +29,21 @@ class Shadow:
 
 
 def find_shadows(items: Sequence[Item], wavelength_m: float) -> List[Shadow]:
-    """Shadows of the meshes among one area's items, the shallowest first; `wavelength_m` in the concrete."""
-    metal = [item for item in items if kind_of(item.kind).may_be_metal]
+    """Shadows of the meshes among one area's items, the shallowest first; `wavelength_m` in the concrete.
+
+    Items of all kinds hide: what runs in a conduit of plastic, cables or water, is not known.
+    """
     strips = []  # direction, depth, geometry
-    for number, one in enumerate(metal):
-        for other in metal[number + 1 :]:
+    for number, one in enumerate(items):
+        for other in items[number + 1 :]:
             strip = _between(one, other, wavelength_m)
             if strip is not None:
                 strips.append(strip)
-    shadows = []
+    shadows, parallel = [], np.cos(SIDE_BY_SIDE_RAD)
     for number, (direction, depth, geometry) in enumerate(strips):
         for other_direction, other_depth, other_geometry in strips[number + 1 :]:
-            crossing = abs(direction @ other_direction) <= PARALLEL
-            if crossing and abs(depth - other_depth) <= OPENING_WAVELENGTHS * wavelength_m:
+            crossing = abs(direction @ other_direction) <= parallel
+            if crossing and abs(depth - other_depth) <= HIDING_LAYER_WAVELENGTHS * wavelength_m:
                 both = geometry.Intersection(other_geometry)
                 if not both.IsEmpty():
                     shadows.append(Shadow(both, max(depth, other_depth), ""))
@@ -72,7 +67,7 @@ def _between(one: Item, other: Item, wavelength_m: float):
     way = (end - start)[:2]
     length = float(np.hypot(*way))
     second = (other.vertices_m[-1] - other.vertices_m[0])[:2]
-    if length < 1e-6 or abs(way @ second) < PARALLEL * length * np.hypot(*second):
+    if length < 1e-6 or abs(way @ second) < np.cos(SIDE_BY_SIDE_RAD) * length * np.hypot(*second):
         return None
     along = way / length
     across = np.array([-along[1], along[0]])
@@ -84,7 +79,8 @@ def _between(one: Item, other: Item, wavelength_m: float):
     w = np.interp([low, high], u, (ends[:, :2] - start[:2]) @ across)
     depths = np.median(one.vertices_m[:, 2]), np.median(other.vertices_m[:, 2])
     opening = np.abs(w).max() - USUAL_DIAMETER_M
-    if opening >= OPENING_WAVELENGTHS * wavelength_m or abs(depths[0] - depths[1]) > OPENING_WAVELENGTHS * wavelength_m:
+    one_layer = abs(depths[0] - depths[1]) <= HIDING_LAYER_WAVELENGTHS * wavelength_m
+    if opening >= OPENING_WAVELENGTHS * wavelength_m or not one_layer:
         return None
     near = start[:2] + np.outer([low, high], along)
     far = near + w[:, None] * across

@@ -6,6 +6,7 @@ from typing import List, Optional
 import numpy as np
 
 from ..common.robust import robust_sigma
+from ..geometry.mat import ALONG_LINES, BESIDE_M
 from ..radar.model import WaveSpeed
 from ..tracks.lap_splice import split_at_lap
 from ..tracks.line_errors import correct, estimate_line_errors, straight_rows
@@ -22,7 +23,6 @@ LATERAL_PER_DEPTH = 0.007
 # The echo of a void depends on its wall and size, which are not known: its extremum tells the top less well than metal's does.
 # On simulated conduits of 25 to 32 mm it lay 2 to 3 mm above the top.
 VOID_SIGMA_M, VOID_TOP_M = 0.003, 0.0025
-SHADOW_M = 0.035
 VERTEX_STEP_M, STROKE_M = 0.05, 0.06
 # A chain of short pieces whose sightings do not fall into line better than this is no object.
 LARGEST_BENT_SIGMA_M = 0.012
@@ -138,10 +138,10 @@ def beside_upper_bar(search: GroupSearch, u, depth_m: float, uppers) -> np.ndarr
     out = np.zeros(len(points), bool)
     for start, end, upper_depth in uppers:
         along = (end - start) / np.hypot(*(end - start))
-        if upper_depth > depth_m - 0.006 or abs(along @ search.images.group.direction) < 0.9:
+        if upper_depth > depth_m - 0.006 or abs(along @ search.images.group.direction) < ALONG_LINES:
             continue
         away = np.abs((points - start) @ np.array([-along[1], along[0]]))
-        out |= away < SHADOW_M
+        out |= away < BESIDE_M
     return out
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.vocabulary.kinds import BAR, KINDS, METAL_CONDUIT, PLASTIC_CONDUIT, TENDON, UNKNOWN_KIND, kind_name
+from ..geometry.mat import FEWEST_BARS, OFF_MAT_DEG
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,6 @@ class Evidence:
 DRAPED_SLOPE, DRAPED_ROW_SLOPE, DRAPED_SAG_M = 0.012, 0.007, 0.006
 # In a row of flat bars one that changes depth is more likely a bent bar: it must do so by more.
 DRAPED_IN_ROW = 2.0
-OFF_MAT_DEG = 4.0
 # Of each kind that is told by its echoes, before anything is observed; other kinds of the table get no share.
 FIRST_SCORES = {BAR: 0.0, TENDON: -1.0, METAL_CONDUIT: 0.0, PLASTIC_CONDUIT: -1.0, UNKNOWN_KIND: -1.0}
 
@@ -68,7 +68,7 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
     else:
         score[PLASTIC_CONDUIT] -= 1.5
         reasons.append(tr("its echo has the polarity of metal"))
-    by = DRAPED_IN_ROW if evidence.row_count >= 3 else 1.0
+    by = DRAPED_IN_ROW if evidence.row_count >= FEWEST_BARS else 1.0
     together = abs(evidence.row_slope) > DRAPED_ROW_SLOPE
     draped = together or abs(evidence.slope) > by * DRAPED_SLOPE or abs(evidence.sag_m) > by * DRAPED_SAG_M
     if draped:
@@ -84,7 +84,7 @@ def judge(evidence: Evidence) -> Tuple[Dict[str, float], str]:
         )
     else:
         score[TENDON] -= 1.0
-    if evidence.row_count >= 3:
+    if evidence.row_count >= FEWEST_BARS:
         score[BAR] += 3.0
         score[METAL_CONDUIT] -= 2.0
         reasons.append(tr("it lies in a row of {row_count} parallel items at its depth", row_count=evidence.row_count))

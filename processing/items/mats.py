@@ -10,17 +10,10 @@ import numpy as np
 
 from ..common.vocabulary.kinds import BAR
 from ..geometry.boxes import near_pairs
+from ..geometry.mat import FARTHEST_M, FEWEST_BARS, LAP_M, ONE_DIRECTION_RAD, layer_m
 from ..geometry.polylines import length_m
 from .model import Item
 
-FEWEST_BARS = 3
-ONE_DIRECTION_RAD = np.radians(5.0)
-# Neighbours of one mat: no further apart than this in plan (a bar may be missing between two), and in depth.
-FARTHEST_M = 0.60
-SAME_DEPTH_M, DEPTH_SIGMAS, MOST_DEPTH_M = 0.020, 3.0, 0.040
-# Two bars closer than this are a lap or a bundle and count as one place: lapped bars lie at most 50 mm or four diameters apart
-# (EN 1992-1-1:2004, 8.7.2 (3); from memory).
-LAP_M = 0.050
 STATION_STEP_M = 0.05
 
 
@@ -72,8 +65,8 @@ class _Course:
 def find_mats(items: Sequence[Item]) -> List[Mat]:
     """The mats among the items of one plane, the shallowest first.
 
-    Bars belong together that run within 5 degrees of one another, pass the same station no more than 0.6 m apart, and lie at
-    the same depth within 20 mm or three sigmas (40 mm at most).
+    Bars belong together by the rules of `geometry.mat`: those that run one way, pass the same station no further apart than
+    neighbours do, and lie in one layer.
     """
     bars = [item for item in items if item.kind == BAR and np.hypot(*_chord(item)) > STATION_STEP_M]
     mats = []
@@ -144,7 +137,7 @@ def _neighbours(one: _Course, other: _Course) -> bool:
     apart = np.median(np.abs(one.across_m[mine] - other.across_m[theirs]))
     deeper = np.median(np.abs(one.depth_m[mine] - other.depth_m[theirs]))
     sigma = np.hypot(one.item.sigma_depth_m, other.item.sigma_depth_m)
-    return bool(apart <= FARTHEST_M and deeper <= min(max(SAME_DEPTH_M, DEPTH_SIGMAS * sigma), MOST_DEPTH_M))
+    return bool(apart <= FARTHEST_M and deeper <= layer_m(sigma))
 
 
 def _describe(members: Sequence[_Course], axis: np.ndarray) -> Mat:

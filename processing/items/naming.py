@@ -6,6 +6,7 @@ import numpy as np
 
 from ..common.language import tr
 from ..common.robust import robust_sigma
+from ..geometry.mat import FEWEST_BARS, FLAT_SLOPE, ONE_DIRECTION_IN_AREA_DEG, layer_in_area_m
 from ..geometry.polylines import length_m
 from ..radar.preprocessing import PreparedArea
 from ..tracks.polarity import is_void
@@ -55,10 +56,10 @@ def gather_evidence(one: Detected, everything: List[Detected]) -> Evidence:
 
     wavelength = one.search.wavelength
     depth = float(np.median(one.depth_m))
-    level = max(0.012, 0.15 * wavelength)
-    parallel = [other for other in everything if other is not one and angle(one, other) < 3.0]
+    level = layer_in_area_m(wavelength)
+    parallel = [other for other in everything if other is not one and angle(one, other) < ONE_DIRECTION_IN_AREA_DEG]
     row = [other for other in parallel if abs(np.median(other.depth_m) - depth) < level]
-    mats = [a for a in everything if sum(angle(a, b) < 3.0 for b in everything) >= 3]
+    mats = [a for a in everything if sum(angle(a, b) < ONE_DIRECTION_IN_AREA_DEG for b in everything) >= FEWEST_BARS]
     off = min((angle(one, mat) for mat in mats if mat is not one), default=np.nan)
     length = length_m(one.path_m)
     slope = slope_along(one, one.direction)
@@ -73,7 +74,7 @@ def gather_evidence(one: Detected, everything: List[Detected]) -> Evidence:
     sag = float(np.max(np.abs(one.depth_m - chord)))
     if sag < 4 * one.sigma_course_m:
         sag = 0.0
-    flat_row = [other for other in row if abs(slope_along(other, one.direction)) < 0.02]
+    flat_row = [other for other in row if abs(slope_along(other, one.direction)) < FLAT_SLOPE]
     row_count = 1 + len(flat_row)
     strength = one.found.track.strength / THRESHOLD
     void = is_void(one.found.sightings)

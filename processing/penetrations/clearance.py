@@ -30,7 +30,6 @@ class Pieces(StraightPieces):
     """All items cut into short straight pieces, with what is assumed of each (`Obstacle`): one entry an obstacle."""
 
     sigma_xy_m: np.ndarray
-    sigma_depth_m: np.ndarray
     confidence: np.ndarray
     keep_out_m: np.ndarray
     smallest_radius_m: np.ndarray
@@ -51,8 +50,8 @@ def cut_up(obstacles: Sequence[Obstacle]) -> Pieces:
     of = np.array(
         [
             (
-                one.sigma_xy_m,
                 one.sigma_depth_m,
+                one.sigma_xy_m,
                 one.confidence,
                 one.rule.keep_out_m,
                 one.rule.smallest_diameter_m / 2,

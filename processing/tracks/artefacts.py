@@ -9,10 +9,9 @@ from typing import List, Optional, Sequence
 import numpy as np
 
 from ..common.language import tr
+from ..geometry.mat import PARALLEL_ECHO_SLOPE
 from ..geometry.two_leg import NOMINAL_RADIUS_M
 from .stack import Track
-
-PARALLEL = 0.08
 
 
 def refuse(
@@ -36,7 +35,7 @@ def refuse(
         same = (np.abs(du) < 0.5 * wavelength) & (np.abs(dz) < 0.6 * wavelength)
         if same.mean() >= share:
             return tr("the same echo as a stronger object")
-        parallel = abs(candidate.slope - other.slope) < PARALLEL
+        parallel = abs(candidate.slope - other.slope) < PARALLEL_ECHO_SLOPE
         beside = np.mean(np.abs(du) < 0.45 * wavelength) >= 0.7
         close = np.mean((np.abs(du) < 0.9 * wavelength) & (np.abs(dz) < 0.5 * wavelength)) >= 0.7
         if parallel and close and candidate.strength < 0.6 * other.strength:
@@ -60,7 +59,7 @@ def beside_stronger(
     for other in others:
         du = other.at(offsets_m)[0] - u
         dz = z - other.at(offsets_m)[1]
-        parallel = abs(other.slope - candidate.slope) < PARALLEL
+        parallel = abs(other.slope - candidate.slope) < PARALLEL_ECHO_SLOPE
         level = -0.3 * wavelength < np.median(dz) < 0.8 * wavelength
         if parallel and level and other.strength * 0.75 > candidate.strength and abs(np.median(du)) < 2.2 * wavelength:
             near.append(float(np.median(du)))
@@ -81,7 +80,7 @@ def double_bounce(candidate, accepted, offsets_m, wavelength) -> Optional[str]:
     parents: List[Track] = [
         other
         for other in accepted
-        if abs(other.slope - candidate.slope) < PARALLEL and other.strength > 0.8 * candidate.strength
+        if abs(other.slope - candidate.slope) < PARALLEL_ECHO_SLOPE and other.strength > 0.8 * candidate.strength
     ]
     for i, first in enumerate(parents):
         for second in parents[i + 1 :]:

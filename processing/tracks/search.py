@@ -11,6 +11,7 @@ import numpy as np
 
 from ..common.monitor import Monitor
 from ..common.robust import robust_sigma
+from ..geometry.mat import FEWEST_BARS, FLAT_DIP, SAME_SLOPE, layer_in_area_m
 from ..radar.line_groups import GroupImages, noise_profiles, wavelength_m
 from ..survey.model import DIPOLE_AXES
 from .artefacts import beside_stronger, refuse
@@ -28,7 +29,6 @@ SINGLE_THRESHOLD = 4.0
 # Without support from a mat an object must stand out more.
 ALONE_FACTOR, ALONE_COHERENCE = 1.25, 0.5
 MEMBER_FACTOR, MEMBER_COHERENCE = 0.9, 0.42
-SAME_SLOPE, FLAT_DIP = 0.045, 0.041
 # This near the surface the tail of the direct wave and of bars running along the lines looks like an object.
 SURFACE_WAVELENGTHS, SURFACE_FACTOR = 0.25, 2.0
 # Slanting rows of such leftovers lie down to half a wavelength, but fall out of step: 0.50 to 0.60 on simulated slabs.
@@ -158,7 +158,7 @@ class GroupSearch:
 
     def _doubtful(self, one: Found) -> bool:
         """Whether an object outside any mat strays from its straight line by more than sightings do."""
-        if len(self._mates(one.track, [other.track for other in self.found])) >= 2:
+        if len(self._mates(one.track, [other.track for other in self.found])) >= FEWEST_BARS - 1:
             return False
         sightings = one.sightings
         use = sightings.seen & (sightings.weight > 0.3 * np.max(sightings.weight))
@@ -213,7 +213,7 @@ class GroupSearch:
         new: List[Track] = []
         for candidate in eligible:
             mates = self._mates(candidate, taken + new + [one for one in vouchers if one not in new])
-            in_mat = len(mates) >= 2
+            in_mat = len(mates) >= FEWEST_BARS - 1
             if in_mat:
                 # Near a mat's depth whatever is much weaker than its bars comes from them, even where it forms a row of its own.
                 row = self._mates(candidate, taken + new, 0.5 * self.wavelength) or mates
@@ -237,7 +237,7 @@ class GroupSearch:
 
     def _without_sign(self, one: Found, mates: int) -> bool:
         """Whether a weak echo has the sign of nothing that is cast in."""
-        judged = mates < 2 or one.track.z0_m < SIGN_WAVELENGTHS * self.wavelength
+        judged = mates < FEWEST_BARS - 1 or one.track.z0_m < SIGN_WAVELENGTHS * self.wavelength
         return judged and one.track.strength < WEAK and is_neither(one.sightings)
 
     def _at_the_edge(self, candidate: Track) -> bool:
@@ -248,12 +248,13 @@ class GroupSearch:
     def _along_a_mat(candidate: Track, taken: List[Track]) -> bool:
         """Whether three or more flat accepted objects run in the candidate's direction."""
         return (
-            sum(abs(other.slope - candidate.slope) <= SAME_SLOPE and abs(other.dip) <= FLAT_DIP for other in taken) >= 3
+            sum(abs(other.slope - candidate.slope) <= SAME_SLOPE and abs(other.dip) <= FLAT_DIP for other in taken)
+            >= FEWEST_BARS
         )
 
     def _mates(self, candidate: Track, others: List[Track], tolerance: Optional[float] = None) -> List[Track]:
         """Parallel flat objects within a tolerance (metres) of the candidate's depth: the mat that it may belong to."""
-        tolerance = tolerance or max(0.012, 0.15 * self.wavelength)
+        tolerance = tolerance or layer_in_area_m(self.wavelength)
         if abs(candidate.dip) > FLAT_DIP:
             return []
         return [
@@ -320,7 +321,7 @@ class GroupSearch:
             midway = beside_stronger(
                 one.track, [o.track for o in self.found if o is not one], self.offsets, self.wavelength
             )
-            ghost = refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= 2)
+            ghost = refuse(one.track, others, self.offsets, self.wavelength, len(mates) >= FEWEST_BARS - 1)
             if merged or midway or ghost or self._without_sign(one, len(mates)):
                 self._put_back([one])
                 continue

@@ -45,8 +45,6 @@ class Kind:
         How thick it is drawn in space: a usual size (common practice, no source), not a measured one.
     keep_out_m, smallest_diameter_m, largest_diameter_m : float
         Starting values of `penetrations.model.KindRule`.
-    may_be_metal : bool
-        Whether it may cast a shadow.
     body_colour : str
         In space, where that must differ from `colour`.
     """
@@ -64,7 +62,6 @@ class Kind:
     keep_out_m: float
     smallest_diameter_m: float
     largest_diameter_m: float
-    may_be_metal: bool = True
     body_colour: str = ""
 
 
@@ -135,7 +132,6 @@ KINDS: Mapping[str, Kind] = {
             keep_out_m=0.040,
             smallest_diameter_m=0.015,
             largest_diameter_m=0.040,
-            may_be_metal=False,
         ),
         Kind(
             key=UNKNOWN_KIND,

@@ -136,11 +136,17 @@ def test_a_mesh_of_small_openings_hides_what_is_below_it():
         mesh(np.arange(0.2, 0.8, 0.1), np.arange(0.2, 0.8, 0.1)),  # wide openings
         mesh(np.arange(0.2, 0.8, 0.05), [0.5]),  # one direction only: dipoles across the bars still see
         mesh(np.arange(0.2, 0.8, 0.05), np.arange(0.2, 0.8, 0.05), (0.03, 0.15)),  # two mats, not one mesh
-        mesh(np.arange(0.2, 0.8, 0.05), np.arange(0.2, 0.8, 0.05), kind="plastic_conduit"),
     ],
 )
 def test_what_is_no_mesh_casts_no_shadow(bars):
     assert find_shadows(bars, WAVELENGTH_M) == []
+
+
+def test_a_mesh_of_conduits_hides_like_one_of_bars():
+    """What runs in them, cables or water, is not known."""
+    fine = np.arange(0.2, 0.8, 0.05)
+    bars, conduits = (find_shadows(mesh(fine, fine, kind=kind), WAVELENGTH_M) for kind in ("bar", "plastic_conduit"))
+    assert [one.depth_m for one in conduits] == [one.depth_m for one in bars] != []
 
 
 def test_below_the_reliable_depth_a_mesh_hides_nothing_more():

@@ -4,10 +4,14 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, hidden, line, pieces
 
+from inslab.processing.common.vocabulary.kinds import KINDS
+from inslab.processing.items.mats import find_mats
+from inslab.processing.items.model import Item
 from inslab.processing.penetrations.model import Confidence, Penetrations
 from inslab.processing.penetrations.touched_unknown import HIDDEN, find_unknowns
 
 WAVELENGTH = 0.08
+BAR = {kind: float(kind == "bar") for kind in KINDS}
 
 
 def bars(places, top=0.04, **more):
@@ -75,3 +79,25 @@ def test_an_item_of_another_kind_is_no_bar_of_the_mat():
 
 def test_no_items():
     assert hidden(pieces(), WAVELENGTH) == []
+
+
+def test_bars_of_two_layers_are_no_mat_with_missing_bars():
+    """Even bars 45 mm below others of the same spacing: neither layer lacks one, nor does one fill the gap of the other."""
+    even = 0.15 * np.arange(10)
+    upper = [line(f"u{n}", (x, 0, 0.03), (x, 1, 0.03), sigma_depth_m=0.002) for n, x in enumerate(even)]
+    lower = [line(f"l{n}", (x, 0, 0.075), (x, 1, 0.075), sigma_depth_m=0.002) for n, x in enumerate(even + 0.09)]
+    assert not any("missed" in strip.reason for strip in hidden(pieces(*upper, *lower), 0.1))
+    without = [strip.reason for strip in hidden(pieces(*upper[:5], *upper[6:], *lower), 0.1)]
+    assert any("u4 and u6" in reason and "missed" in reason for reason in without)
+
+
+@pytest.mark.parametrize(("turned_deg", "one_mat"), [(3.0, True), (8.0, False)])
+def test_the_mats_that_may_lack_a_bar_are_those_that_are_reported(turned_deg, one_mat):
+    """Every other bar turned: bars of one mat run within 5 degrees of one another there and here."""
+    items = []
+    for number, x in enumerate((0.0, 0.2, 0.4, 0.6, 1.0, 1.2, 1.4, 1.6)):
+        lean = np.tan(np.radians(turned_deg)) * (number % 2)
+        items.append(line(f"b{number}", (x, 0, 0.04), (x + 0.2 * lean, 0.2, 0.04)))
+    assert any("missed" in strip.reason for strip in hidden(pieces(*items), WAVELENGTH)) == one_mat
+    placed = [Item(one.item_id, ("A",), one.vertices_m, BAR, 0.9, 0.003, 0.004, 5) for one in items]
+    assert any(len(mat.item_ids) == len(items) for mat in find_mats(placed)) == one_mat

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from inslab.processing.common.vocabulary.kinds import KINDS
 from inslab.processing.items.combining import combined_sigma, pooled_kinds, updated, usual_sigma, widened
-from inslab.processing.items.model import KINDS
 
 
 def test_what_is_shared_never_averages_out():

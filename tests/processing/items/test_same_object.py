@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import erfc
 
-from inslab.processing.items.model import KINDS, Item
+from inslab.processing.common.vocabulary.kinds import KINDS
+from inslab.processing.items.model import Item
 from inslab.processing.items.same_object import (
     ACROSS,
     DISAGREEING_SIGMAS,
