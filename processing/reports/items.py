@@ -133,9 +133,9 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
         Column(tr("Areas"), 13, _areas),
         Column(tr("#Bars"), 7, lambda row: row[MATS.bar_count]),
         Column(tr("#Direction °"), 11, lambda row: f"{row[MATS.direction_deg]:.1f}"),
-        Column(tr("#Spacing mm (least to largest)"), 20, _spacing),
+        Column(tr("#Spacing mm (least to largest)"), 19, _spacing),
         Column(tr("#Cover mm"), 10, lambda row: plus_minus(row[MATS.cover_mean_m], row[MATS.sigma_cover_m])),
-        Column(tr("#Least"), 7, lambda row: mm(row[MATS.cover_min_m])),
+        Column(tr("#Least"), 8, lambda row: mm(row[MATS.cover_min_m])),
         Column(tr("#5 % lie below"), 10, lambda row: mm(row[MATS.cover_q05_m])),
     )
     text = tr(

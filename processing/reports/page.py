@@ -98,6 +98,10 @@ class BrowserWriter:
         """What stands in a column of numbers."""
         return escape(text)
 
+    def share(self, width: float) -> str:
+        """The attribute that gives a column its share of the width, per cent; a browser finds a better one by the content."""
+        return ""
+
     @staticmethod
     def _bullets(lines: Sequence[str]) -> str:
         return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in lines) + "</ul>"
@@ -117,8 +121,7 @@ class BrowserWriter:
     def _heads(self, heads: Sequence[str], widths: Sequence[float]) -> Sequence[str]:
         if not any(heads):
             return []
-        # Widths are no style: the text engine that sets the printed pages reads only the attribute.
-        shares = [f' width="{width:.3g}%"' for width in widths] or [""] * len(heads)
+        shares = [self.share(width) for width in widths] or [""] * len(heads)
         kinds = [self.number_kind if head.startswith("#") else self.words_kind for head in heads]
         cells = (f"<th{share}{kind}>{escape(head.lstrip('#'))}</th>" for head, share, kind in zip(heads, shares, kinds))
         return ["<thead><tr>", *cells, "</tr></thead>"]
@@ -156,6 +159,10 @@ class PrintWriter(BrowserWriter):
     def number(self, text: str) -> str:
         """A number with its uncertainty stays on one line."""
         return escape(text).replace(" ", "&nbsp;")
+
+    def share(self, width: float) -> str:
+        """The attribute that gives a column its share of the width: the text engine knows it as no style."""
+        return f' width="{width:.3g}%"'
 
     def body(self, pieces: Sequence[str]) -> str:
         """What these pieces of HTML are as a document."""
