@@ -210,7 +210,7 @@ def test_same_input_same_files(survey, tmp_path):
         ({"surface": "wall"}, "Name the level"),
         ({"national": True}, "not tied to a national grid"),
         ({"band_m": 0.0005, "dxf_path": "a.dxf"}, "whole millimetres"),
-        ({"spacing_m": 0.0, "points_path": "a.csv"}, "larger than zero"),
+        ({"spacing_m": 0.0, "points_path": "a.csv"}, "greater than zero"),
     ],
 )
 def test_refusals(survey, values, sentence):

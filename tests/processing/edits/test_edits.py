@@ -279,7 +279,7 @@ def test_a_deleted_item_that_is_later_seen_much_further_is_shown_again(detected)
     calls.bars["A2"] = [BARS[1]]
     detect_items_step(path)
     assert items_at(path, "A1,A2", 20.2) == ["A1-2"]
-    assert any("A1-2 runs along A1-2, which the surveyor deleted, and further" in text for text in said(path))
+    assert any("A1-2 runs along A1-2, which the surveyor deleted, and continues beyond it" in text for text in said(path))
 
 
 def test_columns_and_remarks_of_the_surveyor_are_kept(detected):
@@ -366,7 +366,7 @@ def test_edits_of_one_survey_are_never_replaced_by_another(detected, tmp_path):
     read_survey_step(other, tmp_path / "copy.gpkg")
     editing.delete(path, "items", "A1-1")
     before = path.read_bytes()
-    with pytest.raises(ProcessingError, match="hand edits of another survey"):
+    with pytest.raises(ProcessingError, match="hand edits of a survey other than"):
         process_survey_step(other, tmp_path)
     assert path.read_bytes() == before
 

@@ -102,7 +102,7 @@ def test_too_large_a_search_is_refused():
         ({"width_m": 0.0}, "above zero metres"),
         ({"tolerance_m": -0.001}, "must not be negative"),
         ({"bend_m": -1.0}, "must not be negative"),
-        ({"crossing_factor": 0.99}, "not cheaper than clear ground"),
+        ({"crossing_factor": 0.99}, "must not be cheaper than clear ground"),
     ],
 )
 def test_rules_that_make_no_cut(values, words):

@@ -251,7 +251,7 @@ def test_the_limits_of_confidence():
     for good in (Confidence(0.5, 0.5, 0.0), Confidence(0.999, 1e-9, 10.0)):
         good.check()
     for wrong in (Confidence(0.499), Confidence(1.0), Confidence(0.9, 0.0), Confidence(0.9, 0.51), Confidence(np.nan)):
-        with pytest.raises(ProcessingError, match=r"from 0\.5 to below 1"):
+        with pytest.raises(ProcessingError, match=r"at least 0\.5 and below 1"):
             wrong.check()
     for wrong in (-0.001, np.inf, np.nan):
         with pytest.raises(ProcessingError, match="zero or more metres"):

@@ -137,7 +137,7 @@ def test_an_item_that_no_survey_shows_any_more_is_superseded_not_deleted(store):
     merge(store, survey(mat(3), FIRST), SECOND)
     item = rows(store, "items")["I4"]
     assert item["status"] == "superseded"
-    assert "does not show it any more" in item["flag"]
+    assert "no longer shows it" in item["flag"]
     merge(store, survey_a(), SECOND)  # and back again
     assert rows(store, "items")["I4"]["status"] == "detected"
     assert len(rows(store, "items")) == 4

@@ -213,7 +213,7 @@ def test_bad_places_are_told_in_a_sentence(tmp_path, postgis):
         pass
     with closing(sqlite3.connect(tmp_path / "empty.gpkg")) as file:
         file.execute("CREATE TABLE a (b)")
-    with pytest.raises(ProcessingError, match="not of a record"), open_store(tmp_path / "empty.gpkg").session():
+    with pytest.raises(ProcessingError, match="but not a record"), open_store(tmp_path / "empty.gpkg").session():
         pass
     with pytest.raises(ProcessingError, match="no record at"), open_store(tmp_path / "none.gpkg").session():
         pass

@@ -173,13 +173,13 @@ def test_place_kind_and_photo_are_taken(store):
     ("one", "sentence"),
     [
         (core("I77"), "has no item I77"),
-        (core(depth_m=-0.1), "cannot be"),
-        (core(depth_m=1.0), r"depth of 1 m cannot be .* at 0\.100 m, since no wave .* check the number"),
+        (core(depth_m=-0.1), "is not possible"),
+        (core(depth_m=1.0), r"depth of 1 m is not possible .* at 0\.100 m, since no wave .* check the number"),
         (core(place_m=(40.0, 0.5)), "m from item I1"),
         (core(sigma_xy_m=0.01), "needs the position"),
         (Verification("I1", "refuted", "core", OPENED, depth_m=0.1), "has no depth"),
         (Verification("I1", "verified", "core", "yesterday"), "is not a date"),
-        (Verification("I1", "perhaps", "core", OPENED), "words of the record"),
+        (Verification("I1", "perhaps", "core", OPENED), "terms that the record knows"),
     ],
 )
 def test_what_cannot_be_is_refused_and_changes_nothing(store, one, sentence):

@@ -330,7 +330,7 @@ def test_a_step_finds_the_survey_after_folder_and_result_were_moved_together(fol
     elsewhere = tmp_path / "elsewhere"
     elsewhere.mkdir()
     folder.rename(elsewhere / folder.name)
-    with pytest.raises(SurveyError, match="not there any more"):
+    with pytest.raises(SurveyError, match="no longer exists"):
         wave_speed_step(tmp_path / "out" / "survey.gpkg")
     (tmp_path / "out").rename(elsewhere / "out")
     result = wave_speed_step(elsewhere / "out" / "survey.gpkg")

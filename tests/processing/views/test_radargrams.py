@@ -155,7 +155,7 @@ def test_missing_drawing_package_is_said(picture, tmp_path, monkeypatch):
         return real(name, *rest)
 
     monkeypatch.setattr(builtins, "__import__", refuse)
-    with pytest.raises(MissingPackageError, match="that this QGIS lacks: matplotlib"):
+    with pytest.raises(MissingPackageError, match="that are not installed: matplotlib"):
         draw(picture, tmp_path / "x.png")
 
 

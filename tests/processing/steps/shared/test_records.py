@@ -40,7 +40,7 @@ def test_the_day_that_counts():
     assert day_of("2031-05-04", "2031-01-01", "2032-01-01") == "2031-05-04"
     assert day_of("", "2031-01-01", "2032-01-01") == "2032-01-01"
     assert day_of("", "2031-01-01", "") == "2031-01-01"
-    with pytest.raises(ProcessingError, match="states no date of its scans"):
+    with pytest.raises(ProcessingError, match="states no date for its scans"):
         day_of("", None, "")
 
 
@@ -51,5 +51,5 @@ def test_surveys_of_two_grids_are_not_put_together():
     plain = local_crs_wkt()
     assert newly_tied(session(plain), plain, "r") is None
     assert newly_tied(session(plain), "DERIVEDPROJCRS[...]", "r") == "DERIVEDPROJCRS[...]"
-    with pytest.raises(ProcessingError, match="lies on another site grid than the record r"):
+    with pytest.raises(ProcessingError, match="uses a different site grid from the record r"):
         newly_tied(session("DERIVEDPROJCRS[a]"), "DERIVEDPROJCRS[b]", "r")

@@ -149,7 +149,7 @@ def test_a_folder_that_is_gone_makes_nothing_count_as_done(survey, folder):
     found = states(survey)
     found.pop(CHECK_PENETRATIONS)
     assert set(found.values()) == {OUTDATED}
-    assert "is not there" in reasons(survey, "join items")[0]
+    assert "no longer exists" in reasons(survey, "join items")[0]
     assert states(survey, folder=folder.with_name("elsewhere"))["read survey"] in (DONE, WARNINGS)
 
 
