@@ -45,13 +45,13 @@ def wave_speeds_section(tables: SurveyTables, length: Length) -> Section:
     )
     text = tr(
         "Depths follow from travel times and the speed of radar waves in this concrete. The speed was estimated from "
-        "the data of each area; the checks take no part in it. The column 'at 100 mm' is what speed and time zero "
-        "together add to a depth there (1-sigma)."
+        "the data of each area; the checks did not enter into it. The column 'at 100 mm' is the uncertainty that "
+        "speed and time zero together add to a depth there (1-sigma)."
     )  # fmt: skip
     speeds = list(tables.wave_speeds.values())
     parts = [Text(text), table_of(columns, speeds, length, tr("No wave speed is stored."))]
     sentences = [f"{speed.area_id}: {warning}" for speed in speeds for warning in speed.warnings]
-    return Section(tr("Wave speeds, and what checks them"), [*parts, *([Bullets(sentences)] if sentences else [])])
+    return Section(tr("Wave speeds, and checks on them"), [*parts, *([Bullets(sentences)] if sentences else [])])
 
 
 def _by_focus(speed: WaveSpeed) -> str:
@@ -98,7 +98,8 @@ def scanned_ground_section(tables: SurveyTables, length: Length) -> Section:
     )
     rows = [{**row, "rings": rings} for rings, row in tables.rows(COVERAGE)]
     return Section(
-        tr("What counts as scanned"), [Text(text), table_of(columns, rows, length, tr("Nothing counts as scanned."))]
+        tr("Ground that counts as scanned"),
+        [Text(text), table_of(columns, rows, length, tr("Nothing counts as scanned."))],
     )
 
 
@@ -114,9 +115,9 @@ def findings_section(tables: SurveyTables, length: Length) -> Section:
         Column(tr("Where"), 20, lambda row: word(row[FINDINGS.where_found])),
         Column(tr("What"), 70, lambda row: row[FINDINGS.text]),
     )
-    text = tr("An error means that the thing was left out, a warning that it was used and needs a look.")
+    text = tr("An error means that the data were left out, a warning that they were used and need a look.")
     empty = tr("Nothing was left out, and nothing needs a look.")
     if tables.is_record:
-        empty = tr("A record does not hold what was noticed in single surveys; their own reports say it.")
+        empty = tr("A record does not hold the findings of single surveys; these are in their own reports.")
     listed = table_of(columns, tables.values(FINDINGS), length, empty)
     return Section(tr("Findings and limits"), [Text(text), listed])

@@ -78,12 +78,12 @@ def _places(tables: SurveyTables, length: Length, site_fit: Optional[SiteFit]) -
         Column(tr("#Control points used"), 16, lambda row: row.get(SCAN_AREAS.points_used) or ""),
         Column(tr("#Residual RMS mm"), 16, lambda row: tenths_of_mm(row.get(SCAN_AREAS.rms_residual_m))),
         Column(tr("#Largest mm"), 16, lambda row: tenths_of_mm(row.get(SCAN_AREAS.worst_residual_m))),
-        Column(tr("#Uncertainty of the place mm"), 18, lambda row: tenths_of_mm(row.get(SCAN_AREAS.sigma_xy_m))),
+        Column(tr("#Uncertainty of position mm"), 18, lambda row: tenths_of_mm(row.get(SCAN_AREAS.sigma_xy_m))),
     )
     text = tr(
-        "All areas were fitted to the site grid together, by least squares. A residual is how far a control point lies "
-        "from its given place after the fit. The uncertainty (1-sigma) is that of the best known point of an area; it "
-        "grows outwards and is contained in that of the items."
+        "All areas were fitted to the site grid together, by least squares. A residual is how far a control point "
+        "lies from its given position after the fit. The uncertainty (1-sigma) is that of the best-known point of an "
+        "area; it grows outwards and is included in that of the items."
     )  # fmt: skip
     parts = [Text(text), table_of(columns, tables.values(SCAN_AREAS), length, NO_AREA)]
     if site_fit:
@@ -110,7 +110,7 @@ def _adjustment_sentences(site_fit: SiteFit) -> List[str]:
         inside = tr("inside") if low <= site_fit.variance_factor <= high else tr("OUTSIDE")
         sentences.append(
             tr(
-                "Variance factor {variance_factor:.3f}, {inside} the interval {low:.3f} to {high:.3f} that holds "
+                "Variance factor {variance_factor:.3f}, {inside} the interval {low:.3f} to {high:.3f} that contains "
                 "it with 95 % probability if the stated sigmas are right.",
                 variance_factor=site_fit.variance_factor,
                 inside=inside,
@@ -134,7 +134,7 @@ def _adjustment_sentences(site_fit: SiteFit) -> List[str]:
     for name, (scale, sigma) in site_fit.scales.items():
         sentences.append(
             tr(
-                "Scale of {name}: {scale:+.0f} ± {sigma:.0f} millionths against the site grid.",
+                "Scale of {name}: {scale:+.0f} ± {sigma:.0f} ppm against the site grid.",
                 name=word(name),
                 scale=1e6 * (scale - 1),
                 sigma=1e6 * sigma,
@@ -179,8 +179,8 @@ def _control_points(tables: SurveyTables, length: Length) -> Optional[Section]:
         Column(tr("Used"), 8, _used),
     )
     text = tr(
-        "Residuals are fitted minus given, on the site grid; those of points that are not used are against "
-        "what the others say. A redundancy number is the share of an error that shows in the residual."
+        "Residuals are fitted minus given, on the site grid; those of points that are not used are against what the "
+        "others say. A redundancy number is the fraction of an error that shows in the residual."
     )
     if length is Length.CLIENT:
         text = tr("Residuals are fitted minus given, on the site grid.")
@@ -210,9 +210,9 @@ def _other_observations(tables: SurveyTables, length: Length) -> Optional[Sectio
         Column(tr("Used"), 8, _used),
     )
     text = tr(
-        "A tie across an item is a straight item that two areas both see. Parallel items share the errors of "
-        "the lines that cross them, so those of two areas together count as one observation: each carries a "
-        "sigma enlarged by the root of their number."
+        "A tie across an item is a straight item that two areas both see. Parallel items share the errors of the "
+        "lines that cross them, so those of two areas together count as one observation: each carries a sigma "
+        "enlarged by the square root of their number."
     )
     return Section(title, [table_of(columns, rows, length), Text(text)])
 
@@ -232,7 +232,7 @@ def _observations_in_short(rows: Sequence[Mapping]) -> Table:
         Column(tr("#Number"), 10, lambda key: len(groups[key])),
         Column(tr("#Largest residual"), 16, largest),
         Column(
-            tr("#Largest over its sigma"), 14, lambda key: f"{max(row[TIES.standardized] or 0.0 for row in groups[key]):.1f}"
+            tr("#Largest / its sigma"), 14, lambda key: f"{max(row[TIES.standardized] or 0.0 for row in groups[key]):.1f}"
         ),
         Column(tr("#Left out"), 12, lambda key: sum(not row[TIES.used] for row in groups[key]) or tr("none")),
     )  # fmt: skip
@@ -310,9 +310,9 @@ def _seams(tables: SurveyTables, length: Length) -> Optional[Section]:
         parts.append(
             Text(
                 tr(
-                    "Expected sigmas hold both items' own and, across the item, both areas' places; where the items "
-                    "also tied the areas together, what is left is smaller than that. Each item is a line in the "
-                    "layer seams."
+                    "Expected sigmas include those of both items and, across the item, those of both areas' "
+                    "positions; where the items also tied the areas together, the remaining offsets are smaller than "
+                    "that. Each item is a line in the layer seams."
                 )
             )
         )

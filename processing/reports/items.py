@@ -74,7 +74,7 @@ def _item_table(rows: Sequence[Mapping], length: Length, empty: str = "") -> Tab
     """Items one by one, kind by kind."""
     columns = (
         Column(tr("Item"), 9, lambda row: row[ITEMS.item_id]),
-        Column(tr("Kind, and how sure"), 15, _kind_and_share),
+        Column(tr("Kind, and how certain"), 15, _kind_and_share),
         Column(tr("#Depth mm"), 11, depth_words),
         Column(tr("#In plan mm"), 9, _plan_sigma),
         Column(tr("#Confidence"), 12, _confidence),
@@ -136,11 +136,12 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
         Column(tr("#Spacing mm (least to largest)"), 19, _spacing),
         Column(tr("#Cover mm"), 10, lambda row: plus_minus(row[MATS.cover_mean_m], row[MATS.sigma_cover_m])),
         Column(tr("#Least"), 8, lambda row: mm(row[MATS.cover_min_m])),
-        Column(tr("#5 % lie below"), 10, lambda row: mm(row[MATS.cover_q05_m])),
+        Column(tr("#5 % are below"), 10, lambda row: mm(row[MATS.cover_q05_m])),
     )
     text = tr(
-        "A mat is a family of at least three parallel bars. Directions count from site x anticlockwise. Cover is the "
-        "depth to the top of the bars. Bars that were not found are missing here too; their size is not measured."
+        "A mat is a family of at least three parallel bars. Directions are measured anticlockwise from site x. Cover "
+        "is the depth to the top of the bars. Bars that were not found are missing here too; their size is not "
+        "measured."
     )  # fmt: skip
     if length is Length.RUN:
         note = tr("Directions count from the site's x axis anticlockwise. Bar size is not measured.")
@@ -174,13 +175,13 @@ def penetrations_section(holes: Sequence[Tuple[object, Mapping]]) -> Section:
         Column(tr("Verdict"), 12, lambda row: verdict_words(row.get(VERDICTS.verdict))),
         Column(tr("Item"), 9, lambda row: row.get(VERDICTS.governing_item) or ""),
         Column(tr("#Margin mm"), 9, margin),
-        Column(tr("#Chance of touching"), 10, chance),
+        Column(tr("#Probability of touching"), 10, chance),
         Column(tr("Reason"), 22, lambda row: row.get(VERDICTS.reason) or ""),
     )
     text = tr(
-        "The margin is what is left of the way to the nearest item beyond the keep-out distance. 'Clear' speaks of "
-        "what is known. A hole that touches unknown ground is unknown, whatever else is near it. Whether a hole is "
-        "drilled is decided by the responsible engineer."
+        "The margin is what is left of the distance to the governing item beyond the keep-out distance. 'Clear' "
+        "refers to what is known. A hole that touches unknown ground is unknown, whatever else is near it. Whether a "
+        "hole is drilled is decided by the responsible engineer."
     )  # fmt: skip
     listed = table_of(columns, [{**row, "place": place} for place, row in holes], Length.CLIENT)
     return Section(tr("Planned penetrations"), [listed, Text(text)], new_page=True)
@@ -189,8 +190,8 @@ def penetrations_section(holes: Sequence[Tuple[object, Mapping]]) -> Section:
 def radargrams_section(pictures: Sequence[Path]) -> Section:
     """Pictures of lines."""
     text = tr(
-        "Distance along the scan line to the right, time downwards. Items are marked where they cross the line: full "
-        "marks were seen on this line, open ones are known from others."
+        "Distance along the scan line to the right, time downwards. Items are marked where they cross the line: "
+        "filled marks were seen on this line, open ones are known from others."
     )  # fmt: skip
     shown = [Picture(path, path.stem.replace("_", " ")) for path in pictures]
     return Section(tr("Radargrams"), [Text(text), *shown], new_page=True)

@@ -96,7 +96,7 @@ class GridChange:
         self.wkt = drawing.crs_wkt
         if national and is_elevation(drawing.surface):
             raise ProcessingError(
-                tr("A wall is drawn as an elevation, which has no place in a national grid; choose the site grid.")
+                tr("A wall is drawn as an elevation, which has no position in a national grid; choose the site grid.")
             )
         self.name = to_national(self.wkt, np.zeros((1, 2)))[1] if national else tr("site grid")
 
@@ -176,6 +176,6 @@ def _choose(tables, surface: str, level: Optional[str]) -> str:
         )
     if not level and len(levels) != 1:
         raise ProcessingError(
-            tr("Name the level to draw; levels on the surface {surface}: {listed}.", surface=surface, listed=listed)
+            tr("Choose the level to draw; levels on the surface {surface}: {listed}.", surface=surface, listed=listed)
         )
     return level or levels[0]

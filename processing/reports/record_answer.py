@@ -31,9 +31,9 @@ def answer_sentences(answer: Answer) -> List[str]:
     """The answer in words: what is there, how sure and how old, what is unknown."""
     if not answer.planes:
         return [
-            tr("The record knows nothing of this place as of {day}: all of it is unknown.", day=answer.as_of or "?")
+            tr("The record knows nothing about this place as of {day}: all of it is unknown.", day=answer.as_of or "?")
         ]
-    out = [tr("As known on {day}, where {area:.2f} m² were asked for:", day=answer.as_of, area=answer.asked_m2)]
+    out = [tr("As known on {day}, for {area:.2f} m²:", day=answer.as_of, area=answer.asked_m2)]
     level = answer.question.level
     # A soffit may be a level of its own, named after that of the floor above it.
     others = [name for name in answer.levels if level and name != level and _names(name, level)]
@@ -93,7 +93,7 @@ def _quality_sentences(answer: Answer) -> List[str]:
         out.append(tr("Opened and not found, still listed: {items}.", items=", ".join(refuted)))
     if answer.past:
         names = ", ".join(row[ITEMS.item_id] for row in answer.past)
-        out.append(tr("No longer held for objects of their own (superseded): {items}.", items=names))
+        out.append(tr("No longer regarded as separate objects (superseded): {items}.", items=names))
     ages = [row["age_years"] for row in (*answer.items, *answer.coverage) if row["age_years"] is not None]
     if ages and max(ages) < 0.05:
         out.append(tr("What is known was seen less than three weeks before that day."))
@@ -118,7 +118,7 @@ def _unknown_sentences(answer: Answer) -> List[str]:
     if share[NEVER] >= 0.999 * answer.asked_m2:
         out.append(tr("None of it was ever scanned: all of it is unknown."))
     elif share[NEVER]:
-        out.append(tr("Never scanned, and so unknown, never clear: {area:.2f} m² of it.", area=share[NEVER]))
+        out.append(tr("Never scanned, and therefore unknown, never clear: {area:.2f} m² of it.", area=share[NEVER]))
     if share[ONE_WAY]:
         text = tr(
             "Scanned in one direction only, where objects along the lines can be missed: {area:.2f} m².",
@@ -138,9 +138,7 @@ def _unknown_sentences(answer: Answer) -> List[str]:
             )
         )
     if answer.question.polygon is None and answer.question.line is None:
-        out.append(
-            tr("How far the level reaches is not in the record: all ground beyond what is shown is unknown, too.")
-        )
+        out.append(tr("The extent of the level is not in the record: all ground beyond what is shown is unknown, too."))
     return out
 
 
@@ -160,7 +158,7 @@ def answer_page(answer: Answer, record_name: str) -> str:
 
 def _item_table(items: Sequence[Mapping]) -> Table:
     heads = (
-        *(tr("Item"), tr("Kind"), tr("#sure %"), tr("Status"), tr("Quality"), tr("#Top mm"), tr("#sigma")),
+        *(tr("Item"), tr("Kind"), tr("#certain %"), tr("Status"), tr("Quality"), tr("#Top mm"), tr("#sigma")),
         *(tr("#Plan sigma mm"), tr("Seen"), tr("#Age"), tr("Surveys")),
     )
     rows = [

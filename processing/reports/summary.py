@@ -91,7 +91,7 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
                 )
             )
         )
-    return Section(tr("In short"), parts)
+    return Section(tr("Summary"), parts)
 
 
 def _found(tables: SurveyTables, plane) -> str:
@@ -116,12 +116,12 @@ def _seen(tables: SurveyTables, plane) -> str:
 def how_to_read_section() -> Section:
     """What the numbers and the plans of the client's report mean."""
     lines = (
-        tr("Depths are in millimetres from the scanned surface to the top of the item, its side that faces the scan."),
+        tr("Depths are in millimetres from the scanned surface to the top of the item, the side that faces the scan."),
         tr(
-            "A number after ± is the 1-sigma uncertainty: the true value lies within twice that in 95 of 100 cases. On "
-            "the plans the pale strip along an item is where its line lies with 95 per cent probability."
+            "A number after ± is the 1-sigma uncertainty: the true value lies within twice that in 95 of 100 cases. "
+            "On the plans the pale strip along an item contains its line with 95 per cent probability."
         ),
-        tr("Confidence says how sure it is that there is an object; the kind has a confidence of its own."),
+        tr("Confidence says how certain it is that there is an object; the kind has its own confidence."),
         tr("Grey ground on the plans was not scanned both ways. It is unknown. So is all that lies below the depth seen."),
         tr("On the plans, site x runs to the right and site y up; a level seen from below is drawn as seen from above."),
     )  # fmt: skip
@@ -131,7 +131,8 @@ def how_to_read_section() -> Section:
 def signatures_section() -> Section:
     """Lines to sign, and what signing does not mean."""
     text = tr(
-        "This report says what was found and how sure that is. It does not release any place for drilling. {decision}",
+        "This report says what was found and how certain that is. It does not release any place for drilling. "
+        "{decision}",
         decision=cautions.DECISION,
     )
     return Section(tr("Signatures"), [Text(text), Signatures((tr("Survey"), tr("Checked"), tr("Received")))])

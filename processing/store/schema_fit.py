@@ -5,7 +5,7 @@ from .schema_scans import AREA_ID, PLANE
 from .table_schema import Field, Table, flags, numbers, texts
 
 ENLARGEMENT = 50.0
-_CAUTION = tr("Nothing of this says what is cast in; it says how well the areas fit together.")
+_CAUTION = tr("This says nothing about what is cast in; it says how well the areas fit together.")
 _TWO_AREAS = texts(area_id="one area", area_id_b="the other area")
 
 TIES = Table(
@@ -41,7 +41,7 @@ ERROR_ELLIPSES = Table(
     "error_ellipses",
     "Polygon",
     tr(
-        "Ellipses that hold the true place of an area's corners and of its best-known point with 95 % "
+        "Ellipses that contain the true position of an area's corners and of its best-known point with 95 % "
         "probability, drawn {enlargement:.0f} times enlarged; semi-axes in true size. From the fit alone.",
         enlargement=ENLARGEMENT,
     ),
@@ -84,9 +84,8 @@ WALLS = Table(
     "walls",
     "LineString",
     tr(
-        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there "
-        "lies on the wall's elevation, whose x counts along the wall from its start and whose y counts "
-        "upwards."
+        "Walls in plan, and on them the stretches that were scanned (with an area_id). What was found there lies on "
+        "the wall's elevation, whose x is measured along the wall from its start and whose y upwards."
     ),
     (
         *PLANE,

@@ -182,6 +182,6 @@ DISMISSED = Table(
 LAST_WRITTEN = Table(
     "last_written",
     None,
-    tr("Items and picks as they were last written, to tell what was edited by hand since. Not to be edited."),
+    tr("Items and picks as they were last written, to tell what has been edited by hand since. Do not edit."),
     (*_WRITTEN, _SOURCE, *texts(fingerprint="fingerprint of the row's values and vertices")),
 )

@@ -7,7 +7,8 @@ from .table_schema import Field, Table, counts, flags, numbers, texts
 
 DEPTHS_AND_CAUTIONS = (
     tr(
-        "Depth counts from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its elevation)."
+        "Depth is measured from the scanned surface: a slab's top, its soffit, or a wall (whose coordinates are its "
+        "elevation)."
     )
     + f" {cautions.SHORT}"
 )
@@ -75,9 +76,9 @@ CONTROL_POINTS = Table(
     "control_points",
     "Point",
     tr(
-        "Control points with their residuals (fitted minus given); 'standardized' is the larger one over its "
-        "own sigma, 'detectable' the smallest error that the test finds. One that is not 'used' was left "
-        "out; its residual is against what the others say."
+        "Control points with their residuals (fitted minus given); 'standardized' is the larger one divided by its "
+        "own sigma, 'detectable' the smallest error that the test finds. One that is not 'used' was left out; its "
+        "residual is against what the others say."
     ),
     (
         AREA_ID,

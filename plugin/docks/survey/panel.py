@@ -211,7 +211,7 @@ class SurveyPanel(QgsDockWidget):
             self.say("error", str(error))
 
     def show_in_3d(self) -> None:
-        """Items and slab surfaces as bodies, in a view of its own."""
+        """Items and slab surfaces as bodies, in a 3-D map view."""
         from ...view3d.show import open_view
 
         try:

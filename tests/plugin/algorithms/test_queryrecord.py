@@ -59,7 +59,7 @@ def test_a_polygon_half_scanned(record, tmp_path):
     items = QgsVectorLayer(outputs["ITEMS"], "", "ogr")
     assert items.featureCount() == outputs["ITEM_COUNT"] > 0
     assert all(row["age_years"] == 0.0 for row in items.getFeatures())
-    assert "Never scanned, and so unknown, never clear: 0.16 m²" in outputs["ANSWER"]
+    assert "Never scanned, and therefore unknown, never clear: 0.16 m²" in outputs["ANSWER"]
     page = Path(outputs["REPORT"]).read_text(encoding="utf-8")
     assert "does not guarantee detection" in page
     assert "Unknown ground" in page

@@ -207,7 +207,7 @@ def test_same_input_same_files(survey, tmp_path):
     ("values", "sentence"),
     [
         ({"level": "Level 9"}, "levels there: Level 1"),
-        ({"surface": "wall"}, "Name the level"),
+        ({"surface": "wall"}, "Choose the level"),
         ({"national": True}, "not tied to a national grid"),
         ({"band_m": 0.0005, "dxf_path": "a.dxf"}, "whole millimetres"),
         ({"spacing_m": 0.0, "points_path": "a.csv"}, "greater than zero"),

@@ -279,7 +279,9 @@ def test_a_deleted_item_that_is_later_seen_much_further_is_shown_again(detected)
     calls.bars["A2"] = [BARS[1]]
     detect_items_step(path)
     assert items_at(path, "A1,A2", 20.2) == ["A1-2"]
-    assert any("A1-2 runs along A1-2, which the surveyor deleted, and continues beyond it" in text for text in said(path))
+    assert any(
+        "A1-2 runs along A1-2, which the surveyor deleted, and continues beyond it" in text for text in said(path)
+    )
 
 
 def test_columns_and_remarks_of_the_surveyor_are_kept(detected):

@@ -66,7 +66,7 @@ def test_refuted_items_are_not_in_the_report(survey):
 
 
 def test_in_short(survey):
-    (short,) = tables_of(client_report(survey), "In short")
+    (short,) = tables_of(client_report(survey), "Summary")
     top, soffit = short.rows
     # A1 is 3 m by 2 m, scanned both ways; A2 was scanned one way only and does not count.
     assert top[:4] == ("Level 1", 3, "6.0", "250")
@@ -92,7 +92,7 @@ def test_an_area_without_a_position_and_one_way_scans_are_said(survey):
     paper = client_report(survey)
     (places,) = tables_of(paper, "Fit of the areas")
     assert next(row for row in places.rows if row[0] == "A3")[1] == "NO POSITION"
-    (ground,) = tables_of(paper, "What counts as scanned")
+    (ground,) = tables_of(paper, "Ground that counts as scanned")
     assert next(row for row in ground.rows if row[0] == "A2")[2:4] == ("ONE WAY ONLY", "250")
 
 
@@ -178,7 +178,7 @@ def test_a_record_is_reported_too(survey, tmp_path):
     (mats,) = tables_of(paper, "Mats")
     assert mats.rows[0][0] == "S1/M1"
     assert mats.rows[0][5] == "200 ± 4 (190 to 210)"
-    (ground,) = tables_of(paper, "What counts as scanned")
+    (ground,) = tables_of(paper, "Ground that counts as scanned")
     assert ground.rows[0][0] == "S1/A1"
     (findings,) = tables_of(paper, "Findings")
     assert "their own reports" in findings.empty

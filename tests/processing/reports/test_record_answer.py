@@ -53,7 +53,7 @@ def test_what_is_known_of_items():
         one.startswith("2 were found by radar alone") and "12 mm in plan and 3 mm in depth" in one for one in said
     )
     assert "Opened and not found, still listed: I4." in said
-    assert "No longer held for objects of their own (superseded): I5." in said
+    assert "No longer regarded as separate objects (superseded): I5." in said
     assert "What is known was seen 2.0 to 4.0 years before that day." in said
     assert "Check item I1: Look again." in said
 
@@ -80,7 +80,7 @@ def test_ground_that_is_unknown_is_said_with_its_area():
         unknown("not seen that deep", 0.125, 0.15),
     ]
     said = " ".join(answer_sentences(answer))
-    assert "Never scanned, and so unknown, never clear: 0.50 m² of it." in said
+    assert "Never scanned, and therefore unknown, never clear: 0.50 m² of it." in said
     assert "can be missed: 0.25 m²." in said
     assert "Not seen down to 200 mm: 0.12 m²." in said
     answer.unknown = [unknown("never scanned", 2.0)]

@@ -106,11 +106,11 @@ def test_items_are_counted_alike_with_the_same_depths_and_sigmas(survey):
 
 def test_numbers_are_those_of_the_survey(survey):
     run = run_report(survey)
-    (speeds,) = tables_of(run, "Wave speeds, and what checks them")
+    (speeds,) = tables_of(run, "Wave speeds, and checks on them")
     assert column(speeds, "Area") == [row["area_id"] for row in values(survey, WAVE_SPEEDS)]
     assert set(column(speeds, "#Wave speed m/ns")) == {"0.1100 ± 0.0010"}
     assert set(column(speeds, "#Time zero ns")) == {"1.200 ± 0.010"}
-    (ground,) = tables_of(run, "What counts as scanned")
+    (ground,) = tables_of(run, "Ground that counts as scanned")
     assert len(ground.rows) == len(values(survey, COVERAGE))
     assert column(ground, "#Ground m²")[0] == "0.16"  # 0.4 m by 0.4 m
     (mats,) = tables_of(run, "Mats of bars")
@@ -148,9 +148,9 @@ def test_both_carry_the_cautions_and_say_what_is_unknown(survey):
             assert sentence in html
         (fit,) = tables_of(paper, "Fit of the areas to the site grid")
         assert dict(zip(column(fit, "Area"), column(fit, "Position")))["LOST"] == "NO POSITION"
-        shown = " ".join(part.text for part in sections(paper)["In short"] if isinstance(part, Text))
+        shown = " ".join(part.text for part in sections(paper)["Summary"] if isinstance(part, Text))
         assert "lie in areas without a position" in shown
-        warnings = [part for part in sections(paper)["Wave speeds, and what checks them"] if isinstance(part, Bullets)]
+        warnings = [part for part in sections(paper)["Wave speeds, and checks on them"] if isinstance(part, Bullets)]
         assert "A1: Check <this>." in warnings[0].lines
 
 
@@ -177,7 +177,7 @@ def test_a_step_leaves_out_what_was_not_done(folder, tmp_path):
 def test_after_a_new_fit_the_report_says_all_that_the_survey_holds(survey, tmp_path):
     fit_areas_step(survey, tmp_path / "fit.html")
     html = (tmp_path / "fit.html").read_text(encoding="utf-8")
-    for words in ("areas are placed", "Wave speeds, and what checks them", "Mats of bars", "In short"):
+    for words in ("areas are placed", "Wave speeds, and checks on them", "Mats of bars", "Summary"):
         assert words in html
 
 

@@ -62,8 +62,8 @@ def test_what_it_knows_of_a_room(panel, shown, qgis_iface, qtbot):
     qgis_iface.setActiveLayer(room(shown.project))
     panel.controls.selected.click()
     said = answered(panel, qtbot)
-    assert "where 0.32 m² were asked for" in said
-    assert "Never scanned, and so unknown, never clear: 0.16 m²" in said
+    assert ", for 0.32 m²:" in said
+    assert "Never scanned, and therefore unknown, never clear: 0.16 m²" in said
     assert "found by radar alone" in said
     assert "does not guarantee detection" in said
     layers = layers_of_answer(panel)
