@@ -144,7 +144,7 @@ def mats_section(tables: SurveyTables, length: Length) -> Section:
         "measured."
     )  # fmt: skip
     if length is Length.RUN:
-        note = tr("Directions count from the site's x axis anticlockwise. Bar size is not measured.")
+        note = tr("Directions are measured anticlockwise from the site's x axis. Bar size is not measured.")
         text = f"{MATS.description} {note}"
     listed = table_of(columns, tables.values(MATS), length, tr("No mat was found."))
     return Section(tr("Mats of bars"), [listed, Text(text)])
