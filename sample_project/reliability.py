@@ -68,15 +68,16 @@ def true_distances(objects, centres, diameters, depths):
 def check(survey_path, surface, centres, diameters, depths):
     """Verdicts as Inslab gives them."""
     from inslab.processing.penetrations.check import check_penetrations
-    from inslab.processing.penetrations.ground import planes, read_ground
+    from inslab.processing.penetrations.ground import find_ground, read_tables
     from inslab.processing.penetrations.model import DEFAULT_RULES, KindRule, Penetrations
 
     rules = {
         kind: KindRule(KEEP_OUT_M, rule.smallest_diameter_m, rule.largest_diameter_m)
         for kind, rule in DEFAULT_RULES.items()
     }
-    level = next(level for level, side in planes(survey_path) if side == surface)
-    ground = read_ground(survey_path, level, surface, rules)
+    tables = read_tables(survey_path)
+    level = next(level for level, side in tables.planes if side == surface)
+    ground = find_ground(tables, level, surface, rules)
     holes = Penetrations.upright(centres, diameters, depths, TOLERANCE_M)
     return check_penetrations(holes, ground.pieces, ground.known, rules)
 

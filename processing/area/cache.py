@@ -1,10 +1,10 @@
 """Results of areas, kept on disk by what they depend on, so that a run repeats only what has changed.
 
-The key of a result is a SHA-256 over everything that can change it: the bytes of the area's line files, its part of the tables,
-known depths and settings (all of it is the `AreaTask`, the only thing that `work_area` gets), the language of what is told, the
-program and the releases of the libraries that it computes with. The program counts by the bytes of its source files, not by a
-number that someone must remember to raise: a forgotten number would give old results under a new version, a changed comment costs
-one run.
+The key of a result is a SHA-256 over everything that can change it: the fingerprints of the area's line files, its part of the
+tables, known depths and settings (all of it is the `AreaTask`, the only thing that `work_area` gets), the language of what is
+told, the program and the releases of the libraries that it computes with. The program counts by the bytes of its source files,
+not by a number that someone must remember to raise: a forgotten number would give old results under a new version, a changed
+comment costs one run.
 
 An entry is one file in numpy's npz format (no pickle), written under a temporary name and moved. It carries its key and a checksum;
 one that is damaged, or lies in another's place, is computed again. The whole folder may be deleted at any time.
@@ -15,12 +15,13 @@ import platform
 from functools import cache
 from importlib import metadata
 from pathlib import Path
-from typing import Dict, List, Optional, Tuple
+from typing import Dict, List, Mapping, Optional
 
 import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import current, tr
+from ..survey.fingerprint import FileState, digest_of, state_of
 from .compute import AreaResult, AreaTask
 from .plain_data import from_bytes, to_bytes, to_text
 
@@ -28,16 +29,17 @@ CACHE_FOLDER = ".inslab-cache"
 _PROCESSING = Path(__file__).parent.parent
 # Everything that `work_area` runs, and what packs its result.
 _PROGRAM = ("common", "geometry", "survey", "radar", "tracks", "speed", "items", "area")
-_BLOCK_BYTES = 2**20
 
 
 class AreaCache:
     """The kept results in one folder. `find` and `keep` count an entry as used; `clean` removes the others."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, remembered: Optional[Mapping[FileState, str]] = None):
+        """`remembered`: fingerprints of files that were read already (`survey.fingerprint`)."""
         self.folder = Path(folder)
         self._used = set()
-        self._files: Dict[Path, Tuple] = {}
+        self._remembered = dict(remembered or {})
+        self._states: Dict[Path, FileState] = {}
 
     def key(self, task: AreaTask) -> str:
         """The key of a task's result. Raises `ProcessingError` where a line file cannot be read."""
@@ -65,7 +67,7 @@ class AreaCache:
 
         Returns whether it was kept. Raises `ProcessingError` where it cannot be written.
         """
-        if any(self._files.get(line.path, ())[:2] != _state(line.path) for line in task.area.lines):
+        if any(self._states.get(line.path) != _state(line.path) for line in task.area.lines):
             return False
         path = self._path(key)
         part = path.with_name(f"{path.name}.part")
@@ -97,28 +99,22 @@ class AreaCache:
         return self.folder / f"{key[:40]}.npz"
 
     def _content(self, path: Path) -> str:
-        """SHA-256 of a file's bytes; remembered with the file's state before it was read."""
+        """The fingerprint of a file's content; its state before it was read is kept."""
         try:
-            state = _state(path)
-            digest = hashlib.sha256()
-            with path.open("rb") as file:
-                for block in iter(lambda: file.read(_BLOCK_BYTES), b""):
-                    digest.update(block)
+            self._states[path] = state_of(path)
+            return digest_of(path, self._remembered)
         except OSError as error:
             raise ProcessingError(
                 tr("{file} cannot be read ({reason}); check the survey folder.", file=path, reason=error.strerror)
             ) from error
-        self._files[path] = (*state, digest.hexdigest())
-        return digest.hexdigest()
 
 
-def _state(path: Path) -> Tuple[int, int]:
-    """Size and time of the last change; of a file that is gone -1."""
+def _state(path: Path) -> Optional[FileState]:
+    """None of a file that is gone."""
     try:
-        found = path.stat()
+        return state_of(path)
     except OSError:
-        return -1, -1
-    return found.st_size, found.st_mtime_ns
+        return None
 
 
 def _remove(path: Path) -> None:

@@ -52,7 +52,7 @@ def work_areas(
         Every area failed. One that fails becomes an entry of `Found.failures` and a finding.
     MissingPackageError, Cancelled
     """
-    with packages(), _cache_or_none(cache) as kept:
+    with packages(), _cache_or_none(cache, read) as kept:
         chosen = read.survey.areas if areas is None else areas
         tasks = [task_of(read, found, area, settings, volume, items) for area in chosen]
         return _AreasAtWork(found, chosen, tasks, kept, take).run(runner, monitor)
@@ -79,12 +79,12 @@ def use_areas(
 
 
 @contextmanager
-def _cache_or_none(cache: Optional[AreaCache]) -> Iterator[AreaCache]:
+def _cache_or_none(cache: Optional[AreaCache], read: SurveyRead) -> Iterator[AreaCache]:
     if cache is not None:
         yield cache
         return
     with TemporaryDirectory(prefix="inslab-") as folder:
-        yield AreaCache(folder)
+        yield AreaCache(folder, read.fingerprints)
 
 
 def task_of(

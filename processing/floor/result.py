@@ -13,6 +13,7 @@ from ..site.crs import local_crs_wkt
 from ..site.frame import AreaFit
 from ..site.observations import Observations, Tie
 from ..site.results import SiteFit
+from ..survey.fingerprint import FileState
 from ..survey.model import Finding, ScanArea, Survey
 from .coverage import Coverage
 from .edited_rows import Known
@@ -52,6 +53,8 @@ class SurveyRead:
         What cores, drill holes and drawings say of depths (`items.known_depths`); None where no step asked for it.
     inputs : mapping
         Group to file to fingerprint of all that was read (`store.fingerprints`).
+    fingerprints : mapping
+        The same by the state of each file: what is in that state still need not be hashed again (`survey.fingerprint`).
     """
 
     survey_path: Path
@@ -60,6 +63,7 @@ class SurveyRead:
     observations: Observations = field(default_factory=Observations)
     known_depths: Optional[Tuple] = None
     inputs: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    fingerprints: Mapping[FileState, str] = field(default_factory=dict, repr=False)
 
     @cached_property
     def areas(self) -> Mapping[str, ScanArea]:

@@ -14,9 +14,9 @@ from ..edits.carried_over import HAND_SIGMA_M
 from ..floor.hidden_ground import find_hidden
 from ..floor.unknown_ground import KnownGround, ScannedPiece
 from ..site.geotiff import GridReader
-from ..store.geopackage import read_layer
-from ..store.reading import raster_path
-from ..store.schema import COVERAGE, ITEMS, RASTERS, SCAN_AREAS, WAVE_SPEEDS
+from ..store.geopackage import read_layers
+from ..store.reading import ABOUT, crs_wkt_of, raster_path
+from ..store.schema import COVERAGE, CRS_KEY, ITEMS, RASTERS, SCAN_AREAS, WAVE_SPEEDS
 from .clearance import Pieces, cut_up
 from .model import KindRule, Obstacle, check_rules, rule_for
 
@@ -34,19 +34,37 @@ class Ground:
     known: KnownGround = field(repr=False)
 
 
-def planes(survey_path) -> List[Tuple[str, str]]:
-    """Level and surface of the survey's scan areas, sorted, each once."""
-    return sorted(
-        {(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for _, row in read_layer(survey_path, SCAN_AREAS.name)}
-    )
+@dataclass(frozen=True)
+class GroundTables:
+    """The tables of a survey that say what is known of its ground, and the coordinate system of its site grid.
+
+    `rows`: of each of `TABLES` by name, as `read_layer` gives them.
+    """
+
+    TABLES = (SCAN_AREAS, COVERAGE, ITEMS, WAVE_SPEEDS, RASTERS)
+
+    survey_path: Path
+    rows: Mapping[str, List[Tuple[object, Mapping]]] = field(repr=False)
+    crs_wkt: str = field(repr=False)
+
+    @property
+    def planes(self) -> List[Tuple[str, str]]:
+        """Level and surface of the survey's scan areas, sorted, each once."""
+        return sorted({(row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) for _, row in self.rows[SCAN_AREAS.name]})
 
 
-def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
+def read_tables(survey_path) -> GroundTables:
+    """All that verdicts need of a survey.gpkg, which is opened once. Raises `SurveyError` if it is no GeoPackage."""
+    rows, metadata = read_layers(survey_path, [*(table.name for table in GroundTables.TABLES), ABOUT], [CRS_KEY])
+    return GroundTables(Path(survey_path), rows, crs_wkt_of(rows[ABOUT], metadata[CRS_KEY]))
+
+
+def choose_level(tables: GroundTables, surface: str, level: Optional[str] = None) -> str:
     """The level meant: the one given, or the only one that has scan areas on `surface`.
 
     Raises `ProcessingError` with the levels to choose from.
     """
-    levels = [one for one, side in planes(survey_path) if side == surface]
+    levels = [one for one, side in tables.planes if side == surface]
     if level:
         if level in levels:
             return level
@@ -68,22 +86,21 @@ def choose_level(survey_path, surface: str, level: Optional[str] = None) -> str:
     raise ProcessingError(tr("The survey has several levels; choose one of them: {levels}.", levels=", ".join(levels)))
 
 
-def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:
-    """Items, coverage and slab base of one level and surface from survey.gpkg.
+def find_ground(tables: GroundTables, level: str, surface: str, rules: Mapping[str, KindRule]) -> Ground:
+    """Items, coverage and slab base of one level and surface.
 
     Raises `SurveyError` where items were not detected yet.
     """
-    survey_path = Path(survey_path)
     check_rules(rules)
-    areas = [row for _, row in read_layer(survey_path, SCAN_AREAS.name)]
+    areas = [row for _, row in tables.rows[SCAN_AREAS.name]]
     here = [row for row in areas if (row[SCAN_AREAS.level], row[SCAN_AREAS.surface]) == (level, surface)]
-    coverage = read_layer(survey_path, COVERAGE.name)
-    item_rows = read_layer(survey_path, ITEMS.name)
+    coverage = tables.rows[COVERAGE.name]
+    item_rows = tables.rows[ITEMS.name]
     if not coverage and not item_rows:
         raise SurveyError(
             tr(
                 "{survey_path} has no items and no coverage; run 'Detect items' or 'Process a survey' first.",
-                survey_path=survey_path,
+                survey_path=tables.survey_path,
             )
         )
     obstacles = [
@@ -106,8 +123,8 @@ def read_ground(survey_path, level: str, surface: str, rules: Mapping[str, KindR
         if rings is not None and (row[COVERAGE.level], row[COVERAGE.surface]) == (level, surface)
     ]
     unplaced = [row[SCAN_AREAS.area_id] for row in here if row[SCAN_AREAS.status] != "fitted"]
-    strips = find_hidden(pieces, pieces.largest_radius_m, pieces.keep_out_m, _longest_wavelength_m(survey_path, here))
-    base = _base_reader(survey_path, level, surface)
+    strips = find_hidden(pieces, pieces.largest_radius_m, pieces.keep_out_m, _longest_wavelength_m(tables, here))
+    base = _base_reader(tables, level, surface)
     return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
 
 
@@ -126,11 +143,9 @@ def _obstacle(line: np.ndarray, row: Mapping, rules: Mapping[str, KindRule]) -> 
     )
 
 
-def _longest_wavelength_m(survey_path: Path, areas: Sequence[Mapping]) -> float:
+def _longest_wavelength_m(tables: GroundTables, areas: Sequence[Mapping]) -> float:
     """Of the areas' wavelengths in concrete at their centre frequency, the longest, metres."""
-    speeds = {
-        row[WAVE_SPEEDS.area_id]: row[WAVE_SPEEDS.speed_m_ns] for _, row in read_layer(survey_path, WAVE_SPEEDS.name)
-    }
+    speeds = {row[WAVE_SPEEDS.area_id]: row[WAVE_SPEEDS.speed_m_ns] for _, row in tables.rows[WAVE_SPEEDS.name]}
     found = [
         1000.0 * speeds[row[SCAN_AREAS.area_id]] / row[SCAN_AREAS.centre_frequency_mhz]
         for row in areas
@@ -139,9 +154,9 @@ def _longest_wavelength_m(survey_path: Path, areas: Sequence[Mapping]) -> float:
     return max(found, default=USUAL_WAVELENGTH_M)
 
 
-def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
+def _base_reader(tables: GroundTables, level: str, surface: str) -> Callable:
     """Slab thickness and its sigma at points; NaN where the base is not seen."""
-    rows = [row for _, row in read_layer(survey_path, RASTERS.name)]
+    rows = [row for _, row in tables.rows[RASTERS.name]]
     rows = [
         row
         for row in rows
@@ -149,7 +164,7 @@ def _base_reader(survey_path: Path, level: str, surface: str) -> Callable:
         and not row[RASTERS.area_id]
         and (row[RASTERS.level], row[RASTERS.surface]) == (level, surface)
     ]
-    path = raster_path(survey_path, rows[0][RASTERS.path]) if rows else None
+    path = raster_path(tables.survey_path, rows[0][RASTERS.path]) if rows else None
     if path is None:
         return KnownGround().base
     reader = GridReader(path)

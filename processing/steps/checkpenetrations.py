@@ -4,6 +4,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 from ..common.monitor import Monitor
 from ..penetrations.check import Verdict
+from ..penetrations.ground import read_tables
 from ..penetrations.model import Confidence, KindRule, Penetrations
 from ..store.layer import layer_of
 from ..store.schema import PENETRATION_VERDICTS
@@ -36,7 +37,8 @@ def check_penetrations_step(
     """
     confidence.check()
     check_output(output_path)
-    verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.05, 0.6))
+    tables = read_tables(survey_path)
+    verdicts, grounds = check_by_plane(tables, holes, sides, rules, confidence, monitor.part(0.05, 0.6))
     kept = {name: kind for name, kind in fields.items() if name not in VERDICT_FIELDS}
     # Where each was checked, also if the table did not say so: plans and bodies are told apart by it.
     kept.update(level=str, surface=str)
@@ -59,7 +61,7 @@ def check_penetrations_step(
         for entry, values, verdict in zip(holes.entry_m, given, verdicts)
     ]
     monitor.step(0.95)
-    write_layers(output_path, [layer_of(PENETRATION_VERDICTS, rows, {**kept, **VERDICT_FIELDS})], survey_path)
+    write_layers(output_path, [layer_of(PENETRATION_VERDICTS, rows, {**kept, **VERDICT_FIELDS})], tables.crs_wkt)
     monitor.progress(1.0)
     return verdicts
 

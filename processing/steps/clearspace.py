@@ -8,11 +8,10 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.vocabulary.surfaces import TOP
 from ..penetrations.clear_space import ClearSpace, fill_floor
-from ..penetrations.ground import choose_level, read_ground
+from ..penetrations.ground import choose_level, find_ground, read_tables
 from ..penetrations.model import Confidence, KindRule
 from ..site.geotiff import Band, GridWriter
 from ..site.grid import SiteGrid
-from ..store.reading import read_crs_wkt
 
 
 def clear_space_step(
@@ -34,7 +33,8 @@ def clear_space_step(
     nothing was scanned both ways.
     """
     confidence.check()
-    ground = read_ground(survey_path, choose_level(survey_path, surface, level), surface, rules)
+    tables = read_tables(survey_path)
+    ground = find_ground(tables, choose_level(tables, surface, level), surface, rules)
     space = ClearSpace(ground.pieces, ground.known, rules, depth_m, tolerance_m, largest_m, confidence)
     extent = space.extent_m
     if not len(extent):
@@ -61,5 +61,5 @@ def clear_space_step(
             ("tolerance_m", f"{tolerance_m:g}"),
         ),
     )
-    with GridWriter(output_path, grid, [band], read_crs_wkt(survey_path)) as writer:
+    with GridWriter(output_path, grid, [band], tables.crs_wkt) as writer:
         return fill_floor(space, x, y, lambda cells, row, column: writer.write(cells[None], row, column), monitor)

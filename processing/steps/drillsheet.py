@@ -8,8 +8,10 @@ from ..common import cautions
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..penetrations.drill_sheet import GridAxis, sheet_entry
+from ..penetrations.ground import read_tables
 from ..penetrations.model import Confidence, KindRule, Penetrations
 from ..store.layer import layer_of
+from ..store.reading import read_crs_wkt
 from ..store.schema import DRILL_SHEET, PENETRATION_VERDICTS
 from ..store.schema_penetrations import VERDICT_FIELDS
 from .shared.verdict_layers import check_by_plane, draw_sections, write_layers
@@ -30,7 +32,9 @@ def drill_sheet_step(
     A row holds the columns of `drill_sheet` and, under the key ``section``, the path of the picture.
     """
     confidence.check()
-    verdicts, grounds = check_by_plane(survey_path, holes, sides, rules, confidence, monitor.part(0.0, 0.3))
+    verdicts, grounds = check_by_plane(
+        read_tables(survey_path), holes, sides, rules, confidence, monitor.part(0.0, 0.3)
+    )
     # PNG, because Qt's reader of SVG knows neither clipping nor hatching.
     sections = draw_sections(sections_folder, holes, verdicts, grounds, confidence, monitor.part(0.3, 0.7), ".png")
     rows = []
@@ -69,4 +73,4 @@ def write_sheet_table(output_path, rows: Sequence[Mapping], survey_path) -> None
         ((row[DRILL_SHEET.x_m], row[DRILL_SHEET.y_m]), {key: row.get(key) for key in DRILL_SHEET.columns})
         for row in rows
     ]
-    write_layers(output_path, [layer_of(DRILL_SHEET, table)], survey_path)
+    write_layers(output_path, [layer_of(DRILL_SHEET, table)], read_crs_wkt(survey_path))

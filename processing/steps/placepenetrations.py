@@ -9,7 +9,7 @@ from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.monitor import Monitor
 from ..penetrations.check import check_holes, check_penetrations
-from ..penetrations.ground import Ground, choose_level, read_ground
+from ..penetrations.ground import Ground, choose_level, find_ground, read_tables
 from ..penetrations.model import Confidence, KindRule, Penetrations
 from ..penetrations.placement import Place, PlacementRules, place_pattern
 from ..store.layer import layer_of
@@ -42,6 +42,7 @@ def place_penetrations_step(
     placed, failed, rows = [], [], []
     kept = {name: kind for name, kind in fields.items() if name not in PLACE_FIELDS}
     names = list(dict.fromkeys(patterns))
+    tables = read_tables(survey_path)
     grounds: Dict[Tuple[str, str], Ground] = {}
     for number, name in enumerate(names):
         own = monitor.part(0.02 + 0.95 * number / len(names), 0.02 + 0.95 * (number + 1) / len(names))
@@ -51,9 +52,9 @@ def place_penetrations_step(
                 tr("Pattern {name} has holes on several levels or surfaces; give each its own pattern_id.", name=name)
             )
         surface, level = sides[which[0]]
-        plane = choose_level(survey_path, surface, level), surface
+        plane = choose_level(tables, surface, level), surface
         if plane not in grounds:
-            grounds[plane] = read_ground(survey_path, *plane, rules)
+            grounds[plane] = find_ground(tables, *plane, rules)
         pieces, known = grounds[plane].pieces, grounds[plane].known
         planned = holes.subset(which)
         check_holes(planned)
@@ -81,5 +82,5 @@ def place_penetrations_step(
                 values.update(shift_x_m=entry[0] - holes.entry_m[i, 0], shift_y_m=entry[1] - holes.entry_m[i, 1])
                 rows.append((tuple(entry), values))
     monitor.step(0.98)
-    write_layers(output_path, [layer_of(PENETRATION_PLACES, rows, {**kept, **PLACE_FIELDS})], survey_path)
+    write_layers(output_path, [layer_of(PENETRATION_PLACES, rows, {**kept, **PLACE_FIELDS})], tables.crs_wkt)
     return placed, failed

@@ -54,10 +54,10 @@ def process_survey_step(
     """
     settings.check()
     output = Path(output_folder)
-    cache = AreaCache(output / CACHE_FOLDER)
     check_replaceable(output / SURVEY_FILE)
     earlier = reading.read_raster_paths(output / SURVEY_FILE)
     read, found = begin_anew(survey_folder, output / SURVEY_FILE, settings, monitor.part(0.0, 0.05))
+    cache = AreaCache(output / CACHE_FOLDER, read.fingerprints)
     seconds: Dict[str, float] = {}
     with staging_folder(output) as staging:
         store = RasterStore(staging, read.crs_wkt, settings.cell_m)

@@ -7,7 +7,7 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.vocabulary.surfaces import TOP
 from ..penetrations.chase import Chase, ChaseRules, route_chase
-from ..penetrations.ground import choose_level, read_ground
+from ..penetrations.ground import choose_level, find_ground, read_tables
 from ..penetrations.model import Confidence, KindRule
 from ..store.layer import layer_of
 from ..store.schema import CHASES
@@ -32,7 +32,8 @@ def route_chase_step(
     """
     confidence.check()
     check_output(output_path)
-    ground = read_ground(survey_path, choose_level(survey_path, surface, level), surface, rules)
+    tables = read_tables(survey_path)
+    ground = find_ground(tables, choose_level(tables, surface, level), surface, rules)
     found = route_chase(
         start_m, end_m, ground.pieces, ground.known, rules, wanted, confidence, monitor.part(0.05, 0.95)
     )
@@ -66,5 +67,5 @@ def route_chase_step(
         CHASES.reason: reason if reason.endswith(".") else f"{reason}.",
     }
     monitor.step(0.97)
-    write_layers(output_path, [layer_of(CHASES, [(found.vertices_m, values)])], survey_path)
+    write_layers(output_path, [layer_of(CHASES, [(found.vertices_m, values)])], tables.crs_wkt)
     return found

@@ -5,13 +5,14 @@ The files fall into groups, because not every step looks at all of them: a contr
 
 import hashlib
 from pathlib import Path
-from typing import Dict, Iterator, List, Mapping, MutableMapping, Optional, Tuple
+from typing import Callable, Dict, Iterator, List, Mapping, Optional
 
 from ..common.errors import SurveyError
 from ..common.monitor import Monitor
 from ..common.vocabulary.steps import DEPTHS, LINES, PLACES
 from ..site.observation_tables import DIRECTIONS_FILE, DISTANCES_FILE, TIES_FILE
 from ..site.walls import WALLS_FILE
+from ..survey.fingerprint import MISSING, Remembered, fingerprint_file
 from ..survey.tables import AREAS_FILE, CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE, LINES_FILE, read_lines
 from .geopackage import read_layer
 from .layer import Layer, layer_of
@@ -22,30 +23,8 @@ TABLES = {
     PLACES: (CONTROL_POINTS_FILE, TIES_FILE, DIRECTIONS_FILE, DISTANCES_FILE, WALLS_FILE),
     DEPTHS: (KNOWN_DEPTHS_FILE,),
 }
-MISSING = "missing"
-_BLOCK_BYTES = 2**20
 
-# Path, size and time of change of a file that was read before, with its fingerprint: within one session it need not be read again.
-Remembered = MutableMapping[Tuple[str, int, int], str]
 Inputs = Mapping[str, Mapping[str, str]]
-
-
-def fingerprint_file(path, remembered: Optional[Remembered] = None) -> str:
-    """BLAKE2b (RFC 7693) of a file's content, 16 bytes as hexadecimal text; `MISSING` where it cannot be read."""
-    try:
-        found = Path(path).stat()
-        key = (str(path), found.st_size, found.st_mtime_ns)
-        if remembered is not None and key in remembered:
-            return remembered[key]
-        digest = hashlib.blake2b(digest_size=16)
-        with Path(path).open("rb") as file:
-            for block in iter(lambda: file.read(_BLOCK_BYTES), b""):
-                digest.update(block)
-    except (OSError, ValueError):  # ValueError: a name that no file can have
-        return MISSING
-    if remembered is not None:
-        remembered[key] = digest.hexdigest()
-    return digest.hexdigest()
 
 
 def survey_inputs(folder, remembered: Optional[Remembered] = None, monitor: Monitor = Monitor()) -> Dict[str, Dict]:
@@ -68,7 +47,23 @@ def _line_files(folder: Path) -> Iterator[str]:
         rows = read_lines(folder, [])
     except SurveyError:
         return  # the table's own fingerprint stands for it
-    yield from sorted({row.values["file"].replace("\\", "/") for row in rows})
+    yield from sorted({_name_of(row.values["file"]) for row in rows})
+
+
+def _name_of(file: str) -> str:
+    return file.replace("\\", "/")
+
+
+def unchanged_lines(before: Inputs, now: Inputs) -> Callable[[str], bool]:
+    """Whether the file that a row of the table of lines names is the one that was read; of other tables none counts as such."""
+    earlier, later = before[LINES], now[LINES]
+    same_tables = all(earlier.get(name) == later.get(name) for name in TABLES[LINES])
+
+    def unchanged(file: str) -> bool:
+        mark = later.get(_name_of(file), MISSING)
+        return same_tables and mark != MISSING and earlier.get(_name_of(file)) == mark
+
+    return unchanged
 
 
 def summary(inputs: Inputs) -> Dict[str, str]:

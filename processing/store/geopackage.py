@@ -124,35 +124,41 @@ def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
 
     Raises `SurveyError` if `path` is no GeoPackage.
     """
-    _check_geopackage(path)
-    _, ogr, _ = import_gdal()
-    with _gdal_failures(path):
-        dataset = ogr.Open(str(path))
-        layer = dataset.GetLayerByName(name)
-        if layer is None:
-            dataset = None
-            return []
-        definition = layer.GetLayerDefn()
-        names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
-        # By number: by name, GDAL looks for the column each time.
-        rows = [
-            (coordinates_of(row.GetGeometryRef()), {name: row.GetField(i) for i, name in enumerate(names)})
-            for row in layer
-        ]
-        # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
-        layer = definition = dataset = None
-    return rows
+    return read_layers(path, [name])[0][name]
 
 
 def read_metadata(path, key: str) -> Optional[str]:
     """One metadata item of the file as a whole, or None. Raises `SurveyError` if `path` is no GeoPackage."""
+    return read_layers(path, (), [key])[1][key]
+
+
+def read_layers(
+    path, names: Sequence[str], keys: Sequence[str] = ()
+) -> Tuple[Dict[str, List[Tuple[object, Dict]]], Dict[str, Optional[str]]]:
+    """Rows of several layers by name, as `read_layer` gives them, and metadata items by key: the file is opened once.
+
+    Raises `SurveyError` if `path` is no GeoPackage.
+    """
     _check_geopackage(path)
     _, ogr, _ = import_gdal()
     with _gdal_failures(path):
         dataset = ogr.Open(str(path))
-        value = dataset.GetMetadataItem(key)
+        rows = {name: _rows(dataset.GetLayerByName(name)) for name in names}
+        metadata = {key: dataset.GetMetadataItem(key) for key in keys}
+        # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
         dataset = None
-    return value
+    return rows, metadata
+
+
+def _rows(layer) -> List[Tuple[object, Dict]]:
+    if layer is None:
+        return []
+    definition = layer.GetLayerDefn()
+    names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
+    # By number: by name, GDAL looks for the column each time.
+    return [
+        (coordinates_of(row.GetGeometryRef()), {name: row.GetField(i) for i, name in enumerate(names)}) for row in layer
+    ]
 
 
 def check_replaceable(path) -> None:

@@ -1,8 +1,9 @@
 """Reading back what an earlier step left in survey.gpkg."""
 
 import json
+from collections import defaultdict
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Collection, Dict, List, Mapping, Optional, Tuple
+from typing import Collection, Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
@@ -15,8 +16,9 @@ from ..radar.model import AreaDepths, ShallowCell, WaveSpeed
 from ..site.crs import local_crs_wkt
 from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from ..survey.model import Finding, Survey
-from ..survey.read import read_survey
-from .geopackage import read_layer, read_metadata
+from ..survey.read import Earlier, read_survey
+from .fingerprints import Inputs, read_inputs, unchanged_lines
+from .geopackage import read_layer, read_layers, read_metadata
 from .schema import (
     AREA_DEPTHS,
     AREA_ITEMS,
@@ -29,10 +31,12 @@ from .schema import (
     RUN_LOG,
     SAMPLE_INTERVAL_KEY,
     SCAN_AREAS,
+    SCAN_LINES,
     SURVEY_FOLDER_KEY,
     WAVE_SPEEDS,
 )
 
+ABOUT = "about"  # the table in which a record says what a survey says in its metadata
 TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
 
 
@@ -64,11 +68,36 @@ def find_survey_folder(survey_path) -> Path:
     return found
 
 
-def read_stored_survey(survey_path, monitor: Monitor = Monitor()) -> Survey:
-    """The survey that `survey_path` was made from, read again from its folder. Raises `SurveyError` if that is not there."""
+def read_stored_survey(survey_path, inputs: Inputs, monitor: Monitor = Monitor()) -> Survey:
+    """The survey that `survey_path` was made from, read again from its folder: tables and headers.
+
+    `inputs` are the fingerprints of the folder's files. Samples are read only of files that are others than those that the latest
+    step read, or that could not be used then. Raises `SurveyError` if the folder is not there.
+    """
     folder = find_survey_folder(survey_path)
     interval = read_metadata(survey_path, SAMPLE_INTERVAL_KEY)
-    return read_survey(folder, float(interval) if interval else None, monitor)
+    return read_survey(folder, float(interval) if interval else None, monitor, _earlier_reading(survey_path, inputs))
+
+
+def _earlier_reading(survey_path, inputs: Inputs) -> Earlier:
+    """What `survey_path` says of each line whose file and row are still those that the latest step read."""
+    unchanged = unchanged_lines(read_inputs(survey_path), inputs)
+    used = {_line_of(row) for _, row in read_layer(survey_path, SCAN_LINES.name)}
+    said: Dict[str, List[Finding]] = defaultdict(list)
+    for one in read_findings(survey_path):
+        said[one.where].append(one)
+
+    def earlier(where: str, values: Mapping[str, object]) -> Optional[List[str]]:
+        refused = any(one.severity == "error" for one in said[where])
+        if refused or _line_of(values) not in used or not unchanged(values[SCAN_LINES.file]):
+            return None
+        return [one.text for one in said[where]]
+
+    return earlier
+
+
+def _line_of(row: Mapping) -> Tuple[str, str, str]:
+    return row[SCAN_LINES.area_id], row[SCAN_LINES.line_id], row[SCAN_LINES.dipole_axis]
 
 
 def read_wave_speeds(survey_path) -> Dict[str, WaveSpeed]:
@@ -236,8 +265,14 @@ def read_crs_wkt(path) -> str:
     path = Path(path)
     if not path.is_file():
         return local_crs_wkt()
-    about = {row["name"]: row["value"] for _, row in read_layer(path, "about")}  # a record has it there
-    return read_metadata(path, CRS_KEY) or about.get("crs_wkt") or local_crs_wkt()
+    rows, metadata = read_layers(path, [ABOUT], [CRS_KEY])
+    return crs_wkt_of(rows[ABOUT], metadata[CRS_KEY])
+
+
+def crs_wkt_of(about: Sequence[Tuple[object, Mapping]], of_survey: Optional[str]) -> str:
+    """As `read_crs_wkt`, from the rows of a record's table `ABOUT` and the metadata item `CRS_KEY` of a survey."""
+    known = {row["name"]: row["value"] for _, row in about}
+    return of_survey or known.get("crs_wkt") or local_crs_wkt()
 
 
 def read_findings(survey_path, but_of: Collection[str] = ()) -> List[Finding]:

@@ -6,7 +6,7 @@ line is an error.
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Dict, List, Mapping, Optional, Sequence, Tuple
+from typing import Callable, Dict, List, Mapping, Optional, Sequence, Tuple
 
 from ..common.errors import SurveyError, short
 from ..common.language import tr
@@ -17,8 +17,20 @@ from .line_checks import check_sampling, check_spacing, choose_positions, compar
 from .model import Finding, ScanArea, ScanLine, Survey
 from .quality import check_traces
 
+# What an earlier reading said of a row of the table of lines, by its place and values, if its samples need no second look.
+Earlier = Callable[[str, Mapping[str, object]], Optional[Sequence[str]]]
 
-def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monitor: Monitor = Monitor()) -> Survey:
+
+def never_read(where: str, values: Mapping[str, object]) -> None:
+    """Nothing was read earlier: every line is looked at."""
+
+
+def read_survey(
+    folder: Path,
+    sample_interval_ns: Optional[float] = None,
+    monitor: Monitor = Monitor(),
+    earlier: Earlier = never_read,
+) -> Survey:
     """Read and check the survey in `folder`.
 
     Every line's samples are read once, for values that are no numbers, dead traces and clipping, and not kept. All that
@@ -28,6 +40,9 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     ----------
     sample_interval_ns : float, optional
         Replaces the sample interval of every file, nanoseconds.
+    earlier : callable, optional
+        The warnings of an earlier reading on a row whose file is still the same: its samples are not read then. None where they
+        must be, as for every line by default.
 
     Raises
     ------
@@ -50,7 +65,7 @@ def read_survey(folder: Path, sample_interval_ns: Optional[float] = None, monito
     areas = tables.read_areas(folder, findings)
     if not areas and not findings:
         raise SurveyError(tr("{name} has no rows; add one for each scan area.", name=tables.AREAS_FILE))
-    lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor)
+    lines = _read_lines(folder, areas, sample_interval_ns, findings, monitor, earlier)
     _attach_control_points(folder, areas, findings)
 
     complete = []
@@ -94,6 +109,7 @@ def _read_lines(
     sample_interval_ns: Optional[float],
     findings: List[Finding],
     monitor: Monitor,
+    earlier: Earlier,
 ) -> List[ScanLine]:
     lines: List[ScanLine] = []
     keys, files = set(), {}
@@ -116,7 +132,8 @@ def _read_lines(
             path = _find_file(folder, value["file"])
             if path in files:
                 raise SurveyError(tr("{file} is already the file of {line}.", file=value["file"], line=files[path]))
-            line, warnings = _read_line(path, row, areas[value["area_id"]], sample_interval_ns)
+            known = earlier(where, value)
+            line, warnings = _read_line(path, row, areas[value["area_id"]], sample_interval_ns, known)
         except SurveyError as error:
             findings.append(Finding("error", where, tr("{error} The line is left out.", error=error)))
             continue
@@ -163,7 +180,7 @@ def _find_file(folder: Path, text: str) -> Path:
 
 
 def _read_line(
-    path: Path, row: tables.Row, area: ScanArea, sample_interval_ns: Optional[float]
+    path: Path, row: tables.Row, area: ScanArea, sample_interval_ns: Optional[float], known: Optional[Sequence[str]]
 ) -> Tuple[ScanLine, List[str]]:
     """One checked line and the warnings about it. Raises `SurveyError` where it cannot be used."""
     value = row.values
@@ -193,6 +210,8 @@ def _read_line(
         extra=row.extra,
     )
     warnings = [*header.notes, *check_spacing(value["file"], line, area), *position_warnings]
+    if known is not None:
+        return line, [*warnings, *(text for text in known if text not in warnings)]
     for severity, text in check_traces(line.read_traces()):
         if severity == "error":
             raise SurveyError(f"{value['file']}: {text}")

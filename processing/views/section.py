@@ -21,6 +21,7 @@ from ..geometry.two_leg import depth_of_plane_path
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
+from ..store.fingerprints import survey_inputs
 from ..store.geopackage import read_layer
 from ..store.schema import COVERAGE, RASTERS
 from ..survey.model import ScanArea, ScanLine
@@ -168,7 +169,8 @@ class SectionSource:
         """The survey as it is now: its folder is read again only when its tables have changed."""
         path = self.survey_path
         if self._kept is None or self._kept.stamp != _stamp(self._kept.read.survey.folder):
-            survey = reading.read_stored_survey(path, monitor)
+            inputs = survey_inputs(reading.find_survey_folder(path))
+            survey = reading.read_stored_survey(path, inputs, monitor)
             self._kept = _Kept(_stamp(survey.folder), SurveyRead(path, survey))
         read = self._kept.read
         speeds = {**self._kept.estimated, **reading.read_wave_speeds(path)}

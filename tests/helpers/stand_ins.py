@@ -86,8 +86,8 @@ def stand_in(monkeypatch, join=None):
     make_key = cache.AreaCache.key
     make_cache = cache.AreaCache.__init__
 
-    def new_cache(self, folder):
-        make_cache(self, folder)
+    def new_cache(self, *given):
+        make_cache(self, *given)
         self.run = next(runs)
 
     def other_key(self, task):

@@ -17,6 +17,7 @@ from ...store.geopackage import check_replaceable, read_layer, replace_layers, w
 from ...store.item_layers import bridged_layer, mat_layer
 from ...store.layer import Layer
 from ...store.schema import SCAN_AREAS
+from ...survey.fingerprint import FileState
 from ...survey.read import read_survey
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
@@ -28,13 +29,15 @@ def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monit
     """The survey read from its folder and its areas fitted. An earlier result at `survey_path` passes its site grid on."""
     survey_path = Path(survey_path)
     seconds: Dict[str, float] = {}
+    known: Dict[FileState, str] = {}
     with timed(seconds, "read"):
-        inputs = fingerprints.survey_inputs(survey_folder)
+        inputs = fingerprints.survey_inputs(survey_folder, known)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(
         tr("Read {count} scan areas with {line_count} lines.", count=len(survey.areas), line_count=survey.line_count)
     )
-    read = SurveyRead(survey_path, survey, crs_wkt=reading.read_crs_wkt(survey_path), inputs=inputs)
+    crs_wkt = reading.read_crs_wkt(survey_path)
+    read = SurveyRead(survey_path, survey, crs_wkt, inputs=inputs, fingerprints=known)
     found = Found(findings=survey.findings, seconds=seconds)
     settling.check_same_survey(survey_path, survey)
     read, found = fitting.read_given(read, found, monitor)
@@ -42,15 +45,19 @@ def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monit
 
 
 def begin_again(survey_path, monitor: Monitor) -> Tuple[SurveyRead, Found]:
-    """The survey that an earlier step wrote to `survey_path`, with the places and wave speeds of its areas that it holds."""
+    """The survey that an earlier step wrote to `survey_path`, with the places and wave speeds of its areas that it holds.
+
+    Its tables and the headers of its lines are read; samples only where a file has changed (`reading.read_stored_survey`).
+    """
     survey_path = Path(survey_path)
     check_replaceable(survey_path)
     seconds: Dict[str, float] = {}
+    known: Dict[FileState, str] = {}
     with timed(seconds, "read"):
-        inputs = fingerprints.survey_inputs(reading.find_survey_folder(survey_path))
-        survey = reading.read_stored_survey(survey_path, monitor)
-        known = {values[SCAN_AREAS.area_id] for _, values in read_layer(survey_path, SCAN_AREAS.name)}
-    if known != {area.area_id for area in survey.areas}:
+        inputs = fingerprints.survey_inputs(reading.find_survey_folder(survey_path), known)
+        survey = reading.read_stored_survey(survey_path, inputs, monitor)
+        area_ids = {values[SCAN_AREAS.area_id] for _, values in read_layer(survey_path, SCAN_AREAS.name)}
+    if area_ids != {area.area_id for area in survey.areas}:
         raise ProcessingError(
             tr(
                 "The scan areas in the survey folder {folder} differ from those in {name}; read the survey again.",
@@ -58,8 +65,9 @@ def begin_again(survey_path, monitor: Monitor) -> Tuple[SurveyRead, Found]:
                 name=survey_path.name,
             )
         )
-    speeds = {key: speed for key, speed in reading.read_wave_speeds(survey_path).items() if key in known}
-    read = SurveyRead(survey_path, survey, crs_wkt=reading.read_crs_wkt(survey_path), inputs=inputs)
+    speeds = {key: speed for key, speed in reading.read_wave_speeds(survey_path).items() if key in area_ids}
+    crs_wkt = reading.read_crs_wkt(survey_path)
+    read = SurveyRead(survey_path, survey, crs_wkt, inputs=inputs, fingerprints=known)
     fits = reading.read_fits(survey_path, survey)
     return read, Found(fits=fits, wave_speeds=speeds, findings=survey.findings, seconds=seconds)
 

@@ -30,10 +30,11 @@ from ...edits import settling
 from ...edits.hand_edits import edited_since
 from ...floor import fitting
 from ...store import fingerprints, layers, reading
-from ...store.fingerprints import Inputs, Remembered
+from ...store.fingerprints import Inputs
 from ...store.geopackage import read_layer, replace_layers
 from ...store.locks import changes_survey
 from ...store.schema import RUN_LOG, WAVE_SPEEDS
+from ...survey.fingerprint import Remembered, fingerprint_file
 from ...survey.model import Finding
 from ...survey.tables import CONTROL_POINTS_FILE, KNOWN_DEPTHS_FILE
 
@@ -121,7 +122,7 @@ def _add_to_log(survey_path, step: str, parameters: Mapping) -> None:
 
 def file_parameters(path) -> Dict[str, str]:
     """The parameters by which `note_step` lets a later change of an input file be known."""
-    return {"file": Path(path).resolve().as_posix(), "fingerprint": fingerprints.fingerprint_file(path)}
+    return {"file": Path(path).resolve().as_posix(), "fingerprint": fingerprint_file(path)}
 
 
 def result_parameters(survey_path, path) -> Dict[str, str]:
@@ -198,7 +199,7 @@ def _changed_by_hand(step: Step, row: Mapping, survey_path: Path) -> List[str]:
         return [tr("Items or picks were edited by hand since.")]
     if step.name in (CHECK_PENETRATIONS, WRITE_REPORT):
         known = json.loads(row[RUN_LOG.parameters] or "{}")
-        if "file" in known and fingerprints.fingerprint_file(known["file"]) != known["fingerprint"]:
+        if "file" in known and fingerprint_file(known["file"]) != known["fingerprint"]:
             return [tr("Changed since: {files}.", files=Path(known["file"]).name)]
     return []
 

@@ -7,25 +7,24 @@ from ...common.errors import ProcessingError
 from ...common.language import tr
 from ...common.monitor import Monitor
 from ...penetrations.check import Verdict, check_penetrations
-from ...penetrations.ground import Ground, choose_level, read_ground
+from ...penetrations.ground import Ground, GroundTables, choose_level, find_ground
 from ...penetrations.model import Confidence, Penetrations
 from ...store.geopackage import check_replaceable, replace_layers, write_geopackage
 from ...store.layer import Layer
 from ...store.locks import folder_lock
 from ...store.publish import publish, staging_folder
-from ...store.reading import read_crs_wkt
 
 VERDICTS_FILE = "penetrations.gpkg"
 
 
-def check_by_plane(survey_path, holes: Penetrations, sides, rules, confidence, monitor: Monitor):
-    """Verdict of each hole, and the `Ground` that it was checked against; every level and surface is read once."""
+def check_by_plane(tables: GroundTables, holes: Penetrations, sides, rules, confidence, monitor: Monitor):
+    """Verdict of each hole, and the `Ground` that it was checked against; every level and surface is composed once."""
     verdicts: List[Optional[Verdict]] = [None] * len(holes)
     grounds: List[Optional[Ground]] = [None] * len(holes)
-    planes = {side: (choose_level(survey_path, *side), side[0]) for side in sorted(set(sides), key=str)}
+    planes = {side: (choose_level(tables, *side), side[0]) for side in sorted(set(sides), key=str)}
     for number, plane in enumerate(sorted(set(planes.values()))):
         which = [i for i, side in enumerate(sides) if planes[side] == plane]
-        ground = read_ground(survey_path, *plane, rules)
+        ground = find_ground(tables, *plane, rules)
         own = monitor.part(number / len(planes), (number + 1) / len(planes))
         found = check_penetrations(holes.subset(which), ground.pieces, ground.known, rules, confidence, own)
         for i, verdict in zip(which, found):
@@ -55,11 +54,10 @@ def check_output(path) -> None:
     check_replaceable(path)
 
 
-def write_layers(path, layers: Sequence[Layer], survey_path) -> None:
-    """Writes layers, on the site grid of a survey, into the GeoPackage at `path`, a new one or one whose other layers stay."""
+def write_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
+    """Writes layers on a site grid into the GeoPackage at `path`, a new one or one whose other layers stay."""
     path = Path(path)
     check_output(path)
-    crs_wkt = read_crs_wkt(survey_path)
     if path.is_file() and path.stat().st_size:
         with folder_lock(path.parent):  # it may be the survey, which a step is changing
             replace_layers(path, layers, crs_wkt)

@@ -12,6 +12,7 @@ from qgis.PyQt.QtXml import QDomDocument
 
 from inslab.plugin.project.layers import show_result
 from inslab.plugin.view3d import show
+from inslab.processing.store.reading import read_crs_wkt
 from inslab.processing.views import solids
 
 pytest.importorskip("qgis._3d")
@@ -69,7 +70,11 @@ def test_penetrations_that_were_checked_are_cylinders(survey, qgis_new_project):
     }
     row = {"penetration_id": "P1", "diameter_m": 0.05, "depth_m": 0.2, "level": "Level 1", "surface": "top"}
     rows = [((10.1, 20.1), {**row, "verdict": "unknown"})]
-    write_layers(survey.with_name("penetrations.gpkg"), [Layer("penetration_verdicts", "Point", fields, rows)], survey)
+    write_layers(
+        survey.with_name("penetrations.gpkg"),
+        [Layer("penetration_verdicts", "Point", fields, rows)],
+        read_crs_wkt(survey),
+    )
     shown = show.show_bodies(QgsProject.instance(), survey)
     (hole,) = [layer for layer in shown if layer.name() == "Penetrations: UNKNOWN"]
     box = hole.extent()

@@ -397,13 +397,13 @@ def test_a_row_that_lost_its_line_gives_way_to_what_is_computed(detected):
 
 
 def test_what_was_just_drawn_is_an_obstacle_before_any_run(detected):
-    from inslab.processing.penetrations.ground import read_ground
+    from inslab.processing.penetrations.ground import find_ground, read_tables
     from inslab.processing.penetrations.model import DEFAULT_RULES
 
     path, _ = detected
     editing.add(path, "items", [(10.05, 20.02, 0), (10.35, 20.02, 0)], level="L1", surface="top", kind="tendon")
     before = len(read_layer(path, "items"))
-    ground = read_ground(path, "L1", "top", DEFAULT_RULES)
+    ground = find_ground(read_tables(path), "L1", "top", DEFAULT_RULES)
     drawn = [one for one in ground.pieces.obstacles if one.item_id == "a drawn item"]
     assert before == 13
     assert [(one.kind, one.vertices_m[:, 2].max(), one.sigma_xy_m) for one in drawn] == [("tendon", 0.0, 0.010)]

@@ -8,7 +8,7 @@ import pytest
 from obstacles import RULES
 
 from inslab.processing.common.errors import ProcessingError, SurveyError
-from inslab.processing.penetrations.ground import choose_level, read_ground
+from inslab.processing.penetrations.ground import choose_level, find_ground, read_tables
 from inslab.processing.penetrations.model import Penetrations
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.geotiff import Band, GridWriter
@@ -56,12 +56,12 @@ def test_status_of_an_item(survey, tmp_path, status, expected):
 
 def test_an_item_that_may_be_a_tendon_counts_as_one(survey, tmp_path):
     change_items(survey, lambda row: {**row, "p_tendon": 0.1})
-    ground = read_ground(survey, "Level 1", "top", RULES)
+    ground = find_ground(read_tables(survey), "Level 1", "top", RULES)
     assert {one.rule.largest_diameter_m for one in ground.pieces.obstacles} == {RULES["tendon"].largest_diameter_m}
 
 
 def test_what_is_read(survey):
-    ground = read_ground(survey, "Level 1", "top", RULES)
+    ground = find_ground(read_tables(survey), "Level 1", "top", RULES)
     assert {one.item_id for one in ground.pieces.obstacles} == {*(f"B{n:02d}" for n in range(1, 16)), "D1", "D2", "T1"}
     assert [(one.area_id, one.line_directions) for one in ground.known.pieces] == [("A1", 2), ("A2", 1)]
     assert list(ground.known.unplaced) == ["A3"]
@@ -79,7 +79,7 @@ def test_the_slab_base_is_read_at_its_place(survey, tmp_path):
     fields = dict.fromkeys(("path", "content", "level", "surface", "area_id"), str)
     row = {"path": "base/Level 1.tif", "content": "base", "level": "Level 1", "surface": "top", "area_id": ""}
     replace_layers(survey, [Layer("rasters", None, fields, [(None, row)])], local_crs_wkt())
-    base = read_ground(survey, "Level 1", "top", RULES).known.base
+    base = find_ground(read_tables(survey), "Level 1", "top", RULES).known.base
     thickness, sigma = base(np.array([[1.005, 1.705], [1.255, 1.995], [1.5, 1.8], [1.2, 1.0]]))
     np.testing.assert_allclose(thickness[:2], [0.200, 0.225], atol=1e-4)
     np.testing.assert_allclose(sigma[:2], 0.004, atol=1e-4)
@@ -87,11 +87,11 @@ def test_the_slab_base_is_read_at_its_place(survey, tmp_path):
 
 
 def test_levels_are_named(survey):
-    assert choose_level(survey, "top") == "Level 1"
+    assert choose_level(read_tables(survey), "top") == "Level 1"
     with pytest.raises(ProcessingError, match=r"Level 9 has no scan area.*levels that do: Level 1"):
-        choose_level(survey, "top", "Level 9")
+        choose_level(read_tables(survey), "top", "Level 9")
     with pytest.raises(ProcessingError, match="no scan area on the surface wall"):
-        choose_level(survey, "wall")
+        choose_level(read_tables(survey), "wall")
 
 
 def test_several_levels_must_be_told_apart(survey):
@@ -100,7 +100,7 @@ def test_several_levels_must_be_told_apart(survey):
     kinds = {name: float if name == "centre_frequency_mhz" else str for name in rows[0][1]}
     replace_layers(survey, [Layer("scan_areas", "Polygon", kinds, rows)], local_crs_wkt())
     with pytest.raises(ProcessingError, match="several levels; choose one of them: Level 1, Level 2"):
-        choose_level(survey, "top")
+        choose_level(read_tables(survey), "top")
 
 
 def test_a_survey_without_items_is_refused(tmp_path):
@@ -108,12 +108,12 @@ def test_a_survey_without_items_is_refused(tmp_path):
     areas = Layer("scan_areas", "Polygon", dict.fromkeys(("area_id", "level", "surface", "status"), str), [])
     write_geopackage(path, [areas], local_crs_wkt())
     with pytest.raises(SurveyError, match="run 'Detect items'"):
-        read_ground(path, "Level 1", "top", RULES)
+        find_ground(read_tables(path), "Level 1", "top", RULES)
 
 
 def test_an_output_of_another_format_is_refused(survey, tmp_path):
     with pytest.raises(ProcessingError, match=r"name ends in \.gpkg"):
-        write_layers(tmp_path / "v.shp", [], survey)
+        write_layers(tmp_path / "v.shp", [], "")
 
 
 def test_ten_thousand_holes_in_ten_seconds(survey, tmp_path):

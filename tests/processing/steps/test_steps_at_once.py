@@ -107,12 +107,13 @@ def test_the_second_of_two_processes_is_refused_and_works_afterwards(survey, fol
 
 def test_verdicts_into_the_survey_itself_wait_too(survey, other_step):
     layer = Layer("verdicts", "Point", {"penetration_id": str}, [((10.0, 20.0), {"penetration_id": "P1"})])
+    wkt = reading.read_crs_wkt(survey)
     with pytest.raises(ProcessingError, match=BUSY):
-        checkpenetrations.write_layers(survey, [layer], survey)
+        checkpenetrations.write_layers(survey, [layer], wkt)
     # A new file beside it is nobody's.
-    checkpenetrations.write_layers(survey.parent / "holes.gpkg", [layer], survey)
+    checkpenetrations.write_layers(survey.parent / "holes.gpkg", [layer], wkt)
     other_step()
-    checkpenetrations.write_layers(survey, [layer], survey)
+    checkpenetrations.write_layers(survey, [layer], wkt)
     assert len(read_layer(survey, "verdicts")) == 1
     assert len(read_layer(survey, "scan_areas")) == len(stand_ins.AREAS)
 

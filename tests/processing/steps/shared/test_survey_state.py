@@ -29,6 +29,7 @@ from inslab.processing.steps.shared.survey_state import (
 from inslab.processing.steps.wavespeed import wave_speed_step
 from inslab.processing.store import fingerprints
 from inslab.processing.store.geopackage import read_layer
+from inslab.processing.survey.fingerprint import MISSING, fingerprint_file
 from inslab.processing.survey.model import Finding
 
 pytest.importorskip("osgeo")
@@ -83,8 +84,8 @@ def test_after_the_whole_chain_all_is_done(survey):
 
 def test_fingerprints_are_those_of_the_content(folder, tmp_path):
     path = folder / "scan_areas.csv"
-    assert fingerprints.fingerprint_file(path) == hashlib.blake2b(path.read_bytes(), digest_size=16).hexdigest()
-    assert fingerprints.fingerprint_file(tmp_path / "none") == fingerprints.MISSING
+    assert fingerprint_file(path) == hashlib.blake2b(path.read_bytes(), digest_size=16).hexdigest()
+    assert fingerprint_file(tmp_path / "none") == MISSING
     remembered = {}
     first = fingerprints.survey_inputs(folder, remembered)
     assert len(remembered) == len(first["lines"]) + len(first["places"])
