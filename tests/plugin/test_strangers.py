@@ -82,7 +82,9 @@ def test_stored_queries_are_not_run(tmp_path):
         )
         file.commit()
     for read in (read_layer, lambda *_: read_crs_wkt(path)):
-        with pytest.raises(SurveyError, match=r"survey\.gpkg holds views \(stored queries\), which no survey does"):
+        with pytest.raises(
+            SurveyError, match=r"survey\.gpkg contains views \(stored queries\), which a survey never does"
+        ):
             read(path, "findings")
 
 

@@ -59,7 +59,7 @@ def test_verdicts_of_check_penetrations_are_taken(values, tmp_path):
     ("changed", "sentence"),
     [
         ({"SURVEY": "nowhere.gpkg"}, "There is no file"),
-        ({"FROM_DEPTH": 0.2, "TO_DEPTH": 0.1}, "exchange them"),
+        ({"FROM_DEPTH": 0.2, "TO_DEPTH": 0.1}, "swap them"),
         ({"DXF": None, "GEOPACKAGE": None, "POINTS": None}, "There is nothing to write"),
     ],
 )

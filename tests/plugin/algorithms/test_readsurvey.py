@@ -22,7 +22,7 @@ def test_definition(inslab_provider):
 
 def test_refusals(inslab_provider, tmp_path):
     parameters = {"SURVEY_FOLDER": str(tmp_path / "nowhere"), "SURVEY": str(tmp_path / "s.gpkg")}
-    assert "no survey folder" in complaint("readsurvey", parameters)
+    assert "does not exist: choose the folder" in complaint("readsurvey", parameters)
     sentence = complaint("readsurvey", {**parameters, "SURVEY_FOLDER": str(tmp_path)})
     assert "scan_areas.csv" in sentence
     assert "scan_lines.csv" in sentence

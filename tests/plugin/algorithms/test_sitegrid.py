@@ -52,13 +52,13 @@ def test_definition(inslab_provider):
 def test_refusals(survey, pairs, tmp_path):
     assert "There is no file" in complaint("sitegrid", {"SURVEY": str(tmp_path / "none.gpkg")})
     given = {"SURVEY": str(survey), "PAIRS": str(pairs)}
-    assert "choose it" in complaint("sitegrid", given)
+    assert "Choose the national grid" in complaint("sitegrid", given)
     assert "not both" in complaint("sitegrid", {**given, "BASE_CRS": "EPSG:25832", "EAST": 5})
     assert "Enter a table of points" in complaint("sitegrid", {"SURVEY": str(survey), "BASE_CRS": "EPSG:25832"})
-    assert "near 1" in complaint("sitegrid", {**given, "BASE_CRS": "EPSG:25832", "SCALE": 1000})
+    assert "close to 1" in complaint("sitegrid", {**given, "BASE_CRS": "EPSG:25832", "SCALE": 1000})
     with pytest.raises(QgsProcessingException, match="not in metres"):
         run("sitegrid", {**given, "BASE_CRS": "EPSG:2263"})
-    with pytest.raises(QgsProcessingException, match="no projected coordinate system"):
+    with pytest.raises(QgsProcessingException, match="not a projected coordinate system"):
         run("sitegrid", {**given, "BASE_CRS": "EPSG:4326"})
 
 

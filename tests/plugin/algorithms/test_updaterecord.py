@@ -48,7 +48,7 @@ def test_refusals(inslab_provider, qgis_processing, inputs, survey, tmp_path):
         run("updaterecord", {**inputs, "SURVEY": str(survey)})
     with pytest.raises(QgsProcessingException, match="is not a date"):
         run("updaterecord", {**inputs, "RECORDED_ON": "today"})
-    with pytest.raises(QgsProcessingException, match="not of a record"):
+    with pytest.raises(QgsProcessingException, match="but not a record"):
         run("updaterecord", {**inputs, "RECORD": str(survey)})
     assert not (tmp_path / "building.gpkg").exists()
 

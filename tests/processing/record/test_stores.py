@@ -223,7 +223,7 @@ def test_bad_places_are_told_in_a_sentence(tmp_path, postgis):
         open_store("host=/nowhere dbname=none schema=a").exists()
     with pytest.raises(ProcessingError, match="not those of a record"):
         open_store(f"{postgis} schema=public").exists()
-    with pytest.raises(ProcessingError, match="Choose where"):
+    with pytest.raises(ProcessingError, match="Choose the record"):
         open_store("")
 
 

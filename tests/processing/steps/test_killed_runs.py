@@ -158,7 +158,7 @@ def test_a_full_disk_is_said_in_a_sentence(folder, radar, tmp_path, room):
             said = ""
         if said:
             assert killing.contents(output) == earlier
-            assert any(words in said for words in ("No space left", "no room left", "disk is full")), said
+            assert any(words in said for words in ("No space left", "no space left", "disk is full")), said
         else:
             assert room > 0.5
         (small / "filler").unlink()
