@@ -71,7 +71,7 @@ class _Plan(Page):
     def __init__(self, layout, drawer: MapDrawer, sheet: MapSheet, lying: bool, scale: int):
         super().__init__(layout)
         self.drawer, self.sheet, self.scale = drawer, sheet, scale
-        self.page_width, self.page_height = A4_MM[::-1] if lying else A4_MM
+        self.page_width = max(A4_MM) if lying else min(A4_MM)
         self.map_width, self.map_height = _room(lying)
 
     def fill(self) -> None:

@@ -77,15 +77,10 @@ def problems_of(text: str, must_exist: bool) -> list:
 
 
 def layer_source(words: str, table: str) -> str:
-    """Source of one table of a record as QGIS opens it (see `layer_provider`)."""
+    """Source of one table of a record as QGIS opens it."""
     if not is_connection(words):
         return table_source(words, table)
     connection, schema = split_schema(words)
     uri = QgsDataSourceUri(connection)
     uri.setDataSource(schema, table, GEOMETRY if TABLES[table].geometry else "", "", "fid")
     return uri.uri(False)
-
-
-def layer_provider(words: str) -> str:
-    """Name of the provider that opens `layer_source`."""
-    return "postgres" if is_connection(words) else "ogr"

@@ -231,10 +231,6 @@ class SetUpForm(QDialog):
             button.setEnabled(False)
         QgsApplication.taskManager().addTask(self._task)
 
-    @property
-    def is_writing(self) -> bool:
-        return self._task is not None
-
     def _added(self, error, added=None) -> None:
         self._task = None
         self.progress.hide()

@@ -27,7 +27,7 @@ class GridSketch(QWidget):
     def __init__(self):
         super().__init__()
         self.lines: Sequence[PlannedLine] = ()
-        self.bad = frozenset()
+        self.bad = frozenset()  # positions of lines whose file cannot be used
         self.size_m = (1.0, 1.0)
         self.points: Sequence[Tuple[str, Tuple[float, float]]] = ()
         self.selected: Optional[int] = None
@@ -49,9 +49,9 @@ class GridSketch(QWidget):
         side = 10 * self.fontMetrics().height()
         return QSize(side, side)
 
-    def show_plan(self, size_m, lines: Sequence[PlannedLine], bad=frozenset(), points=()) -> None:
-        """Draw another plan; `bad` are positions of lines whose file cannot be used."""
-        self.size_m, self.lines, self.bad, self.points = size_m, lines, bad, points
+    def show_plan(self, size_m, lines: Sequence[PlannedLine], points=()) -> None:
+        """Draw another plan, of whose files nothing is known yet."""
+        self.size_m, self.lines, self.bad, self.points = size_m, lines, frozenset(), points
         self.update()
 
     def select(self, position: Optional[int]) -> None:

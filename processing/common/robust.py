@@ -9,6 +9,7 @@ import numpy as np
 MAD_TO_SIGMA = 1.4826
 # Residuals count in full up to so many standard deviations. Huber names 1 to 2 as good values and 1.5 as one of them (from memory).
 HUBER_SIGMAS = 1.5
+PASSES = 6
 
 
 def robust_sigma(residuals) -> float:
@@ -25,7 +26,7 @@ def huber_weights(residuals: np.ndarray, limit: float) -> np.ndarray:
     return np.minimum(1.0, limit / np.maximum(np.abs(residuals), 1e-12))
 
 
-def fit_polynomial(x, values, weight, degree: int, smallest_sigma: float, passes: int = 6):
+def fit_polynomial(x, values, weight, degree: int, smallest_sigma: float):
     """Polynomial through values by Huber's estimate, found by iteratively reweighted least squares.
 
     Parameters
@@ -48,7 +49,7 @@ def fit_polynomial(x, values, weight, degree: int, smallest_sigma: float, passes
     design = np.vander(x, degree + 1)
     huber = np.ones(len(x))
     sigma = smallest_sigma
-    for _ in range(passes):
+    for _ in range(PASSES):
         root = np.sqrt(weight * huber)
         coefficients = np.linalg.lstsq(design * root[:, None], values * root, rcond=None)[0]
         residual = values - design @ coefficients

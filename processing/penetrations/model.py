@@ -151,14 +151,14 @@ class Penetrations:
     tilt_rad: np.ndarray = field(compare=False)
 
     @classmethod
-    def upright(cls, entry_m, diameter_m, depth_m, tolerance_m, ids=None) -> "Penetrations":
+    def upright(cls, entry_m, diameter_m, depth_m, tolerance_m) -> "Penetrations":
         """Holes perpendicular to the surface; single numbers hold for all."""
         entry_m = np.atleast_2d(np.asarray(entry_m, float))
         count = len(entry_m)
         columns = [
             np.broadcast_to(np.asarray(c, float), (count,)) for c in (diameter_m, depth_m, tolerance_m, 0.0, 0.0)
         ]
-        return cls(list(ids) if ids is not None else [f"P{i + 1}" for i in range(count)], entry_m, *columns)
+        return cls([f"P{i + 1}" for i in range(count)], entry_m, *columns)
 
     def __len__(self) -> int:
         return len(self.entry_m)

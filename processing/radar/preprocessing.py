@@ -26,6 +26,8 @@ LEAD_PERIODS = 1.2
 # Samples a period at least after resampling: linear interpolation in the migration is then good to 0.5 %.
 SAMPLES_PER_PERIOD = 36
 PASS_BAND = (0.25, 2.6)
+# These bring the shifts of `align` to well under a picosecond of their limit set by noise.
+ALIGNING_PASSES = 3
 
 
 @dataclass(frozen=True)
@@ -80,9 +82,6 @@ class PreparedArea:
     @property
     def interval_ns(self) -> float:
         return float(self.time_ns[1] - self.time_ns[0])
-
-    def of_axis(self, dipole_axis: str) -> List[PreparedLine]:
-        return [line for line in self.lines if line.line.dipole_axis == dipole_axis]
 
 
 def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending = Mending()) -> PreparedArea:
@@ -201,13 +200,12 @@ def resample(traces: np.ndarray, interval_ns: float, instants_ns: np.ndarray) ->
     return out
 
 
-def align(raw, lines, rough_ns, time_ns, period_ns, clipped, passes: int = 3):
+def align(raw, lines, rough_ns, time_ns, period_ns, clipped):
     """Instant and amplitude of the direct wave in each file, by least squares against the files' common shape.
 
     `clipped` says for each file which samples are cut off: they are left out, and files that have such do not take
     part in the common shape as long as there are others. Each median trace is fitted with [shape, slope of the shape, 1]
-    around the extremum; the ratio of slope to shape is the remaining shift. Three passes bring the shifts to well under a
-    picosecond of their limit set by noise.
+    around the extremum; the ratio of slope to shape is the remaining shift.
 
     Returns
     -------
@@ -224,7 +222,7 @@ def align(raw, lines, rough_ns, time_ns, period_ns, clipped, passes: int = 3):
     whole = np.array([not cut.any() for cut in clipped])
     if not whole.any():
         whole[:] = True
-    for _ in range(passes):
+    for _ in range(ALIGNING_PASSES):
         stack = np.array(
             [
                 resample(median, line.sample_interval_ns, instant + time_ns)[0] / amplitude

@@ -13,18 +13,12 @@ from ..common.language import tr
 from ..survey.model import ControlPoint, ScanArea
 from .control import at_one_place, check_control, usable_points, why_not_placed
 from .first_positions import first_positions
-from .frame import AreaFit
 from .network import Solution
 from .observations import Observations
 from .outliers import leave_out_outliers
 from .results import FitSettings, Results, SiteFit
 from .rows import build_network, frame_of
 from .statistics import critical_ratio
-
-
-def fit_area(area: ScanArea) -> AreaFit:
-    """The position of one area from its control points alone."""
-    return fit_areas([area]).fits[area.area_id]
 
 
 def fit_areas(

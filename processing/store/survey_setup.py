@@ -62,19 +62,6 @@ def add_area(
     return Added(len(lines), len(control_points), copied)
 
 
-def add_control_points(folder, control_points: Sequence[ControlPoint]) -> int:
-    """Adds control points to the survey in `folder` and returns their number. Raises as `add_area`."""
-    folder = Path(folder)
-    known = {row["area_id"] for row in _rows(folder, tables.AREAS_FILE)}
-    strange = sorted({point.area_id for point in control_points} - known)
-    if strange:
-        raise SurveyError(tr("The survey has no scan area {area}; set it up first.", area=strange[0]))
-    with staging_folder(folder) as staging:
-        _append_control_points(folder, staging, control_points)
-        publish(staging, folder)
-    return len(control_points)
-
-
 def known_area_ids(folder) -> List[str]:
     """Ids of the areas that a survey folder has; empty where there is no survey yet. Raises `SurveyError`."""
     return [row["area_id"] for row in _rows(Path(folder), tables.AREAS_FILE)]

@@ -16,7 +16,6 @@ from .formats.registry import FORMATS, read_header
 from .line_checks import check_sampling, check_spacing, choose_positions
 from .model import DIPOLE_AXES, ScanArea, ScanLine
 
-DIRECTIONS = ("x", "y")
 LINE_BY_LINE, AXIS_BY_AXIS = "line by line", "axis by axis"
 ORDERS = (LINE_BY_LINE, AXIS_BY_AXIS)
 MOST_LINES = 2000
@@ -211,12 +210,12 @@ def count_sentence(lines: Sequence[PlannedLine], files: Sequence[Path]) -> str:
     return text.format(lines=len(lines), files=len(files)) + (more if len(files) > len(lines) else fewer)
 
 
-def check_file(area: ScanArea, line: PlannedLine, sample_interval_ns: Optional[float] = None) -> FileCheck:
+def check_file(area: ScanArea, line: PlannedLine) -> FileCheck:
     """Looks at the header of a line's file and at whether it fits the line; never raises a `SurveyError`."""
     if line.file is None:
         return FileCheck(line, problem=tr("No file."))
     try:
-        header = read_header(line.file, sample_interval_ns)
+        header = read_header(line.file)
         found = FileCheck(line, header.trace_count, header.sample_count, header.sample_interval_ns)
     except SurveyError as error:
         return FileCheck(line, problem=str(error))

@@ -14,9 +14,10 @@ from ..common.robust import fit_polynomial, huber_weights
 START_SIGMA_M, SCALE_SIGMA, PICK_SIGMA_M = 0.004, 0.004, 0.0025
 # Sightings count in full up to so many of their sigmas (Huber's estimate).
 HUBER_SIGMAS = 2
+PASSES = 4
 
 
-def estimate_line_errors(w_m, u_m, weights, passes: int = 4) -> Tuple[np.ndarray, np.ndarray]:
+def estimate_line_errors(w_m, u_m, weights) -> Tuple[np.ndarray, np.ndarray]:
     """Start error and scale error of each pass from straight objects.
 
     Parameters
@@ -37,7 +38,7 @@ def estimate_line_errors(w_m, u_m, weights, passes: int = 4) -> Tuple[np.ndarray
     if u_m.size == 0 or known.sum(axis=0).max() < 2:
         return start, scale
     middle = float(np.mean(u_m[known]))
-    for _ in range(passes):
+    for _ in range(PASSES):
         corrected = u_m - start - scale * (u_m - middle)
         residual = np.full_like(u_m, np.nan)
         for row in range(len(u_m)):

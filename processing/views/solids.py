@@ -30,11 +30,11 @@ SIDES = 12
 MOST_EXAGGERATION = 20.0
 
 
-def tube(vertices_m, diameter_m: float, sides: int = SIDES) -> List[np.ndarray]:
+def tube(vertices_m, diameter_m: float) -> List[np.ndarray]:
     """Faces of a tube with closed ends along a line.
 
     `vertices_m` has the shape (n, 3). Each face is a closed ring of corners, shape (k + 1, 3), counter-clockwise as seen from
-    outside, so that its normal points outwards. The tube has `sides` flat sides whose edges lie on the circle of the given
+    outside, so that its normal points outwards. The tube has `SIDES` flat sides whose edges lie on the circle of the given
     diameter; at a bend it is cut along the bisecting plane, so that neither part is thinner. Its frame is carried along
     without twist. Returns nothing for a line without length.
     """
@@ -44,7 +44,7 @@ def tube(vertices_m, diameter_m: float, sides: int = SIDES) -> List[np.ndarray]:
         return []
     along = np.diff(line, axis=0)
     along /= np.linalg.norm(along, axis=1)[:, None]
-    angles = 2.0 * np.pi * np.arange(sides) / sides
+    angles = 2.0 * np.pi * np.arange(SIDES) / SIDES
     first = _across(along[0])
     circle = 0.5 * diameter_m * (np.cos(angles)[:, None] * first + np.sin(angles)[:, None] * np.cross(along[0], first))
     rings = [line[0] + circle]
@@ -59,8 +59,8 @@ def tube(vertices_m, diameter_m: float, sides: int = SIDES) -> List[np.ndarray]:
         rings.append(corners)
     faces = [_closed(rings[0][::-1])]
     for near, far in zip(rings, rings[1:]):
-        for side in range(sides):
-            other = (side + 1) % sides
+        for side in range(SIDES):
+            other = (side + 1) % SIDES
             faces.append(_closed(np.array([near[side], near[other], far[other], far[side]])))
     return [*faces, _closed(rings[-1])]
 
@@ -86,10 +86,8 @@ def flat_face(ring_m, height_m: float) -> np.ndarray:
     return np.column_stack([ring, np.full(len(ring), height_m)])
 
 
-def write_solids(
-    survey_path, output_path=None, verdicts_path=None, exaggeration: float = 1.0, monitor: Monitor = Monitor()
-) -> Path:
-    """Writes the bodies of a survey into a GeoPackage (beside the survey where `output_path` is not given) and returns its path.
+def write_solids(survey_path, verdicts_path=None, exaggeration: float = 1.0, monitor: Monitor = Monitor()) -> Path:
+    """Writes the bodies of a survey into a GeoPackage beside it and returns its path.
 
     `verdicts_path` is a GeoPackage with the layer `penetration_verdicts`, if there is one. Raises `ProcessingError`,
     `SurveyError`, `Cancelled`.
@@ -98,7 +96,7 @@ def write_solids(
         text = tr("Heights can be exaggerated up to {most} times, not {given} times.")
         raise ProcessingError(text.format(most=f"{MOST_EXAGGERATION:g}", given=exaggeration))
     survey_path = Path(survey_path)
-    output = Path(output_path or survey_path.with_name(SOLIDS_FILE))
+    output = survey_path.with_name(SOLIDS_FILE)
     layers = [
         _items(survey_path, exaggeration, monitor.part(0.0, 0.8)),
         _surfaces(survey_path, exaggeration),

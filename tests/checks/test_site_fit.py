@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from site_fits import fit_area
 
 from inslab.processing.site.control import similarity
-from inslab.processing.site.fit import fit_area
 from inslab.processing.survey.model import ControlPoint, ScanArea
 
 

@@ -139,3 +139,22 @@ def rows(store, table, on=None):
         if table in ("revisions", "changes", "about"):
             return {row[TABLES[table].key]: row for row in session.read(TABLES[table])}
         return as_known_on(session, on).tables[table]
+
+
+def read_record(record, known_on=""):
+    """All layers of a record by name, as `store.geopackage.read_layer` gives them: rows of (coordinates, values).
+
+    With `known_on` (ISO date), as the record knew it at the end of that day.
+    """
+    from inslab.processing.record.history import as_known_on
+    from inslab.processing.record.open_store import open_store
+    from inslab.processing.record.schema import GEOMETRY, TABLES
+
+    with open_store(record).session() as session:
+        book = as_known_on(session, known_on)
+        history = {name: session.read(TABLES[name]) for name in ("about", "revisions", "changes")}
+    tables = {**{name: book.rows(name) for name in book.tables}, **history}
+    return {
+        name: [(row.get(GEOMETRY), {key: value for key, value in row.items() if key != GEOMETRY}) for row in rows]
+        for name, rows in tables.items()
+    }

@@ -1,7 +1,7 @@
 """The controls of the record panel; what they do is the panel's."""
 
 from qgis.gui import QgsDateEdit, QgsFileWidget
-from qgis.PyQt.QtCore import QDate, Qt
+from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import (
     QComboBox,
     QDoubleSpinBox,
@@ -109,13 +109,6 @@ class RecordControls(QWidget):
     def day(self) -> str:
         """The date asked for (ISO 8601); empty for now."""
         return "" if self.known_on.isNull() else self.known_on.date().toString(DATE_FORMAT)
-
-    def set_day(self, day: str) -> None:
-        """Ask as known on a date (ISO 8601); empty for now."""
-        if day:
-            self.known_on.setDate(QDate.fromString(day, DATE_FORMAT))
-        else:
-            self.known_on.clear()
 
 
 def _button(text: str, tip: str, checkable: bool = False) -> QToolButton:

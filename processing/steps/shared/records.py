@@ -1,27 +1,12 @@
 """What the steps about a record share: its levels, its site grid, and the day from which it knows something."""
 
-from typing import Dict, List, Optional, Tuple
+from typing import Dict, List, Optional
 
 from ...common.errors import ProcessingError
 from ...common.language import tr
-from ...record.history import as_known_on, check_date
+from ...record.history import check_date
 from ...record.open_store import open_store
-from ...record.schema import GEOMETRY, LEVELS, TABLES
-
-
-def read_record(record: str, known_on: str = "") -> Dict[str, List[Tuple[object, Dict]]]:
-    """All layers of a record by name, as `store.geopackage.read_layer` gives them: rows of (coordinates, values).
-
-    With `known_on` (ISO date), as the record knew it at the end of that day.
-    """
-    with open_store(record).session() as session:
-        book = as_known_on(session, known_on)
-        history = {name: session.read(TABLES[name]) for name in ("about", "revisions", "changes")}
-    tables = {**{name: book.rows(name) for name in book.tables}, **history}
-    return {
-        name: [(row.get(GEOMETRY), {key: value for key, value in row.items() if key != GEOMETRY}) for row in rows]
-        for name, rows in tables.items()
-    }
+from ...record.schema import LEVELS, TABLES
 
 
 def site_grid(record: str) -> str:

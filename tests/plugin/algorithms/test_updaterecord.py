@@ -78,7 +78,7 @@ def test_run_into_a_connection_of_qgis(inslab_provider, qgis_processing, inputs,
 
 
 def test_both_stores_hold_the_same(inslab_provider, qgis_processing, inputs, postgis):
-    from inslab.processing.steps.shared.records import read_record
+    from records import read_record
 
     run("updaterecord", inputs)
     database = f"{postgis} schema=twin"
@@ -89,7 +89,7 @@ def test_both_stores_hold_the_same(inslab_provider, qgis_processing, inputs, pos
 
 
 def test_penetrations_are_recorded_too(inslab_provider, qgis_processing, inputs, tmp_path):
-    from inslab.processing.steps.shared.records import read_record
+    from records import read_record
 
     table = tmp_path / "penetrations.csv"
     table.write_text("penetration_id,x_m,y_m,diameter_m,depth_m\nP1,10.3,20.3,0.02,0.05\n", encoding="utf-8")
@@ -110,7 +110,7 @@ def test_penetrations_are_recorded_too(inslab_provider, qgis_processing, inputs,
 
 
 def test_cancelled_leaves_the_record_as_it_was(inslab_provider, qgis_processing, inputs):
-    from inslab.processing.steps.shared.records import read_record
+    from records import read_record
 
     assert run("updaterecord", inputs, Log(stop_at=40)) == {}
     assert read_record(inputs["RECORD"])["items"] == []

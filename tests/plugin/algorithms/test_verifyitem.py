@@ -2,8 +2,8 @@
 
 import pytest
 from algorithms import complaint, outputs_of, parameters_of, run
+from records import read_record
 
-from inslab.processing.steps.shared.records import read_record
 from inslab.processing.store.geopackage import read_layer
 
 

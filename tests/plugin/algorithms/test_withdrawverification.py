@@ -3,8 +3,7 @@
 import pytest
 from algorithms import complaint, outputs_of, parameters_of, run
 from qgis.core import QgsProcessingException
-
-from inslab.processing.steps.shared.records import read_record
+from records import read_record
 
 
 @pytest.fixture

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from site_fits import fit_area
 
 from inslab.processing.site.control import at_one_place, check_control, sigma_of
-from inslab.processing.site.fit import fit_area
 from inslab.processing.survey.model import ControlPoint, ScanArea
 
 FIVE = np.array([[0.0, 0.0], [1.2, 0.0], [1.2, 1.0], [0.0, 1.0], [0.6, 0.5]])

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from site_fits import fit_area
 
-from inslab.processing.site.fit import fit_area, fit_areas
+from inslab.processing.site.fit import fit_areas
 from inslab.processing.survey.model import ControlPoint, ScanArea
 
 SQUARE = np.array([[0.0, 0.0], [1.2, 0.0], [1.2, 1.0], [0.0, 1.0]])

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from inslab.processing.common.errors import Cancelled, ProcessingError, SurveyError
 from inslab.processing.common.monitor import Monitor
 from inslab.processing.store import publish as publishing
-from inslab.processing.store.survey_setup import add_area, add_control_points, known_area_ids
+from inslab.processing.store.survey_setup import add_area, known_area_ids
 from inslab.processing.survey import tables
 from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.survey.grid_plan import GridPlan, LineSet, assign_files, plan_lines
@@ -149,16 +149,6 @@ def test_a_table_that_is_no_table_is_left_alone(survey_of_a_surveyor, tmp_path):
     path.write_text('line_id;file\n"one;lines/scan1.sgy\n', encoding="utf-8")
     with pytest.raises(SurveyError, match="not valid CSV"):
         add_area(survey_of_a_surveyor, replace(AREA, area_id="A2"), planned(recorded(tmp_path / "card")))
-
-
-def test_control_points_can_come_later(tmp_path):
-    folder = tmp_path / "survey"
-    add_area(folder, AREA, planned(recorded(tmp_path / "card")))
-    assert read_survey(folder).areas[0].control_points == ()
-    assert add_control_points(folder, POINTS) == 2
-    assert list(read_survey(folder).areas[0].control_points) == POINTS
-    with pytest.raises(SurveyError, match="no scan area A9"):
-        add_control_points(folder, [replace(POINTS[0], area_id="A9")])
 
 
 LENGTHS = st.floats(0.01, 900.0).map(lambda value: round(value, 6))

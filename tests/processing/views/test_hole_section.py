@@ -1,5 +1,7 @@
 """Sections: which way they run, what crosses them, and that the same section gives the same file."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
@@ -10,7 +12,7 @@ from inslab.processing.views.hole_section import crossings, direction_of_section
 
 ITEMS = pieces(line("a", (-1, 0.08, 0.05), (1, 0.08, 0.05)), line("b", (0.2, -1, 0.09), (0.2, 1, 0.11)))
 FLOOR = ground((-1, -1, 1, 1))
-HOLE = Penetrations.upright([[0.0, 0.0]], 0.05, 0.2, 0.003, ["P 1/ä"])
+HOLE = replace(Penetrations.upright([[0.0, 0.0]], 0.05, 0.2, 0.003), ids=["P 1/ä"])
 VERDICT = check_penetrations(HOLE, ITEMS, FLOOR, RULES)[0]
 
 

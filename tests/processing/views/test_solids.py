@@ -12,7 +12,7 @@ from inslab.processing.store.layer import Layer
 from inslab.processing.views import solids
 from inslab.processing.views.solids import flat_face, hole_body, tube
 
-D, N = 0.05, 12
+D, N = 0.05, solids.SIDES
 # A regular polygon of N corners on a circle of diameter D (Euclid, elements of plane geometry).
 SIDE = D * np.sin(np.pi / N)
 AREA = 0.125 * N * D**2 * np.sin(2 * np.pi / N)
@@ -33,7 +33,7 @@ def measure(faces):
 def test_a_straight_tube_is_a_prism(end):
     start = np.array([10.0, 20.0, -0.1])
     length = np.linalg.norm(end)
-    faces = tube([start, start + end], D, N)
+    faces = tube([start, start + end], D)
     assert len(faces) == N + 2
     surface, volume = measure(faces)
     assert surface == pytest.approx(N * SIDE * length + 2 * AREA, rel=1e-9)
@@ -47,7 +47,7 @@ def test_a_straight_tube_is_a_prism(end):
 def test_a_drape_keeps_its_thickness_and_its_volume():
     x = np.linspace(0.0, 4.0, 9)
     line = np.column_stack([x, 0.2 * x, -0.06 - 0.08 * np.sin(np.pi * x / 4)])
-    faces = tube(line, D, N)
+    faces = tube(line, D)
     # Cut along bisecting planes, the parts' corners lie as far beyond the bend on one side as they fall short on the other.
     length = np.linalg.norm(np.diff(line, axis=0), axis=1).sum()
     assert measure(faces)[1] == pytest.approx(AREA * length, rel=1e-9)
@@ -62,7 +62,7 @@ def test_a_drape_keeps_its_thickness_and_its_volume():
 
 def test_lines_without_length_have_no_body():
     assert tube([[1, 2, 3], [1, 2, 3]], D) == []
-    doubled = tube([[0, 0, 0], [0, 0, 0], [1, 0, 0], [1, 0, 0]], D, N)
+    doubled = tube([[0, 0, 0], [0, 0, 0], [1, 0, 0], [1, 0, 0]], D)
     assert measure(doubled)[1] == pytest.approx(AREA)
 
 

@@ -4,12 +4,12 @@ import pytest
 import surveys
 from algorithms import run
 from qgis.core import QgsCoordinateReferenceSystem, QgsFeature, QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
-from qgis.PyQt.QtCore import QPoint, Qt
+from qgis.PyQt.QtCore import QDate, QPoint, Qt
+from records import read_record
 
 from inslab.plugin.docks.record.list import NUMBER
 from inslab.plugin.record.records import text_of_connection
 from inslab.processing.record.store_postgis import DEFAULT_SCHEMA
-from inslab.processing.steps.shared.records import read_record
 
 # Area A1 of the small survey lies at x 10 to 10.8 and y 20 to 20.6 of the site grid.
 HALF_OUTSIDE = "POLYGON ((9.6 20.1, 10.4 20.1, 10.4 20.5, 9.6 20.5, 9.6 20.1))"
@@ -139,13 +139,13 @@ def test_as_known_on_a_day_and_asked_again(panel, shown, qtbot):
     panel.controls.view.click()
     answered(panel, qtbot)
     assert panel.answered.answer.items
-    panel.controls.set_day("2030-01-01")
+    panel.controls.known_on.setDate(QDate(2030, 1, 1))
     panel.controls.again.click()
     assert "all of it is unknown" in answered(panel, qtbot)
     assert not entries(panel)
     assert not layers_of_answer(panel)
     assert panel.controls.day() == "2030-01-01"
-    panel.controls.set_day("")
+    panel.controls.known_on.clear()
     assert panel.controls.day() == ""
 
 
