@@ -7,7 +7,7 @@ from qgis.core import (
     QgsProcessingParameterNumber,
 )
 
-from ...processing.common.language import tr
+from ...processing.common.language import tr, trn
 from ...processing.common.vocabulary.kinds import KINDS
 from ...processing.reports.plane_content import DrawingChoice
 from ...processing.steps.exportdrawing import export_drawing_step
@@ -142,5 +142,5 @@ class ExportDrawing(InslabAlgorithm):
             self.parameterAsDouble(parameters, self.SURFACE_HEIGHT, context) if heights else None,
             monitor,
         )
-        monitor.log(tr("{count} items were written.", count=len(drawing.placed)))
+        monitor.log(trn("{count} item was written.", "{count} items were written.", len(drawing.placed)))
         return {**{name: path for name, path in paths.items() if path}, self.ITEM_COUNT: len(drawing.placed)}

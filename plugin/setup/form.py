@@ -19,7 +19,7 @@ from qgis.PyQt.QtWidgets import (
 )
 
 from ...processing.common.errors import Cancelled, InslabError
-from ...processing.common.language import tr
+from ...processing.common.language import tr, trn
 from ...processing.common.monitor import Monitor
 from ...processing.store.survey_setup import add_area, known_area_ids
 from ...processing.survey.grid_plan import PlannedLine, check_file, check_plan, check_together, plan_lines
@@ -244,14 +244,18 @@ class SetUpForm(QDialog):
             )
             return
         area_id = self.area_page.area().area_id
-        text = tr("Area {area} is written: {lines} lines, {points} control points, {copied} files copied.")
+        text = tr(
+            "Area {area} is written: {lines}, {points}, {files}.",
+            area=area_id,
+            lines=trn("{count} line", "{count} lines", added.lines),
+            points=trn("{count} control point", "{count} control points", added.control_points),
+            files=trn("{count} file copied", "{count} files copied", added.copied),
+        )
         self.files_page.clear()
         self.points_page.clear()
         self.area_page.next_area()
         self.update_plan()
-        self.problem.setText(
-            text.format(area=area_id, lines=added.lines, points=added.control_points, copied=added.copied)
-        )
+        self.problem.setText(text)
         self.written.emit(self.folder.filePath().strip(), self._read_now)
 
     def done(self, result) -> None:

@@ -15,7 +15,7 @@ from typing import Callable, Dict, List, Optional, Tuple
 import numpy as np
 
 from ..common.errors import Cancelled, InslabError, MissingPackageError
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..common.packages import packages
 from ..radar.line_faults import Mending
@@ -258,10 +258,10 @@ def _detect(task: AreaTask, prepared, speed: WaveSpeed, base: SlabBase, result: 
         result.picks, result.items = detect_items(prepared, speed, base, monitor=monitor)
     result.log(
         tr(
-            "Area {area_id}: {count} items from {picks} picks.",
+            "Area {area_id}: {items} from {picks}.",
             area_id=task.area.area_id,
-            count=len(result.items),
-            picks=len(result.picks),
+            items=trn("{count} item", "{count} items", len(result.items)),
+            picks=trn("{count} pick", "{count} picks", len(result.picks)),
         )
     )
 

@@ -15,7 +15,7 @@ import numpy as np
 from ..common import cautions
 from ..common.errors import ProcessingError
 from ..common.gdal_failures import without_gdal_exceptions
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.packages import import_gdal
 from ..common.vocabulary.kinds import kind_of
 from ..common.vocabulary.values import word
@@ -224,13 +224,20 @@ def notes(drawing: Drawing, grid: GridChange) -> List[str]:
     )
     if drawing.left_out:
         sentences.append(
-            tr(
+            trn(
+                "NOT ALL ITEMS ARE DRAWN: {count} of another kind or depth was found on this level and left out.",
                 "NOT ALL ITEMS ARE DRAWN: {count} of other kinds or depths were found on this level and left out.",
-                count=drawing.left_out,
+                drawing.left_out,
             )
         )
     if unplaced:
-        sentences.append(tr("{count} items lie in scan areas without a position and are not drawn.", count=unplaced))
+        sentences.append(
+            trn(
+                "{count} item lies in a scan area without a position and is not drawn.",
+                "{count} items lie in scan areas without a position and are not drawn.",
+                unplaced,
+            )
+        )
     return [*sentences, *cautions.ALL, f"Inslab {software_version()}"]
 
 

@@ -250,7 +250,13 @@ def _say(found: Found, items: int, set_aside: int, monitor: Monitor) -> Found:
         gone = _counted(len(deleted), picks, deleted)
         sentences.append(tr("Deleted by the surveyor and not brought back: {gone} (table 'dismissed').", gone=gone))
     if set_aside:
-        sentences.append(tr("{count} computed items and picks were replaced by these.", count=set_aside))
+        sentences.append(
+            trn(
+                "{count} computed item or pick was replaced by these.",
+                "{count} computed items and picks were replaced by these.",
+                set_aside,
+            )
+        )
     for sentence in sentences:
         monitor.log(sentence)
     # The number that gave way differs between steps that start from different things: it is logged only.

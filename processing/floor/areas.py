@@ -11,7 +11,7 @@ from ..area.plain_data import from_bytes
 from ..area.runners import Runner, run_on_cores, task_text
 from ..area.settings import RunSettings
 from ..common.errors import MissingPackageError, ProcessingError
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..common.packages import packages
 from ..survey.model import Finding, ScanArea
@@ -175,11 +175,11 @@ class _AreasAtWork:
 def _tell_area(area: ScanArea, number: int, count: int, monitor: Monitor) -> None:
     monitor.log(
         tr(
-            "Area {area} ({number} of {all}): {lines} lines.",
+            "Area {area} ({number} of {all}): {lines}.",
             area=area.area_id,
             number=number + 1,
             all=count,
-            lines=len(area.lines),
+            lines=trn("{count} line", "{count} lines", len(area.lines)),
         )
     )
 

@@ -6,7 +6,7 @@ from typing import Dict, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from ..area.compute import timed
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..site.fit import fit_areas
 from ..site.frame import AreaFit
@@ -46,7 +46,13 @@ def fit_with_items(read: SurveyRead, found: Found, settings: FitSettings, monito
     ties = ties_of(find_seams(found.picks, read.areas, found.fits))
     if not ties:
         return found
-    monitor.log(tr("Fitting the areas again with {count} items seen in two areas.", count=len(ties)))
+    monitor.log(
+        trn(
+            "Fitting the areas again with {count} item seen in two areas.",
+            "Fitting the areas again with {count} items seen in two areas.",
+            len(ties),
+        )
+    )
     return _fit(read, found, settings, ties, monitor)
 
 

@@ -8,7 +8,7 @@ from typing import List, Tuple
 
 import numpy as np
 
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.robust import huber_weights, robust_sigma
 
 # A trace with less than this part of the line's usual amplitude is a dropout: no coupling changes the direct wave so much.
@@ -56,10 +56,11 @@ def fill_dropouts(traces: np.ndarray, distances_m: np.ndarray) -> Tuple[np.ndarr
     filled = traces.copy()
     filled[dead] = np.median(traces[~dead], axis=0)
     said = [
-        tr(
-            "{dead} of its {count} traces are dropouts; they were replaced by its median trace.",
-            dead=dead.sum(),
-            count=len(traces),
+        trn(
+            "{count} of its {all} traces is a dropout; it was replaced by its median trace.",
+            "{count} of its {all} traces are dropouts; they were replaced by its median trace.",
+            int(dead.sum()),
+            all=len(traces),
         )
     ]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]]).astype(int)))

@@ -6,7 +6,7 @@ from typing import Dict, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.vocabulary.surfaces import plane_words
 from ..common.vocabulary.values import word
 from ..common.words import tenths_of_mm
@@ -287,7 +287,11 @@ def _seams(tables: SurveyTables, length: Length) -> Optional[Section]:
 
     def agreement(ids):
         apart = sum(not row[SEAMS.agrees] for row in groups[ids])
-        return tr("{apart} of {count} do not", apart=apart, count=len(groups[ids])) if apart else tr("all")
+        return (
+            trn("{count} of {all} does not", "{count} of {all} do not", apart, all=len(groups[ids]))
+            if apart
+            else tr("all")
+        )
 
     run = Length.RUN
     columns = (

@@ -7,7 +7,7 @@ from typing import Dict, List, Mapping, Sequence
 import numpy as np
 
 from ..common import cautions
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.vocabulary.kinds import kind_name, kind_of
 from ..common.vocabulary.statuses import DETECTED, REFUTED, VERIFIED
 from ..common.vocabulary.values import word
@@ -62,9 +62,10 @@ def _item_sentence(answer: Answer) -> str:
         kinds[row[ITEMS.kind]] = kinds.get(row[ITEMS.kind], 0) + 1
     words = ", ".join(kind_of(kind).counted(count) for kind, count in sorted(kinds.items()))
     least = min((row[ITEMS.depth_min_m] for row in there if row[ITEMS.depth_min_m] is not None), default=float("nan"))
-    return tr(
+    return trn(
+        "{count} item is known ({words}); its shallowest top lies {depth:.0f} mm deep.",
         "{count} items are known ({words}); the shallowest top lies {depth:.0f} mm deep.",
-        count=len(there),
+        len(there),
         words=words,
         depth=1000 * least,
     )
@@ -81,10 +82,12 @@ def _quality_sentences(answer: Answer) -> List[str]:
     if detected:
         worst = max(row[ITEMS.sigma_xy_m] for row in detected), max(row[ITEMS.sigma_depth_m] for row in detected)
         out.append(
-            tr(
+            trn(
+                "{count} was found by radar alone, its place known to {plan:.0f} mm in plan and {depth:.0f} mm in depth "
+                "(1-sigma).",
                 "{count} were found by radar alone, their places known to {plan:.0f} mm in plan and {depth:.0f} mm in depth "
                 "(largest 1-sigma).",
-                count=len(detected),
+                len(detected),
                 plan=1000 * worst[0],
                 depth=1000 * worst[1],
             )

@@ -6,7 +6,7 @@ from typing import Iterable
 import numpy as np
 
 from ..common import cautions
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.vocabulary.kinds import KINDS
 from ..common.vocabulary.surfaces import plane_words
 from ..common.words import mm
@@ -79,15 +79,22 @@ def in_short_section(tables: SurveyTables, length: Length) -> Section:
     unplaced = sum(line is None for line, _ in tables.items)
     if unplaced:
         parts.append(
-            Text(tr("{count} items lie in areas without a position: they are listed, not drawn.", count=unplaced))
+            Text(
+                trn(
+                    "{count} item lies in an area without a position: it is listed, not drawn.",
+                    "{count} items lie in areas without a position: they are listed, not drawn.",
+                    unplaced,
+                )
+            )
         )
     flagged = sum(bool(row.get(ITEMS.flag)) for _, row in tables.items)
     if flagged:
         parts.append(
             Text(
-                tr(
+                trn(
+                    "{count} item must be checked on site before anyone relies on it; the list of items says why.",
                     "{count} items must be checked on site before anyone relies on them; the list of items says why.",
-                    count=flagged,
+                    flagged,
                 )
             )
         )

@@ -2,7 +2,7 @@
 
 from typing import Mapping, Optional, Sequence, Tuple
 
-from ..common.language import tr
+from ..common.language import trn
 from ..common.monitor import Monitor
 from ..common.vocabulary.surfaces import TOP
 from ..drawings.dxf import write_dxf
@@ -44,6 +44,6 @@ def export_drawing_step(
     monitor.progress(0.9)
     if points_path:
         count = write_points(points_path, drawing, grid, spacing_m, surface_height_m)
-        monitor.log(tr("{count} points to set out were written.", count=count))
+        monitor.log(trn("{count} point to set out was written.", "{count} points to set out were written.", count))
     monitor.progress(1.0)
     return drawing

@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 from typing import Callable, Mapping, Optional, Sequence, Tuple
 
-from ..common.language import tr
+from ..common.language import trn
 from ..common.monitor import Monitor
 from ..common.vocabulary.steps import WRITE_REPORT
 from ..record.open_store import is_record
@@ -49,5 +49,5 @@ def survey_report_step(
         write_text(page_path, html)
     if not is_record(survey_path):
         note_step(survey_path, WRITE_REPORT, {**noted, **result_parameters(survey_path, report_path)}, monitor)
-    monitor.log(tr("The report has {count} pages.", count=pages))
+    monitor.log(trn("The report has {count} page.", "The report has {count} pages.", pages))
     return pages

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import List, Tuple
 
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..record.history import Book, Changed, Revision, change, latest_date
 from ..record.merging import MergeReport, merge_survey
@@ -63,9 +63,10 @@ def merge_sentences(report: MergeReport, changed: Changed) -> List[str]:
     out = []
     if changed.outside:
         out.append(
-            tr(
+            trn(
+                "{count} row was changed outside Inslab since the last time; the history keeps it.",
                 "{count} rows were changed outside Inslab since the last time; the history keeps them.",
-                count=changed.outside,
+                changed.outside,
             )
         )
     if changed.revision is None:
@@ -77,8 +78,9 @@ def merge_sentences(report: MergeReport, changed: Changed) -> List[str]:
         out.append(tr("Survey {survey} is new in the record.", survey=report.survey_id))
     elif not report.is_same:
         out.append(tr("Survey {survey} replaces its earlier result.", survey=report.survey_id))
-    counts = {"new": len(report.new_items), "known": len(report.known_items)}
-    out.append(tr("{new} items are new; {known} were known and were seen again.", **counts))
+    out.append(trn("{count} item is new.", "{count} items are new.", len(report.new_items)))
+    known = len(report.known_items)
+    out.append(trn("{count} known item was seen again.", "{count} known items were seen again.", known))
     for keep, give in report.united:
         out.append(tr("Item {give} turned out to be part of {keep}.", give=give, keep=keep))
     if report.unseen:

@@ -2,7 +2,7 @@
 
 from typing import List, Tuple
 
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..record.history import Book, Changed, Revision, change, latest_date
 from ..record.open_store import open_store
@@ -53,5 +53,5 @@ def consequences(report: VerificationReport) -> List[str]:
                 old_sigma=old_sigma,
             )
         )
-    out.append(tr("The depths of {count} items changed.", count=len(report.items)))
+    out.append(trn("The depths of {count} item changed.", "The depths of {count} items changed.", len(report.items)))
     return [*out, *report.warnings]

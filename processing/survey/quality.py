@@ -4,7 +4,7 @@ from typing import List, Tuple
 
 import numpy as np
 
-from ..common.language import tr
+from ..common.language import tr, trn
 
 # A peak of a smooth wave stands at the very extreme for one or two samples; a cut-off one stays there.
 _CLIPPED_RUN = 3
@@ -31,10 +31,11 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
         found.append(
             (
                 "warning",
-                tr(
-                    "{dead} of {count} traces are dead (one value throughout); the first is trace {first}.",
-                    dead=dead.sum(),
-                    count=len(traces),
+                trn(
+                    "{count} of {all} traces is dead (one value throughout): trace {first}.",
+                    "{count} of {all} traces are dead (one value throughout); the first is trace {first}.",
+                    int(dead.sum()),
+                    all=len(traces),
                     first=_first(dead),
                 ),
             )
@@ -45,11 +46,13 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
         found.append(
             (
                 "warning",
-                tr(
-                    "{clipped} of {count} traces are clipped at {low:g} or {high:g}: the receiver was overdriven, so "
+                trn(
+                    "{count} of {all} traces is clipped at {low:g} or {high:g}: the receiver was overdriven, so "
                     "echo strength there is too low.",
-                    clipped=clipped.sum(),
-                    count=len(traces),
+                    "{count} of {all} traces are clipped at {low:g} or {high:g}: the receiver was overdriven, so "
+                    "echo strength there is too low.",
+                    int(clipped.sum()),
+                    all=len(traces),
                     low=low.min(),
                     high=high.max(),
                 ),
@@ -61,9 +64,10 @@ def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
 def _describe_not_finite(traces: np.ndarray) -> str:
     bad = ~np.isfinite(traces)
     trace, sample = np.argwhere(bad)[0] + 1
-    return tr(
-        "{bad} samples are not finite numbers (NaN or infinity); the first is sample {sample} of trace {trace}.",
-        bad=bad.sum(),
+    return trn(
+        "{count} sample is not a finite number (NaN or infinity): sample {sample} of trace {trace}.",
+        "{count} samples are not finite numbers (NaN or infinity); the first is sample {sample} of trace {trace}.",
+        int(bad.sum()),
         sample=sample,
         trace=trace,
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Callable, Dict, List, Mapping, Optional, Sequence, Tuple
 
 from ..common.errors import SurveyError, short
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from . import tables
 from .formats.registry import read_header
@@ -80,10 +80,11 @@ def read_survey(
             tr("the tables have no rows."),
         )
         raise SurveyError(
-            tr(
+            trn(
+                "The survey {name} has no usable line ({count} finding); the first error: {reason}",
                 "The survey {name} has no usable line ({count} findings); the first error: {reason}",
+                len(findings),
                 name=folder.name,
-                count=len(findings),
                 reason=reason,
             )
         )
@@ -237,9 +238,10 @@ def _check_area(area: ScanArea, findings: List[Finding]) -> None:
         findings.append(Finding("error", where, tr("it has no usable line; the area is left out.")))
         return
     if len(area.control_points) < 2:
-        text = tr(
+        text = trn(
+            "it has {count} control point, but two are needed; it is not positioned on the site grid.",
             "it has {count} control points, but two are needed; it is not positioned on the site grid.",
-            count=len(area.control_points),
+            len(area.control_points),
         )
         findings.append(Finding("warning", where, text))
     if len({line.line_id for line in area.lines}) == 1:

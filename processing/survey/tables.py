@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Callable, Dict, List, NamedTuple, Optional, Tuple, Union
 
 from ..common.errors import SurveyError, short
-from ..common.language import tr
+from ..common.language import tr, trn
 from ..common.vocabulary.surfaces import SURFACES, is_elevation
 from .model import DIPOLE_AXES, ControlPoint, Finding, ScanArea
 
@@ -302,9 +302,10 @@ def _check_row(
         return Finding(
             "error",
             where,
-            tr(
+            trn(
+                "it has {count} field, but the header has {expected}; it is left out.",
                 "it has {count} fields, but the header has {expected}; it is left out.",
-                count=len(cells),
+                len(cells),
                 expected=len(names),
             ),
         )

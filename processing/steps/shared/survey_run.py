@@ -6,7 +6,7 @@ from typing import Dict, List, Mapping, Sequence, Tuple
 from ...area.compute import timed
 from ...area.settings import RunSettings
 from ...common.errors import ProcessingError
-from ...common.language import tr
+from ...common.language import tr, trn
 from ...common.monitor import Monitor
 from ...edits import hand_edits, settling
 from ...floor import fitting
@@ -34,7 +34,11 @@ def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monit
         inputs = fingerprints.survey_inputs(survey_folder, known)
         survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
     monitor.log(
-        tr("Read {count} scan areas with {line_count} lines.", count=len(survey.areas), line_count=survey.line_count)
+        tr(
+            "Read {areas} with {lines}.",
+            areas=trn("{count} scan area", "{count} scan areas", len(survey.areas)),
+            lines=trn("{count} line", "{count} lines", survey.line_count),
+        )
     )
     crs_wkt = reading.read_crs_wkt(survey_path)
     read = SurveyRead(survey_path, survey, crs_wkt, inputs=inputs, fingerprints=known)

@@ -135,7 +135,7 @@ def test_kinds_and_depths_are_chosen_and_what_is_left_out_is_said(survey, tmp_pa
     assert len(drawing.placed) == 17
     document, _found = lines_with_ezdxf(tmp_path / "a.dxf")
     notes = " ".join(text.plain_text() for text in document.modelspace().query("MTEXT"))
-    assert "NOT ALL ITEMS ARE DRAWN: 1 of other kinds" in notes
+    assert "NOT ALL ITEMS ARE DRAWN: 1 of another kind" in notes
     assert not read_drawing(survey, "top", None, DrawingChoice(("bar",), 0.05, 0.08)).placed
 
 

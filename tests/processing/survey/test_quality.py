@@ -20,7 +20,7 @@ def test_one_sample_that_is_no_number(value):
     traces[6, 41] = value
     ((severity, text),) = check_traces(traces)
     assert severity == "error"
-    assert text.startswith("1 samples")
+    assert text.startswith("1 sample is")
     assert "sample 42 of trace 7" in text
 
 

@@ -117,7 +117,7 @@ BAD_LINES = {
     "empty file": (lambda folder: folder.file(1).write_bytes(b""), "A1_x00_across.sgy is empty"),
     "truncated": (lambda folder: folder.file(1).write_bytes(folder.file(1).read_bytes()[:-5]), "is truncated"),
     "rubbish": (lambda folder: folder.file(1).write_bytes(b"\xa7" * 9000), "is not SEG-Y, or damaged"),
-    "NaN": (put_nan, "lines/A1_x00_across.sgy: 1 samples are not finite numbers .* sample 61 of trace 6"),
+    "NaN": (put_nan, "lines/A1_x00_across.sgy: 1 sample is not a finite number .* sample 61 of trace 6"),
     "all dead": (lambda folder: folder.rewrite(1, np.zeros_like), "every trace is dead"),
     "unknown area": (set_cell(1, 0, "A9"), "area A9 is not among the usable rows of scan_areas.csv"),
     "zero length": (set_cell(1, 6, 0), "start and end are the same point"),
@@ -227,7 +227,7 @@ def test_warnings_keep_the_line(folder):
     survey = folder.read()
     assert survey.line_count == 12
     assert [finding.severity for finding in survey.findings] == ["warning", "warning"]
-    assert "1 of 51 traces are dead" in survey.findings[0].text
+    assert "1 of 51 traces is dead" in survey.findings[0].text
     assert "50 traces, but x00 across, the same pass, has 51" in survey.findings[1].text
 
 

@@ -18,7 +18,8 @@ def test_a_new_survey_in_words():
     assert merge_sentences(report, Changed({}, "R5", outside=2)) == [
         "2 rows were changed outside Inslab since the last time; the history keeps them.",
         "Survey S2 is new in the record.",
-        "1 items are new; 2 were known and were seen again.",
+        "1 item is new.",
+        "2 known items were seen again.",
         "Item I3 turned out to be part of I1.",
         "Known before, within its reach and not seen (kept): I4.",
         "To be checked by a person (see the field flag): I7, I1.",
@@ -28,7 +29,7 @@ def test_a_new_survey_in_words():
 @pytest.mark.parametrize(("is_same", "words"), [(False, ["Survey S1 replaces its earlier result."]), (True, [])])
 def test_a_survey_again_in_words(is_same, words):
     said = merge_sentences(MergeReport("S1", is_same=is_same, is_new=False), Changed({}, "R2"))
-    assert said == [*words, "0 items are new; 0 were known and were seen again."]
+    assert said == [*words, "0 items are new.", "0 known items were seen again."]
 
 
 def test_nothing_changed_in_words():
