@@ -1,7 +1,16 @@
 """Small helpers for the pages of the form."""
 
 from qgis.gui import QgsFileWidget
-from qgis.PyQt.QtWidgets import QComboBox, QDoubleSpinBox, QLineEdit, QSizePolicy, QToolButton
+from qgis.PyQt.QtWidgets import (
+    QComboBox,
+    QDoubleSpinBox,
+    QFormLayout,
+    QHBoxLayout,
+    QLineEdit,
+    QSizePolicy,
+    QToolButton,
+    QVBoxLayout,
+)
 
 
 def number(value: float, low: float, high: float, decimals: int, unit: str, tip: str) -> QDoubleSpinBox:
@@ -52,3 +61,20 @@ def button(words: str, tip: str, pressed=None) -> QToolButton:
     if pressed is not None:
         made.clicked.connect(lambda _checked=False: pressed())
     return made
+
+
+def lay_out_table(page, rows, buttons, sentence, table) -> None:
+    """A page with a table: above it named rows (words, field or layout), a line of buttons and a sentence."""
+    form = QFormLayout()
+    form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
+    for words, entry in rows:
+        form.addRow(words, entry)
+    line = QHBoxLayout()
+    for one in buttons:
+        line.addWidget(one)
+    line.addStretch(1)
+    layout = QVBoxLayout(page)
+    layout.addLayout(form)
+    layout.addLayout(line)
+    layout.addWidget(sentence)
+    layout.addWidget(table, 1)

@@ -7,12 +7,9 @@ from typing import List, Optional, Sequence
 from qgis.PyQt.QtCore import Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import (
     QAbstractItemView,
-    QFormLayout,
-    QHBoxLayout,
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -59,19 +56,8 @@ class FilesPage(QWidget):
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setStretchLastSection(True)
-        form = QFormLayout()
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
-        form.addRow(tr("Folder"), self.folder)
-        form.addRow(tr("Names"), self.names)
-        row = QHBoxLayout()
-        for one in (self.up, self.down, self.leave_out, self.again):
-            row.addWidget(one)
-        row.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.addLayout(form)
-        layout.addLayout(row)
-        layout.addWidget(self.sentence)
-        layout.addWidget(self.table, 1)
+        rows = ((tr("Folder"), self.folder), (tr("Names"), self.names))
+        fields.lay_out_table(self, rows, (self.up, self.down, self.leave_out, self.again), self.sentence, self.table)
         self.folder.fileChanged.connect(lambda _: self.read())
         self.names.textChanged.connect(lambda _: self.read())
         self.table.itemSelectionChanged.connect(lambda: self.selected.emit(self.table.currentRow()))

@@ -7,12 +7,10 @@ from qgis.gui import QgsMapLayerComboBox, QgsMapToolEmitPoint
 from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import (
     QAbstractItemView,
-    QFormLayout,
     QHBoxLayout,
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -72,22 +70,11 @@ class PointsPage(QWidget):
         self.table.verticalHeader().setVisible(False)
         self.table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         self.table.itemChanged.connect(lambda _: self._say())
-        form = QFormLayout()
-        form.setFieldGrowthPolicy(QFormLayout.FieldGrowthPolicy.ExpandingFieldsGrow)
-        form.addRow(tr("sigma of new points"), self.sigma)
-        row = QHBoxLayout()
-        row.addWidget(self.layer, 1)
-        row.addWidget(self.take)
-        form.addRow(tr("From a layer"), row)
-        buttons = QHBoxLayout()
-        for one in (self.add, self.corners, self.pairs, self.remove):
-            buttons.addWidget(one)
-        buttons.addStretch(1)
-        layout = QVBoxLayout(self)
-        layout.addLayout(form)
-        layout.addLayout(buttons)
-        layout.addWidget(self.sentence)
-        layout.addWidget(self.table, 1)
+        from_layer = QHBoxLayout()
+        from_layer.addWidget(self.layer, 1)
+        from_layer.addWidget(self.take)
+        rows = ((tr("sigma of new points"), self.sigma), (tr("From a layer"), from_layer))
+        fields.lay_out_table(self, rows, (self.add, self.corners, self.pairs, self.remove), self.sentence, self.table)
         self._say()
 
     # Rows

@@ -4,7 +4,6 @@ from qgis.core import (
     QgsExpression,
     QgsFillSymbol,
     QgsInvertedPolygonRenderer,
-    QgsLinePatternFillSymbolLayer,
     QgsLineSymbol,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
@@ -13,6 +12,7 @@ from qgis.core import (
 
 from ...processing.common.language import tr
 from ...processing.store.schema import CONTROL_POINTS, PENETRATION_VERDICTS, SCAN_AREAS
+from .hatching import hatching
 from .holes import hole_symbol
 from .labels import label
 
@@ -47,13 +47,8 @@ def style_control_points(layer) -> None:
 
 def style_coverage(layer) -> None:
     """Everything outside the polygons is hatched: not scanned is unknown."""
-    hatching = QgsLinePatternFillSymbolLayer()
-    hatching.setSubSymbol(QgsLineSymbol.createSimple({"color": "91,100,114,70", "width": "0.15"}))
-    hatching.setLineAngle(45.0)
-    hatching.setDistance(4.0)
-    hatch = QgsFillSymbol()
-    hatch.changeSymbolLayer(0, hatching)
-    layer.setRenderer(QgsInvertedPolygonRenderer(QgsSingleSymbolRenderer(hatch)))
+    symbol = hatching("91,100,114,70", 0.15, 4.0)
+    layer.setRenderer(QgsInvertedPolygonRenderer(QgsSingleSymbolRenderer(symbol)))
 
 
 def style_penetrations(layer) -> None:

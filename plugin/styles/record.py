@@ -1,28 +1,21 @@
 """How an answer of a record is drawn besides its items: unknown ground, openings, holes that were checked."""
 
 from qgis.core import (
-    QgsFillSymbol,
-    QgsLinePatternFillSymbolLayer,
-    QgsLineSymbol,
     QgsMarkerSymbol,
     QgsSimpleLineSymbolLayer,
     QgsSingleSymbolRenderer,
 )
 from qgis.PyQt.QtGui import QColor
 
+from .hatching import hatching
 from .labels import label
 
 
 def style_unknown_ground(layer) -> None:
     """Hatched as what was not scanned is on a survey's map, with an outline and the reason."""
-    hatching = QgsLinePatternFillSymbolLayer()
-    hatching.setSubSymbol(QgsLineSymbol.createSimple({"color": "91,100,114,150", "width": "0.2"}))
-    hatching.setLineAngle(45.0)
-    hatching.setDistance(3.0)
-    hatch = QgsFillSymbol()
-    hatch.changeSymbolLayer(0, hatching)
-    hatch.appendSymbolLayer(QgsSimpleLineSymbolLayer(QColor("#5b6472"), 0.3))
-    layer.setRenderer(QgsSingleSymbolRenderer(hatch))
+    symbol = hatching("91,100,114,150", 0.2, 3.0)
+    symbol.appendSymbolLayer(QgsSimpleLineSymbolLayer(QColor("#5b6472"), 0.3))
+    layer.setRenderer(QgsSingleSymbolRenderer(symbol))
     label(layer, "'unknown: ' || \"why\"", 7.0, smallest_scale=120.0)
 
 

@@ -140,6 +140,7 @@ def _onto_plan(group: LineGroup, strength: np.ndarray, x_m, y_m) -> np.ndarray:
     tolerance = 1e-6
     inside = (part_w >= -tolerance) & (part_w <= 1 + tolerance) & (u >= low - tolerance) & (u <= high + tolerance)
     inside &= gap <= min(WIDEST_GAP_M, 1.6 * group.spacing_m)
+    # By hand: passes are not evenly apart, which `scipy.ndimage.map_coordinates` asks for.
     part_w, part_u = (np.clip(part, 0, 1)[..., None].astype(np.float32) for part in (part_w, part_u))
     first = strength[lower, column] * (1 - part_u) + strength[lower, column + 1] * part_u
     second = strength[lower + 1, column] * (1 - part_u) + strength[lower + 1, column + 1] * part_u

@@ -45,6 +45,7 @@ def resample(fit: AreaFit, x_m, y_m, values, cell_m: float) -> Tuple[SiteGrid, n
     inside = column_in & row_in
     row, column, row_part, column_part = (a[inside] for a in (row, column, row_part, column_part))
     found = np.zeros((len(row), values.shape[2]), np.float32)
+    # By hand, because `scipy.ndimage.map_coordinates` lets a NaN through from a neighbour without weight, and eats so into edges.
     for row_step, row_weight in ((0, 1.0 - row_part), (1, row_part)):
         for column_step, column_weight in ((0, 1.0 - column_part), (1, column_part)):
             weight = (row_weight * column_weight).astype(np.float32)
