@@ -161,10 +161,12 @@ def write_slab(folder, slab: Slab, seed, size_m=SIZE_M, trace_step_m=TRACE_STEP_
 
 def points_along(vertices, from_edge_m=FROM_EDGE_M):
     """Points every 10 mm along a polyline (n, 3), those this far inside the area only, and unit tangents in plan."""
+    from inslab.processing.geometry.polylines import points_at, stations_m
+
     vertices = np.asarray(vertices, float)
-    way = np.r_[0, np.cumsum(np.hypot(*np.diff(vertices[:, :2], axis=0).T))]
+    way = stations_m(vertices)
     where = np.arange(STEP_M / 2, way[-1], STEP_M)
-    points = np.column_stack([np.interp(where, way, vertices[:, k]) for k in range(3)])
+    points = points_at(vertices, where)
     index = np.clip(np.searchsorted(way, where, side="right") - 1, 0, len(vertices) - 2)
     tangent = vertices[index + 1, :2] - vertices[index, :2]
     tangent = tangent / np.hypot(*tangent.T)[:, None]

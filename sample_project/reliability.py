@@ -50,12 +50,11 @@ def true_distances(objects, centres, diameters, depths):
     """
     from scipy.spatial import cKDTree
 
+    from inslab.processing.geometry.polylines import length_m, points_at
+
     nearest = np.full(len(centres), np.inf)
     for item in objects:
-        vertices = np.array(item[LINE], float)
-        place = np.r_[0.0, np.cumsum(np.hypot(*np.diff(vertices[:, :2], axis=0).T))]
-        steps = np.arange(0.0, place[-1], 0.002)
-        points = np.column_stack([np.interp(steps, place, column) for column in vertices.T])
+        points = points_at(item[LINE], np.arange(0.0, length_m(item[LINE]), 0.002))
         near = cKDTree(points[:, :2]).query_ball_point(centres, 0.35)
         for hole, found in enumerate(near):
             if found:

@@ -21,8 +21,8 @@ def sample_traces(traces: np.ndarray, time_ns: np.ndarray, instants_ns: np.ndarr
     -------
     ndarray, shape of `instants_ns`
     """
-    # By hand, as of whole traces only the time lies between samples; `scipy.ndimage.map_coordinates` would weigh all three axes, and
-    # differ in the last bits.
+    # By hand: only the time lies between samples. `scipy.ndimage.map_coordinates` would weigh all three axes, and differ in the
+    # last bits.
     position = (instants_ns - time_ns[0]) / (time_ns[1] - time_ns[0])
     sample = np.floor(position).astype(np.int64)
     fraction = (position - sample).astype(np.float32)
