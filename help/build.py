@@ -46,7 +46,7 @@ MORE = {
     "record": "record_panel",
     "handover": "tutorial",
 }
-ALGORITHM_LIST, CAUTIONS = "[[algorithms]]", "[[cautions]]"
+ALGORITHM_LIST, CAUTIONS, KINDS = "[[algorithms]]", "[[cautions]]", "[[kinds]]"
 
 
 def titles() -> dict:
@@ -62,11 +62,13 @@ class Pages:
     def __init__(self, folder: Path, language: str, algorithms: list):
         from inslab.processing.common import cautions
         from inslab.processing.common.language import tr
+        from inslab.processing.common.vocabulary import kinds
 
         self.folder, self.language, self.algorithms, self.tr = folder, language, algorithms, tr
         self.above = "" if language == ENGLISH else "../"
         self.cautions = list(cautions.ALL)
         self.caution = cautions.SHORT
+        self.kinds = [kind.word for kind in kinds.KINDS.values()]
         self.template = Template((SOURCE / "page.html").read_text(encoding="utf-8"))
         self.titles = titles()
 
@@ -94,7 +96,7 @@ class Pages:
         body = markdown.markdown(text, extensions=["tables", "toc", "sane_lists"])
         body = body.replace(f"<p>{ALGORITHM_LIST}</p>", self.list_of_algorithms())
         items = "".join(f"<li>{_text(sentence)}</li>" for sentence in self.cautions)
-        body = body.replace(f"<p>{CAUTIONS}</p>", f"<ul>{items}</ul>")
+        body = body.replace(f"<p>{CAUTIONS}</p>", f"<ul>{items}</ul>").replace(KINDS, _text(", ".join(self.kinds)))
         self.write(name, self.titles[name], body)
 
     def list_of_algorithms(self) -> str:
