@@ -13,7 +13,7 @@ from ..reports.survey_report import run_report
 from ..site.results import FitSettings
 from ..store import layers, reading
 from ..store.locks import changes_survey
-from ..store.publish import write_text
+from ..store.publish import check_text_can_be_written, write_text
 from .shared.survey_run import SAID_OF_ITEMS, begin_again, end_again, found_layers, layers_of_fit
 
 
@@ -31,6 +31,8 @@ def fit_areas_step(
     `item_ties` also ties areas by the straight items that both see, once items were detected; `ties_path` names another table of
     ties than the survey folder's. Depth slices stay as they are: a finding says so where they no longer fit.
     """
+    if report_path:
+        check_text_can_be_written(report_path)
     read, found = begin_again(survey_path, monitor.part(0.0, 0.5))
     before = found.fits
     # What the earlier fit and the earlier look at the survey said is said anew.

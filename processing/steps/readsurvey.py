@@ -10,7 +10,7 @@ from ..floor.result import StepResult
 from ..reports.page import paper_html
 from ..reports.survey_report import run_report
 from ..store.locks import changes_survey
-from ..store.publish import write_text
+from ..store.publish import check_text_can_be_written, write_text
 from .shared.survey_run import begin_anew, end_anew, found_layers
 
 
@@ -25,6 +25,8 @@ def read_survey_step(
     """Reads and checks a survey, fits its areas and writes a new GeoPackage `survey_path` (areas, lines, control points,
     findings, run log) and, if wanted, an HTML report. An existing file at `survey_path` is replaced.
     """
+    if report_path:
+        check_text_can_be_written(report_path)
     read, found = begin_anew(survey_folder, survey_path, settings, monitor.part(0.0, 0.95))
     interval = settings.sample_interval_ns
     steps = [(READ_SURVEY, {"sample_interval_ns": interval}), (FIT_AREAS, settings.of_fit())]

@@ -6,6 +6,7 @@ its files were being moved, a list of the moves lies there, and the next run com
 
 import errno
 import json
+import os
 import shutil
 import tempfile
 from contextlib import ExitStack, contextmanager
@@ -120,14 +121,35 @@ def publish(staging, output_folder, stale: Iterable[Path] = ()) -> None:
         ) from error
 
 
+def check_text_can_be_written(path) -> None:
+    """Raises `ProcessingError` where `write_text` could not write to `path`: to be asked before anything else is changed."""
+    path = Path(path)
+    with _text_failures(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        part = path.with_name(f".{path.name}.part")
+        part.write_bytes(b"")
+        part.unlink()
+
+
 def write_text(path, text: str) -> None:
     """Writes a UTF-8 text file under a temporary name and moves it to `path`."""
     path = Path(path)
     part = path.with_name(f".{path.name}.part")
+    with _text_failures(path):
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            part.write_bytes(text.encode("utf-8"))
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _text_failures(path: Path):
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(text.encode("utf-8"))
-        part.replace(path)
+        yield
     except OSError as error:
         raise ProcessingError(
             tr(
@@ -136,8 +158,6 @@ def write_text(path, text: str) -> None:
                 reason=error.strerror,
             )
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _move(source: Path, target: Path, moved: List[Tuple[Path, Path]]) -> None:
