@@ -232,8 +232,8 @@ class SurveyPanel(QgsDockWidget):
         """One line in the log."""
         self.controls.say(kind, sentence)
 
-    def _started(self, title: str) -> None:
-        self._running_step = title
+    def _started(self, step: str, title: str) -> None:
+        self._running_step = step
         self.say("note", f"{title} …")
         self._show(self.states)
 

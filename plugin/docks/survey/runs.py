@@ -45,8 +45,9 @@ WHOLE_CHAIN = ("processsurvey", ("SURVEY_FOLDER", "OUTPUT_FOLDER"))
 
 @dataclass(frozen=True)
 class Run:
-    """One algorithm to be run, and its parameters."""
+    """One algorithm to be run, and its parameters; `step` is the name of the step that it does, empty for the whole chain."""
 
+    step: str
     title: str
     algorithm: str
     parameters: Dict[str, object] = field(default_factory=dict)
@@ -62,7 +63,7 @@ def run_of(step: str, folder, survey_path) -> Run:
     parameters = _parameters(PATHS.get(step, SURVEY_ALONE), folder, survey_path)
     if step == WRITE_REPORT:
         parameters["REPORT"] = str(Path(parameters["REPORT"]).with_suffix(".pdf"))
-    return Run(STEPS[step].title, f"inslab:{STEPS[step].algorithm}", parameters)
+    return Run(step, STEPS[step].title, f"inslab:{STEPS[step].algorithm}", parameters)
 
 
 def holes_for(step: str, project: QgsProject) -> Optional[QgsVectorLayer]:
@@ -87,7 +88,7 @@ def runs_of(steps: Sequence[str], folder, survey_path) -> List[Run]:
     """
     if READ_SURVEY in steps:
         name, wanted = WHOLE_CHAIN
-        return [Run(tr("The whole chain"), f"inslab:{name}", _parameters(wanted, folder, survey_path))]
+        return [Run("", tr("The whole chain"), f"inslab:{name}", _parameters(wanted, folder, survey_path))]
     left_out = {*BY_DIALOG, *([JOIN_ITEMS] if DETECT_ITEMS in steps else [])}
     return [run_of(step, folder, survey_path) for step in steps if step not in left_out and can_run(step)]
 
@@ -125,13 +126,13 @@ class _Feedback(QgsProcessingFeedback):
 class SurveyRunner(QObject):
     """Runs algorithms one after the other as background tasks.
 
-    Signals: `said` (kind and sentence), `progressed` (per cent of the present run), `started` (title), `finished` (did all
-    of them succeed?), `stepped` after each run that succeeded.
+    Signals: `said` (kind and sentence), `progressed` (per cent of the present run), `started` (name and title of the step),
+    `finished` (did all of them succeed?), `stepped` after each run that succeeded.
     """
 
     said = pyqtSignal(str, str)
     progressed = pyqtSignal(float)
-    started = pyqtSignal(str)
+    started = pyqtSignal(str, str)
     stepped = pyqtSignal()
     finished = pyqtSignal(bool)
 
@@ -190,7 +191,7 @@ class SurveyRunner(QObject):
         self._task = QgsProcessingAlgRunnerTask(algorithm, run.parameters, context, feedback)
         self._kept = (algorithm, context, feedback)
         self._task.executed.connect(self._executed)
-        self.started.emit(run.title)
+        self.started.emit(run.step, run.title)
         self.progressed.emit(0.0)
         QgsApplication.taskManager().addTask(self._task)
 

@@ -79,13 +79,13 @@ class StepTree(QTreeWidget):
         header.setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
 
     def show_states(self, states: Sequence[StepState], running: str = "") -> None:
-        """Show other states; what is chosen and opened stays so. `running` is the title of the step that is being run."""
+        """Show other states; what is chosen and opened stays so. `running` is the name of the step that is being run."""
         chosen = self.chosen_step()
         opened = {entry.data(0, STEP_ROLE) for entry in self._entries() if entry.isExpanded()}
         self.clear()
         side, ratio = self.fontMetrics().height(), self.devicePixelRatioF()
         for one in states:
-            state = RUNNING if one.title == running else one.state
+            state = RUNNING if one.step.name == running else one.state
             count = sum(finding.severity != "note" for finding in one.findings)
             entry = QTreeWidgetItem([one.title, WORDS[state].format(count=count)])
             entry.setData(0, STEP_ROLE, one.step.name)
