@@ -123,8 +123,8 @@ def test_numbers_are_those_of_the_survey(survey):
 def test_seams_are_summed_up_by_pair(survey):
     """Offsets 3 and -4 mm across, 2 and -6 mm in depth: RMS 3.5 and 4.5 mm, median depth -2 mm."""
     (run,), (client,) = (tables_of(made(survey), "Seams between areas") for made in (run_report, client_report))
-    assert run.rows == [("A1 – A2", 2, "3.5", "4.0", "4.0", "4.5", "-2.0", "6.0", "3.0", "1 of 2 do not")]
-    assert client.rows == [("A1 – A2", 2, "3.5", "4.0", "4.0", "4.5", "3.0", "1 of 2 do not")]
+    assert run.rows == [("A1 – A2", 2, "3.5", "4.0", "4.0", "4.5", "-2.0", "6.0", "3.0", "1 of 2 does not")]
+    assert client.rows == [("A1 – A2", 2, "3.5", "4.0", "4.0", "4.5", "3.0", "1 of 2 does not")]
 
 
 def test_other_observations_one_by_one_and_summed_up(survey):
@@ -149,7 +149,7 @@ def test_both_carry_the_cautions_and_say_what_is_unknown(survey):
         (fit,) = tables_of(paper, "Fit of the areas to the site grid")
         assert dict(zip(column(fit, "Area"), column(fit, "Position")))["LOST"] == "NO POSITION"
         shown = " ".join(part.text for part in sections(paper)["Summary"] if isinstance(part, Text))
-        assert "lie in areas without a position" in shown
+        assert "lies in an area without a position" in shown
         warnings = [part for part in sections(paper)["Wave speeds, and checks on them"] if isinstance(part, Bullets)]
         assert "A1: Check <this>." in warnings[0].lines
 
