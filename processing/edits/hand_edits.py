@@ -13,8 +13,6 @@ from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..common.errors import ProcessingError
-from ..common.language import tr
 from ..floor.edited_rows import COMPUTED, SURVEYOR, Drawn, Edits, Known
 from ..items.model import Item, Pick
 from ..store import reading
@@ -23,6 +21,8 @@ from ..store.layer import Layer, RowsOf, layer_of
 from ..store.schema import DISMISSED, ITEMS, LAST_WRITTEN, PICKS, SCAN_AREAS
 
 IDS = {ITEMS.name: ITEMS.item_id, PICKS.name: PICKS.pick_id}
+# What every run writes. Probabilities of kinds are left out: a later version may know more of them.
+_COLUMNS = {table.name: [name for name in table.columns if not name.startswith("p_")] for table in (ITEMS, PICKS)}
 # Which row a row of `last_written` or `dismissed` means; `Known` calls them so, too.
 _ROW = (LAST_WRITTEN.layer, LAST_WRITTEN.row_id, LAST_WRITTEN.area_id, LAST_WRITTEN.line_id, LAST_WRITTEN.kind)
 
@@ -43,17 +43,7 @@ def read_edits(survey_path) -> Edits:
     survey_path = Path(survey_path)
     if not survey_path.is_file():
         return Edits()
-    try:
-        return _compare(survey_path)
-    except KeyError as missing:
-        raise ProcessingError(
-            tr(
-                "{survey_path} was written by another version of Inslab (it has no column {missing}); write into "
-                "another folder, or move this file away first.",
-                survey_path=survey_path,
-                missing=missing,
-            )
-        ) from missing
+    return _compare(survey_path)
 
 
 def _compare(survey_path: Path) -> Edits:
@@ -64,7 +54,12 @@ def _compare(survey_path: Path) -> Edits:
     picks: List[Pick] = []
     for layer, rows in drawn.items():
         left = {row_id: one for (of, row_id), one in written.items() if of == layer}
-        for position, values in read_layer(survey_path, layer):
+        stored = read_layer(survey_path, layer)
+        for _, values in stored[
+            : bool(written)
+        ]:  # all rows have the same columns; without one of them all would look edited
+            values.require(_COLUMNS[layer])
+        for position, values in stored:
             row_id = values[IDS[layer]]
             before = left.pop(row_id, None)
             if values.get(ITEMS.source) != SURVEYOR and (

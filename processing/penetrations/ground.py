@@ -55,7 +55,8 @@ class GroundTables:
 
 def read_tables(survey_path) -> GroundTables:
     """All that verdicts need of a survey.gpkg, which is opened once. Raises `SurveyError` if it is no GeoPackage."""
-    rows, metadata = read_layers(survey_path, [*(table.name for table in GroundTables.TABLES), ABOUT], [CRS_KEY])
+    names = [*(table.name for table in GroundTables.TABLES), ABOUT]
+    rows, metadata = read_layers(survey_path, names, [CRS_KEY], together=(ITEMS.name, COVERAGE.name))
     return GroundTables(Path(survey_path), rows, crs_wkt_of(rows[ABOUT], metadata[CRS_KEY]))
 
 

@@ -15,7 +15,7 @@ from ..edits.hand_edits import identity
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
 from ..store import reading
-from ..store.geopackage import as_json, read_layer, read_metadata
+from ..store.geopackage import as_json, check_layers, read_layer, read_metadata
 from ..store.layers import software_version
 from ..store.schema import (
     AREA_DEPTHS,
@@ -28,6 +28,7 @@ from ..store.schema import (
     SCAN_AREAS,
     SEAMS,
     SURVEY_FOLDER_KEY,
+    WAVE_SPEEDS,
 )
 from .merging import SurveyContent
 from .schema import GEOMETRY, OBSERVATIONS, PENETRATIONS
@@ -48,6 +49,8 @@ def read_content(survey_path, penetrations_path=None, checked_on: str = "") -> S
         raise ProcessingError(
             tr("{path} has no items yet; run 'Detect items' or 'Process a survey' first.", path=str(survey_path))
         )
+    # A layer that is missing would count as one that holds nothing, and items in the record as not seen any more.
+    check_layers(path, (*tables, CONTROL_POINTS, WAVE_SPEEDS))
     places, speeds = reading.read_places(path), reading.read_wave_speeds(path)
     dates = {row[SCAN_AREAS.area_id]: row[SCAN_AREAS.scanned_on] for _, row in rows[SCAN_AREAS.name]}
     own = {

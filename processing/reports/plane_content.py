@@ -17,7 +17,7 @@ from ..common.vocabulary.statuses import is_obstacle
 from ..common.vocabulary.surfaces import is_elevation
 from ..geometry.shapes import polygon_of
 from ..site.crs import to_national
-from ..store.geopackage import read_layer
+from ..store.geopackage import check_layers, read_layer
 from ..store.reading import read_crs_wkt, read_survey_name
 from ..store.schema import COVERAGE, ITEMS, PENETRATION_VERDICTS, SCAN_AREAS
 
@@ -121,6 +121,7 @@ def read_drawing(
                 file=path,
             )
         )
+    check_layers(path, (ITEMS, SCAN_AREAS, COVERAGE))
     level = _choose(tables, surface, level)
     here = {
         name: [(shape, row) for shape, row in rows if (row[ITEMS.level], row[ITEMS.surface]) == (level, surface)]
@@ -159,7 +160,9 @@ def with_depths(line: Optional[np.ndarray], row: Mapping) -> Dict:
     depths = (row.get(ITEMS.depth_min_m), row.get(ITEMS.depth_max_m))
     if line is not None and line.shape[1] == 3 and np.isfinite(line[:, 2]).all():
         depths = (float(-line[:, 2].max()), float(-line[:, 2].min()))
-    return {**row, ITEMS.depth_min_m: depths[0], ITEMS.depth_max_m: depths[1]}
+    values = row.copy()
+    values.update({ITEMS.depth_min_m: depths[0], ITEMS.depth_max_m: depths[1]})
+    return values
 
 
 def _choose(tables, surface: str, level: Optional[str]) -> str:

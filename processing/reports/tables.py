@@ -14,7 +14,7 @@ from ..record.schema import ABOUT
 from ..record.schema import COVERAGE as KEPT_COVERAGE
 from ..record.schema import MATS as KEPT_MATS
 from ..record.schema import SCAN_AREAS as KEPT_AREAS
-from ..store.geopackage import read_layer
+from ..store.geopackage import check_layers, read_layer
 from ..store.reading import read_crs_wkt, read_wave_speeds
 from ..store.schema import (
     AREA_DEPTHS,
@@ -55,6 +55,8 @@ class SurveyTables:
     def __init__(self, path):
         self.path = Path(path)
         self._rows = {table.name: _alike(table, read_layer(self.path, table.name)) for table in self.TABLES}
+        if self.was_searched:
+            check_layers(self.path, (SCAN_AREAS, ITEMS, COVERAGE))
         self.crs_wkt = read_crs_wkt(self.path)
         self.items = [
             (line, with_depths(line, row)) for line, row in self.rows(ITEMS) if is_obstacle(row[ITEMS.status])
@@ -97,7 +99,9 @@ def _alike(table: Table, rows) -> List[Tuple[object, Dict]]:
     ours, theirs = keys[table]
     found = []
     for shape, row in rows:
-        values = {**row, **json.loads(row.get(_DESCRIPTION) or "{}")} if table is MATS else dict(row)
+        values = row.copy()
+        if table is MATS:
+            values.update(json.loads(row.get(_DESCRIPTION) or "{}"))
         values.setdefault(ours, values.get(theirs))
         found.append((shape, values))
     return found

@@ -10,7 +10,9 @@ from ..edits import hand_edits, settling
 from ..floor import joining
 from ..floor.result import StepResult
 from ..store import fit_layers, reading
+from ..store.geopackage import check_layers
 from ..store.locks import changes_survey
+from ..store.schema import AREA_ITEMS, DISMISSED, ITEMS, LAST_WRITTEN, PICKS
 from .shared.survey_run import SAID_OF_ITEMS, begin_again, end_again, found_layers
 
 
@@ -30,6 +32,7 @@ def join_items_step(survey_path, monitor: Monitor = Monitor()) -> StepResult:
                 survey_path=survey_path,
             )
         )
+    check_layers(survey_path, (AREA_ITEMS, ITEMS, PICKS, DISMISSED, LAST_WRITTEN))
     area_items = tuple(reading.read_area_items(survey_path))
     picks = hand_edits.read_edits(survey_path).computed_picks
     found = replace(found, depths=depths, area_items=area_items, picks=picks)

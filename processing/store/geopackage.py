@@ -10,7 +10,7 @@ import sqlite3
 import tempfile
 from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Dict, List, Mapping, Optional, Sequence, Tuple
+from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 from ..common.errors import ProcessingError, SurveyError
 from ..common.gdal_failures import without_gdal_exceptions
@@ -18,10 +18,42 @@ from ..common.language import tr
 from ..common.packages import import_gdal
 from ..geometry.shapes import coordinates_of
 from .layer import Layer, add_row
+from .schema import SCHEMA_VERSION, SCHEMA_VERSION_KEY
+from .table_schema import Table
 
 WINDOWS = os.name == "nt"
 SQLITE_START = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html, section 1.2.1
 FIXED_DATE = "2000-01-01T00:00:00.000Z"
+
+
+class Row(dict):
+    """Values by column. One that is asked for and not there is told in a sentence: another version may have made the file."""
+
+    __slots__ = ("_origin",)
+
+    def __init__(self, values, path, layer: str):
+        super().__init__(values)
+        self._origin = (path, layer)
+
+    def __missing__(self, column):
+        path, layer = self._origin
+        raise SurveyError(
+            tr(
+                "{path} cannot be used, because its layer {layer} has no column {column}: another version of Inslab wrote it, "
+                "or somebody changed it. Make it anew, in another folder.",
+                path=path,
+                layer=layer,
+                column=column,
+            )
+        )
+
+    def require(self, columns: Iterable[str]) -> None:
+        """Raises `SurveyError` where a column is not there."""
+        for column in columns:
+            self[column]
+
+    def copy(self) -> "Row":
+        return Row(self, *self._origin)
 
 
 def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Optional[Mapping[str, str]] = None) -> None:
@@ -56,6 +88,7 @@ def replace_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
         with _gdal_failures(path):
             _copy(path, part)
             dataset = ogr.Open(str(part), 1)
+            _check_version(dataset, path)
             for layer in layers:
                 for index in range(dataset.GetLayerCount()):
                     if dataset.GetLayer(index).GetName() == layer.name:
@@ -119,10 +152,10 @@ def _copy(path, part) -> None:
         copy.execute("PRAGMA journal_mode = DELETE")  # the copy is ours alone
 
 
-def read_layer(path, name: str) -> List[Tuple[object, Dict]]:
+def read_layer(path, name: str) -> List[Tuple[object, Row]]:
     """All rows of one layer as (coordinates, values), as in `Layer`; empty where there is no such layer.
 
-    Raises `SurveyError` if `path` is no GeoPackage.
+    Raises `SurveyError` if `path` is no GeoPackage, or a later version's; so does asking a row for a column that it lacks.
     """
     return read_layers(path, [name])[0][name]
 
@@ -133,31 +166,61 @@ def read_metadata(path, key: str) -> Optional[str]:
 
 
 def read_layers(
-    path, names: Sequence[str], keys: Sequence[str] = ()
-) -> Tuple[Dict[str, List[Tuple[object, Dict]]], Dict[str, Optional[str]]]:
+    path, names: Sequence[str], keys: Sequence[str] = (), together: Sequence[str] = ()
+) -> Tuple[Dict[str, List[Tuple[object, Row]]], Dict[str, Optional[str]]]:
     """Rows of several layers by name, as `read_layer` gives them, and metadata items by key: the file is opened once.
 
-    Raises `SurveyError` if `path` is no GeoPackage.
+    Raises `SurveyError` as `read_layer` does, and where some of the layers `together`, which one step writes, are there without
+    the others: one that is missing would count as one that holds nothing.
     """
     _check_geopackage(path)
     _, ogr, _ = import_gdal()
     with _gdal_failures(path):
         dataset = ogr.Open(str(path))
-        rows = {name: _rows(dataset.GetLayerByName(name)) for name in names}
+        _check_version(dataset, path)
+        missing = [name for name in together if dataset.GetLayerByName(name) is None]
+        if len(missing) < len(together):
+            _refuse_missing(path, missing)
+        rows = {name: _rows(dataset.GetLayerByName(name), path) for name in names}
         metadata = {key: dataset.GetMetadataItem(key) for key in keys}
         # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
         dataset = None
     return rows, metadata
 
 
-def _rows(layer) -> List[Tuple[object, Dict]]:
+def check_layers(path, tables: Sequence[Table]) -> None:
+    """Raises `SurveyError` where the GeoPackage at `path` lacks one of `tables`, which a step would take for empty."""
+    _check_geopackage(path)
+    _, ogr, _ = import_gdal()
+    with _gdal_failures(path):
+        dataset = ogr.Open(str(path))
+        _check_version(dataset, path)
+        missing = [table.name for table in tables if dataset.GetLayerByName(table.name) is None]
+        dataset = None
+    _refuse_missing(path, missing)
+
+
+def _refuse_missing(path, names: Sequence[str]) -> None:
+    if names:
+        raise SurveyError(
+            tr(
+                "{path} cannot be used, because it has no layer {layer}: another version of Inslab wrote it, or somebody changed "
+                "it. Make it anew, in another folder.",
+                path=path,
+                layer=names[0],
+            )
+        )
+
+
+def _rows(layer, path) -> List[Tuple[object, Row]]:
     if layer is None:
         return []
     definition = layer.GetLayerDefn()
-    names = [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
+    title, names = layer.GetName(), [definition.GetFieldDefn(i).GetName() for i in range(definition.GetFieldCount())]
     # By number: by name, GDAL looks for the column each time.
     return [
-        (coordinates_of(row.GetGeometryRef()), {name: row.GetField(i) for i, name in enumerate(names)}) for row in layer
+        (coordinates_of(row.GetGeometryRef()), Row(zip(names, map(row.GetField, range(len(names)))), path, title))
+        for row in layer
     ]
 
 
@@ -245,6 +308,15 @@ def _check_geopackage(path) -> None:
                 "file.",
                 path=path,
             )
+        )
+
+
+def _check_version(dataset, path) -> None:
+    """Raises `SurveyError` for a survey whose schema is a later one. Version 0.1.0 stated none, and a record states its own."""
+    version = dataset.GetMetadataItem(SCHEMA_VERSION_KEY) or "0"
+    if not version.isdecimal() or int(version) > SCHEMA_VERSION:
+        raise SurveyError(
+            tr("{path} was written by a later version of Inslab; update Inslab, then open it again.", path=path)
         )
 
 

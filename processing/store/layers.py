@@ -28,6 +28,8 @@ from .schema import (
     SAMPLE_INTERVAL_KEY,
     SCAN_AREAS,
     SCAN_LINES,
+    SCHEMA_VERSION,
+    SCHEMA_VERSION_KEY,
     SURVEY_FOLDER_KEY,
     WAVE_SPEED_ECHOES,
     WAVE_SPEED_REGIONS,
@@ -44,7 +46,11 @@ def software_version() -> str:
 def survey_metadata(survey: Survey, survey_path, sample_interval_ns, crs_wkt: str) -> Dict[str, str]:
     """What survey.gpkg must remember so that its traces can be read again, also after both were moved together."""
     folder = Path(survey.folder).resolve()
-    metadata = {SURVEY_FOLDER_KEY: folder.as_posix(), CRS_KEY: crs_wkt}
+    metadata = {
+        SCHEMA_VERSION_KEY: str(SCHEMA_VERSION),
+        SURVEY_FOLDER_KEY: folder.as_posix(),
+        CRS_KEY: crs_wkt,
+    }
     try:
         metadata[RELATIVE_FOLDER_KEY] = Path(os.path.relpath(folder, Path(survey_path).resolve().parent)).as_posix()
     except ValueError:

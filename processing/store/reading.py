@@ -18,7 +18,7 @@ from ..site.frame import FITTED, NOT_POSITIONED, AreaFit, PointFit
 from ..survey.model import Finding, Survey
 from ..survey.read import Earlier, read_survey
 from .fingerprints import Inputs, read_inputs, unchanged_lines
-from .geopackage import read_layer, read_layers, read_metadata
+from .geopackage import check_layers, read_layer, read_layers, read_metadata
 from .schema import (
     AREA_DEPTHS,
     AREA_ITEMS,
@@ -129,6 +129,7 @@ def _or_nan(value: Optional[float]) -> float:
 
 def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
     """Where the areas lie, as the latest fit left it in `scan_areas` and `control_points`."""
+    check_layers(survey_path, (SCAN_AREAS, CONTROL_POINTS))
     points: Dict[Tuple[str, str], Mapping] = {}
     for _, row in read_layer(survey_path, CONTROL_POINTS.name):
         points[row[CONTROL_POINTS.area_id], row[CONTROL_POINTS.point_id]] = row

@@ -13,10 +13,10 @@ from ...floor import fitting
 from ...floor.mats import find_all_mats
 from ...floor.result import Found, SurveyRead
 from ...store import fingerprints, fit_layers, item_layers, layers, reading
-from ...store.geopackage import check_replaceable, read_layer, replace_layers, write_geopackage
+from ...store.geopackage import check_layers, check_replaceable, read_layer, replace_layers, write_geopackage
 from ...store.item_layers import bridged_layer, mat_layer
 from ...store.layer import Layer
-from ...store.schema import SCAN_AREAS
+from ...store.schema import CONTROL_POINTS, FINDINGS, RUN_LOG, SCAN_AREAS
 from ...survey.fingerprint import FileState
 from ...survey.read import read_survey
 
@@ -69,6 +69,7 @@ def begin_again(survey_path, monitor: Monitor) -> Tuple[SurveyRead, Found]:
                 name=survey_path.name,
             )
         )
+    check_layers(survey_path, (CONTROL_POINTS, FINDINGS, RUN_LOG))
     speeds = {key: speed for key, speed in reading.read_wave_speeds(survey_path).items() if key in area_ids}
     crs_wkt = reading.read_crs_wkt(survey_path)
     read = SurveyRead(survey_path, survey, crs_wkt, inputs=inputs, fingerprints=known)
