@@ -164,6 +164,7 @@ def test_a_record_is_reported_too(survey, tmp_path):
     item_fields.update({name: float for name in item_fields if name.startswith("p_")})
     layers = [
         Layer("about", None, {"name": str, "value": str}, about),
+        Layer("scan_areas", "Polygon", text, []),
         Layer("items", "LineStringZ", item_fields, rows["items"]),
         Layer("coverage", "Polygon", {**text, "depth_m": float, "line_directions": int}, coverage),
         Layer(
