@@ -26,7 +26,10 @@ def result(tmp_path_factory):
     folder = tmp_path_factory.mktemp("result")
     rows = [((float(n), 2.0), {"name": f"bar {n}", "depth_m": 0.1 * n}) for n in range(3)]
     write_geopackage(
-        folder / "survey.gpkg", [Layer("items", "Point", {"name": str, "depth_m": float}, rows)], local_crs_wkt()
+        folder / "survey.gpkg",
+        [Layer("items", "Point", {"name": str, "depth_m": float}, rows)],
+        local_crs_wkt(),
+        {"INTERVAL_NS": "0.05"},
     )
     grid = SiteGrid.around(np.array([[0.0, 0.0], [0.5, 0.3]]), 0.1)
     with GridWriter(folder / "slices.tif", grid, [Band("0.000-0.010 m", "dB")], local_crs_wkt()) as writer:
@@ -67,6 +70,15 @@ def test_a_copy_is_the_same(result, copy):
         ("DELETE FROM items WHERE fid = 3", "3 rows before, 2 after"),
         ("ALTER TABLE items ADD COLUMN more TEXT", "with more TEXT"),
         ("UPDATE items SET name = NULL WHERE fid = 3", "items.name"),
+        (
+            "UPDATE gpkg_geometry_columns SET geometry_type_name = 'LINESTRING', z = 1",
+            "items is ('features', 'LINESTRING', 1",
+        ),
+        (
+            "UPDATE gpkg_spatial_ref_sys SET definition = replace(definition, '6378137', '6378138')",
+            "items is ('features'",
+        ),
+        ("UPDATE gpkg_metadata SET metadata = replace(metadata, '0.05', '0.06')", "its metadata differ"),
     ],
 )
 def test_a_change_of_one_bit_in_a_table_is_seen(result, copy, sql, what):

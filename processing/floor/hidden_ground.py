@@ -172,7 +172,8 @@ def _missing(pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m
     whole = even & (np.abs(np.abs(neighbours.aside) - count * spacing) <= WHOLE * spacing)
     for k in np.flatnonzero((count >= 2) & whole & (neighbours.a < neighbours.b)):
         a, b = neighbours.a[k], neighbours.b[k]
-        half = PLACE * spacing[k] + largest_radius_m[pieces.owner[a]] + keep_out_m[pieces.owner[a]]
+        both = pieces.owner[[a, b]]  # what is missing may be what either of them is
+        half = PLACE * spacing[k] + np.max(largest_radius_m[both] + keep_out_m[both])
         names = tr(" and ").join(pieces.obstacles[pieces.owner[one]].item_id for one in (a, b))
         reason = tr(
             "a bar may have been missed there: {names} are {aside:.0f} mm apart in a mat with a spacing of "
@@ -181,7 +182,7 @@ def _missing(pieces: StraightPieces, pairs: _Pairs, largest_radius_m, keep_out_m
             aside=1000 * abs(neighbours.aside[k]),
             spacing=1000 * spacing[k],
         )
-        depth = float(min(tops[a], tops[b]) - keep_out_m[pieces.owner[a]] - SHALLOWER_M)
+        depth = float(min(tops[a], tops[b]) - np.max(keep_out_m[both]) - SHALLOWER_M)
         across = neighbours.far[k] - neighbours.near[k]
         unit = across / np.hypot(*across.T)[:, None]
         for part in range(1, int(count[k])):

@@ -11,7 +11,7 @@ from typing import Dict, Iterable, List, Mapping, Sequence, Tuple
 import numpy as np
 
 from ..items.model import Pick
-from ..items.same_object import ACROSS, DISAGREEING_SIGMAS, IN_DEPTH, SAME_DIRECTION_RAD, WIDEST_M
+from ..items.same_object import ACROSS, DISAGREEING_SIGMAS, SAME_DIRECTION_RAD, TO_BE_JUDGED, WIDEST_M
 from ..site.frame import AreaFit
 from ..site.observations import FROM_ITEMS, Tie
 from ..survey.model import ScanArea
@@ -222,7 +222,7 @@ def _compare(a: Piece, b: Piece, fit_a: AreaFit, fit_b: AreaFit):
     )
     sigma_depth = float(np.hypot(a.sigma_depth_m, b.sigma_depth_m))
     depth = float(depth_b - depth_a)
-    if abs(lateral) > 2 * WIDEST_M or abs(depth) > IN_DEPTH.limit_m(sigma_depth):
+    if abs(lateral) > 2 * WIDEST_M or abs(depth) > TO_BE_JUDGED.limit_m(sigma_depth):
         return None
     places = fit_a.covariance_at([local_a])[0] + fit_b.covariance_at([local_b])[0]
     sigma = float(np.sqrt(left @ places @ left + a.sigma_m**2 + b.sigma_m**2))

@@ -47,6 +47,8 @@ ACROSS = Gate(3.29)
 # In depth: most of an item's sigma is the wave speed's, which areas of one job share, and stated sigmas are 1.1 to 2.1 times the
 # errors (docs/calibration.md): 3.6 % is an upper limit. A wider gate would take bars of two layers, one on the other, for one.
 IN_DEPTH = Gate(2.1)
+# Seams are found to be judged: what disagrees in depth (`DISAGREEING_SIGMAS`) must be among them.
+TO_BE_JUDGED = Gate(3.29)
 # Two observations that differ by more than this are told to disagree (1 %).
 DISAGREEING_SIGMAS = 2.58
 # Two short parts (0.3 m, 4 mm across at either end) differ by 1 degree in direction: three times that, and rounded up.

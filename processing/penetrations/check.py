@@ -63,10 +63,11 @@ def check_penetrations(
         some = holes.subset(slice(first, first + AT_A_TIME))
         meetings = find_meetings(some, pieces, confidence)
         unknowns = find_unknowns(some, ground, rules[UNKNOWN_KIND], confidence).reasons
+        looked_at = search_distance_m(pieces, confidence, some.tolerance_m)
         bounds = np.searchsorted(meetings.hole, np.arange(len(some) + 1))
         for i in range(len(some)):
             own = slice(bounds[i], bounds[i + 1])
-            verdicts.append(_verdict(meetings, own, pieces, unknowns.get(i), confidence))
+            verdicts.append(_verdict(meetings, own, pieces, unknowns.get(i), confidence, looked_at[i]))
     monitor.step(1.0)
     return verdicts
 
@@ -95,12 +96,14 @@ def check_holes(holes: Penetrations) -> None:
             )
 
 
-def _verdict(meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence: Confidence) -> Verdict:
+def _verdict(
+    meetings: Meetings, own: slice, pieces: Pieces, unknown, confidence: Confidence, search_m: float
+) -> Verdict:
     slack = meetings.slack_m[own]
     if not len(slack):
         nothing = tr(
             "no item is known within {search_distance:.0f} mm of its rim",
-            search_distance=1000 * search_distance_m(pieces, confidence),
+            search_distance=1000 * search_m,
         )
         if unknown:
             return Verdict(

@@ -111,17 +111,23 @@ class Meetings:
     touch_probability: np.ndarray
 
 
-def search_distance_m(pieces: Pieces, confidence: Confidence) -> float:
-    """Distance from a hole's rim within which items are looked at, metres."""
+def search_distance_m(pieces: Pieces, confidence: Confidence, tolerance_m) -> np.ndarray:
+    """Distance from a hole's rim within which items are looked at, metres: none farther away can be too close.
+
+    `tolerance_m`: 1-sigma of setting out of each hole, metres; the result has its shape.
+    """
+    tolerance_m = np.asarray(tolerance_m, float)
     if not pieces.obstacles:
-        return SEARCH_M
+        return np.full(tolerance_m.shape, SEARCH_M)
     sigma = 2.0 * np.max(np.hypot(pieces.sigma_xy_m, pieces.sigma_depth_m)) + confidence.depth_tolerance_m
-    return max(SEARCH_M, float(np.max(confidence.needed_m(pieces.keep_out_m, sigma))))
+    # Setting out may be less sure than all else.
+    sigma = np.maximum(sigma, np.hypot(np.max(pieces.sigma_xy_m), tolerance_m))
+    return np.maximum(SEARCH_M, confidence.needed_m(np.max(pieces.keep_out_m), sigma))
 
 
 def find_meetings(holes: Penetrations, pieces: Pieces, confidence: Confidence) -> Meetings:
     """Every item within `search_distance_m` of a hole's rim, with distance, sigma and probability of touching."""
-    search = search_distance_m(pieces, confidence)
+    search = search_distance_m(pieces, confidence, holes.tolerance_m)
     hole, piece = _near_pairs(holes, pieces, search)
     owner = pieces.owner[piece]
     radius = holes.diameter_m[hole] / 2
@@ -139,7 +145,7 @@ def find_meetings(holes: Penetrations, pieces: Pieces, confidence: Confidence) -
     # The way past each other in plan tells most pairs to be too far apart to matter.
     nearest = np.clip(-aside[1] / np.maximum(aside[2], 1e-18), 0.0, 1.0)
     lateral = np.sqrt(np.maximum(aside[0] + nearest * (2 * aside[1] + nearest * aside[2]), 0.0))
-    near = lateral - radius - pieces.largest_radius_m[owner] <= search
+    near = lateral - radius - pieces.largest_radius_m[owner] <= search[hole]
     hole, owner, radius, length, upright = hole[near], owner[near], radius[near], length[near], axis[near, 2]
     start_along, way_along, aside = start_along[near], way_along[near], [one[near] for one in aside]
 
@@ -218,8 +224,8 @@ def _touch_probability(lateral, top_beyond, radius, sigma_aside, sigma_deep, sma
     return within / len(SIZE_PARTS) * ndtr(-top_beyond / sigma_deep)
 
 
-def _near_pairs(holes: Penetrations, pieces: Pieces, search_m: float) -> Tuple[np.ndarray, np.ndarray]:
-    """Indices of holes and pieces that may be within `search_m` of one another in plan."""
+def _near_pairs(holes: Penetrations, pieces: Pieces, search_m: np.ndarray) -> Tuple[np.ndarray, np.ndarray]:
+    """Indices of holes and pieces that may be within `search_m` (of each hole) of one another in plan."""
     from scipy.spatial import cKDTree
 
     if not len(holes) or not len(pieces.owner):

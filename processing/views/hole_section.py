@@ -11,7 +11,7 @@ from ..common.packages import missing_packages
 from ..common.vocabulary.kinds import kind_name
 from ..common.vocabulary.verdicts import verdict_words
 from ..floor.unknown_ground import KnownGround
-from ..geometry.polygons import distance_inside
+from ..geometry.polygons import distance_inside, edges_of
 from ..penetrations.check import Verdict
 from ..penetrations.clearance import Pieces, search_distance_m
 from ..penetrations.model import Confidence, Penetrations
@@ -91,11 +91,13 @@ def crossings(hole: Penetrations, right: np.ndarray, pieces: Pieces, reach_m: fl
 
 def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
     right = direction_of_section(hole, verdict, pieces)
-    half = max(HALF_WIDTH_M, 1.5 * float(hole.diameter_m[0]), search_distance_m(pieces, confidence) / 2)
+    half = max(
+        HALF_WIDTH_M, 1.5 * float(hole.diameter_m[0]), search_distance_m(pieces, confidence, hole.tolerance_m)[0] / 2
+    )
     places = np.linspace(-half, half, 201)
     points = hole.entry_m[0] + places[:, None] * right
     thickness = ground.base(points)[0]
-    seen = _seen_depth(points, ground)
+    seen = known_depth(points, ground)
     deepest = max(float(hole.reached_depth_m[0]), *(one for one in (*thickness, *seen) if np.isfinite(one)), 0.1)
     bottom = deepest + 0.04
     axes.fill_between(
@@ -142,12 +144,15 @@ def _draw(axes, hole, verdict, pieces, ground, confidence) -> None:
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.17), ncol=5, fontsize=6.5, frameon=False)
 
 
-def _seen_depth(points, ground: KnownGround) -> np.ndarray:
-    """Depth down to which the ground was seen both ways at each point, metres; NaN where it was not."""
+def known_depth(points, ground: KnownGround) -> np.ndarray:
+    """Depth down to which the ground is known at each point, metres: seen both ways and not hidden; NaN where it was not seen."""
     seen = np.full(len(points), np.nan)
     for depth in ground.depths_m:  # deepest first
         inside = distance_inside(points, ground.outline(depth, 0.0)) > 0
         seen = np.where(np.isnan(seen) & inside, depth, seen)
+    for strip in ground.strips:
+        hidden = distance_inside(points, edges_of([strip.corners_m])) > 0
+        seen = np.where(hidden, np.minimum(seen, strip.depth_m), seen)
     return seen
 
 

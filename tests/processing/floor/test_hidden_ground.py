@@ -1,5 +1,7 @@
 """Dense mats and missing bars, by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from obstacles import RULES, ground, hidden, line, pieces
@@ -53,6 +55,21 @@ def test_an_even_mat_that_lacks_a_bar(lacking):
         0.003,
     )
     assert kinds(holes, *bars(left)) == [*(HIDDEN for _ in lacking), None, None]
+
+
+def test_what_is_missing_may_be_what_either_neighbour_is():
+    """One neighbour of the gap is of unknown kind: its larger size and keep-out count, in whatever order the items come."""
+    left = [x for number, x in enumerate(EVEN) if number != 5]
+    items = bars(left)
+    items[4] = replace(items[4], kind="unknown", rule=RULES["unknown"])
+    strips = [hidden(pieces(*order), WAVELENGTH) for order in (items, items[::-1])]
+    rule = RULES["unknown"]
+    half = 0.15 * 0.15 + rule.largest_diameter_m / 2 + rule.keep_out_m
+    for found in strips:
+        assert len(found) == len(strips[0]) > 0
+        for strip in found:
+            assert np.ptp(strip.corners_m[:, 0]) / 2 == pytest.approx(half, abs=1e-6)
+            assert strip.depth_m == pytest.approx(0.04 - rule.keep_out_m - 0.010)
 
 
 def test_a_whole_mat_hides_nothing():

@@ -1,5 +1,7 @@
 """Items seen in two areas: matching without doubt, offsets, ties, and what ties do to a fit."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -157,3 +159,13 @@ def test_ties_over_items_help_and_their_sigmas_hold():
             inside.append(np.abs(error) < 1.96 * tied.fits[name].sigma_at(CORNERS)[:, None])
     assert np.std(apart[True]) < 0.8 * np.std(apart[False])
     assert np.mean(inside) == pytest.approx(0.95, abs=0.025)
+
+
+def test_a_seam_that_disagrees_in_depth_is_found_and_told():
+    """Depths known to 6 mm in each area differ by 25 mm: 2.9 sigmas of the difference, more than the 2.58 of one in a hundred."""
+    picks = [replace(pick, sigma_depth_m=0.006) for pick in picks_of(depth_errors=0.025)]
+    given = areas()
+    seams = find_seams(picks, given, fit_areas(list(given.values()), Observations()).fits)
+    assert len(seams) == 4
+    assert all(seam.depth_ratio == pytest.approx(0.025 / (0.006 * np.sqrt(2)), rel=1e-6) for seam in seams)
+    assert not any(seam.agrees for seam in seams)

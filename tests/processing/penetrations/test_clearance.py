@@ -185,14 +185,31 @@ def test_an_item_that_goes_straight_down_is_met():
 def test_how_far_is_looked():
     """200 mm, or what must be kept: 300 mm and 1.6449 times 2 x 5 mm + 5 mm."""
     near, far = (line("a", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(keep, 0.006, 0.025)) for keep in (0.015, 0.3))
-    assert search_distance_m(pieces(), Confidence()) == 0.2
-    assert search_distance_m(pieces(near), Confidence()) == 0.2
-    assert search_distance_m(pieces(near, far), Confidence()) == pytest.approx(0.3 + 1.644854 * 0.015, abs=1e-7)
+    assert search_distance_m(pieces(), Confidence(), 0.003) == 0.2
+    assert search_distance_m(pieces(near), Confidence(), 0.003) == 0.2
+    assert search_distance_m(pieces(near, far), Confidence(), 0.003) == pytest.approx(0.3 + 1.644854 * 0.015, abs=1e-7)
     # Rims from 190 to 210 mm beside the largest bar.
     aside = 0.005 + LARGEST + np.array([0.19, 0.1999, 0.2001, 0.21])
     holes = Penetrations.upright(np.column_stack([np.zeros(4), aside]), 0.01, 0.2, 0.003)
     assert find_meetings(holes, pieces(near), Confidence()).hole.tolist() == [0, 1]
     assert find_meetings(holes, pieces(near, far), Confidence()).hole.tolist() == [0, 0, 1, 1, 2, 2, 3, 3]
+
+
+def test_a_hole_that_is_set_out_badly_is_looked_at_farther():
+    """A tendon 210 mm from the rim, setting out known to 0.1 m: 3.09 sigmas (0.1 %) are 309 mm, so that it is too close.
+
+    Each hole is looked at by its own tolerance, whatever the others have.
+    """
+    tendon = line("t", (-1, 0, 0.05), (1, 0, 0.05), rule=KindRule(0.075, 0.015, 0.060))
+    tolerance = np.array([0.1, 0.005])
+    holes = Penetrations.upright([(0, 0.01 + 0.03 + 0.21)] * 2, 0.02, 0.2, tolerance)
+    sigma = np.hypot(0.1, tendon.sigma_xy_m)
+    looked_at = search_distance_m(pieces(tendon), Confidence(), tolerance)
+    assert looked_at == pytest.approx([max(0.075 + 1.644854 * sigma, 3.090232 * sigma), 0.2], abs=1e-6)
+    found = find_meetings(holes, pieces(tendon), Confidence())
+    assert found.hole.tolist() == [0]
+    assert found.slack_m[0] < 0
+    assert found.touch_probability[0] > Confidence().touch_limit
 
 
 @pytest.mark.parametrize("seed", range(3))

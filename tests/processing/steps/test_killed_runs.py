@@ -179,7 +179,7 @@ def test_a_full_disk_at_any_step_is_said(job, radar, monkeypatch, step):
         radar.estimated.clear()
     else:
         monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(ProcessingError, match=r"room|No space left"):
+    with pytest.raises(ProcessingError, match=r"has no space left|No space left"):
         process_survey_step(folder, output, RunSettings(depth_step_m=0.03))
     monkeypatch.undo()
     assert killing.contents(output) == earlier

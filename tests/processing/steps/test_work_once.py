@@ -143,9 +143,9 @@ def test_warnings_on_samples_are_told_again_without_reading_them(folder, counted
     before = read_layer(path, "findings")
     result = join_items_step(path)
     assert counted()[1] == {}
-    told = [text for text in first.found.warnings if "traces are dead" in text]
+    told = [text for text in first.found.warnings if "traces is dead" in text]
     assert len(told) == 1
-    assert [text for text in result.found.warnings if "traces are dead" in text] == told
+    assert [text for text in result.found.warnings if "traces is dead" in text] == told
     assert read_layer(path, "findings") == before
 
 
@@ -199,7 +199,7 @@ def test_verdicts_open_the_survey_once(folder, monkeypatch, tmp_path, opened):
         lambda: check_penetrations_step(path, holes, sides, given, {}, out, DEFAULT_RULES),
         lambda: place_penetrations_step(path, holes, sides, ["a", "b"], given, {}, out, DEFAULT_RULES, wanted),
         lambda: clear_space_step(path, tmp_path / "clear.tif", 0.1, DEFAULT_RULES, cell_m=0.05),
-        lambda: route_chase_step(path, (10.1, 20.2), (10.3, 20.2), out, DEFAULT_RULES, ChaseRules(0.02, 0.02)),
+        lambda: route_chase_step(path, (10.1, 20.25), (10.3, 20.25), out, DEFAULT_RULES, ChaseRules(0.02, 0.02)),
     ):
         opened.clear()
         step()

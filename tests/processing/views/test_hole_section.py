@@ -6,9 +6,16 @@ import numpy as np
 import pytest
 from obstacles import RULES, ground, line, pieces
 
+from inslab.processing.floor.hidden_ground import HiddenStrip
 from inslab.processing.penetrations.check import check_penetrations
 from inslab.processing.penetrations.model import Confidence, Penetrations
-from inslab.processing.views.hole_section import crossings, direction_of_section, draw_section, picture_names
+from inslab.processing.views.hole_section import (
+    crossings,
+    direction_of_section,
+    draw_section,
+    known_depth,
+    picture_names,
+)
 
 ITEMS = pieces(line("a", (-1, 0.08, 0.05), (1, 0.08, 0.05)), line("b", (0.2, -1, 0.09), (0.2, 1, 0.11)))
 FLOOR = ground((-1, -1, 1, 1))
@@ -43,6 +50,16 @@ def test_the_picture(tmp_path, suffix, start):
     draw_section(again, HOLE, VERDICT, ITEMS, FLOOR, Confidence())
     assert path.read_bytes().startswith(start)
     assert path.read_bytes() == again.read_bytes()
+
+
+def test_hidden_ground_is_drawn_as_unknown():
+    """Below a dense mat nothing is known, though the ground was scanned; outside what was scanned nothing is known at all."""
+    corners = np.array([[0.0, -0.5], [0.2, -0.5], [0.2, 0.5], [0.0, 0.5], [0.0, -0.5]])
+    floor = replace(FLOOR, strips=(HiddenStrip(corners, 0.06, "below a dense mat"),))
+    depth = known_depth(np.array([[0.1, 0.0], [0.5, 0.0], [3.0, 0.0]]), floor)
+    assert depth[0] == 0.06
+    assert depth[1] == known_depth(np.array([[0.5, 0.0]]), FLOOR)[0] > 0.06
+    assert np.isnan(depth[2])
 
 
 def test_names_of_pictures():
