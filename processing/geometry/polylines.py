@@ -1,7 +1,7 @@
 """Polylines in plan: length, distances along them, points at such distances, and the nearest place on them.
 
 A polyline is an array of vertices, shape (vertex, 2 or 3), metres: x, y and, where there is one, a depth or a height. Lengths and
-distances count in plan; the third coordinate is carried along.
+distances count in plan, unless they are said to be in space; the third coordinate is carried along.
 """
 
 from typing import NamedTuple, Optional
@@ -12,6 +12,11 @@ import numpy as np
 def length_m(line) -> float:
     """Length in plan, metres."""
     return float(np.sum(np.hypot(*np.diff(np.asarray(line, float)[:, :2], axis=0).T)))
+
+
+def length_in_space_m(line) -> float:
+    """Length in three dimensions, metres: the third coordinate counts as well."""
+    return float(np.sum(np.linalg.norm(np.diff(np.asarray(line, float), axis=0), axis=1)))
 
 
 def stations_m(line) -> np.ndarray:

@@ -14,6 +14,7 @@ from ..floor.bridged import find_bridged
 from ..floor.edited_rows import COMPUTED
 from ..floor.mats import PlaneMat
 from ..floor.placing import sigma_of_pick
+from ..geometry.polylines import length_in_space_m
 from ..items.model import Item, Pick
 from ..radar.model import AreaDepths
 from ..site.frame import AreaFit
@@ -76,7 +77,7 @@ def item_layer(
             status=DETECTED,
             source=COMPUTED,
             flag=item.flag or None,
-            length_m=np.sum(np.linalg.norm(np.diff(item.vertices_m, axis=0), axis=1)),
+            length_m=length_in_space_m(item.vertices_m),
             **_from_other_face(item, area, depths),
         )
         values.update(by_hand.get(item.item_id, {}))
@@ -162,7 +163,7 @@ def bridged_layer(
                 BRIDGED.item_id: item.item_id,
                 BRIDGED.level: area.level,
                 BRIDGED.surface: area.surface,
-                BRIDGED.length_m: float(np.sum(np.linalg.norm(np.diff(stretch, axis=0), axis=1))),
+                BRIDGED.length_m: length_in_space_m(stretch),
                 BRIDGED.depth_min_m: float(stretch[:, 2].min()),
                 BRIDGED.depth_max_m: float(stretch[:, 2].max()),
                 BRIDGED.sigma_depth_m: item.sigma_depth_m,

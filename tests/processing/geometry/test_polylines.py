@@ -6,6 +6,7 @@ import shapely.geometry as sg
 
 from inslab.processing.geometry.polylines import (
     evenly_spaced,
+    length_in_space_m,
     length_m,
     middle_of,
     nearest_on,
@@ -37,6 +38,14 @@ def test_heights_do_not_lengthen():
     steep = [(0.0, 0.0, 0.0), (1.0, 0.0, 5.0)]
     assert length_m(steep) == 1.0
     assert stations_m(steep).tolist() == [0.0, 1.0]
+
+
+def test_heights_lengthen_in_space_only():
+    """Diagonals of boxes with whole sides (Pythagorean quadruples), one after the other: 1, 2, 2 has 3, and 2, 3, 6 has 7."""
+    line = [(0.0, 0.0, 0.0), (1.0, 2.0, 2.0), (3.0, 5.0, 8.0)]
+    assert length_in_space_m(line) == 10.0
+    assert length_in_space_m(BENT[:, :2]) == length_m(BENT)
+    assert length_in_space_m([(1.0, 2.0, 3.0)]) == 0.0
 
 
 def test_length_and_points_as_in_shapely(crooked):
