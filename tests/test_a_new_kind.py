@@ -34,6 +34,11 @@ def test_its_keep_out_distance_decides(told):
     """0.1 m beside it, and with its own 0.123 m: the other kinds would let the hole pass, or call it unknown ground."""
     assert "strut " in told["processing"]["reason"]
     assert "keep-out distance of 123 mm" in told["processing"]["reason"]
+    assert told["processing"]["verdict"] == "too_close"
+
+
+def test_every_step_of_its_survey_has_a_state(told):
+    assert told["processing"]["steps"]
 
 
 def test_it_has_its_layer_and_pen_in_drawings(told):
