@@ -4,8 +4,9 @@ from typing import Mapping
 
 from ..common import cautions
 from ..common.language import tr
+from ..common.vocabulary.verdicts import VERDICTS
 from .schema_scans import PLANE
-from .table_schema import Table, counts, numbers, texts
+from .table_schema import Field, Table, counts, numbers, texts
 
 _NAME = texts(penetration_id="name of the hole")
 _SIZES = numbers(
@@ -16,7 +17,7 @@ _SIZES = numbers(
     tilt_deg="its angle from the perpendicular to the surface, degrees",
 )
 _VERDICT = (
-    *texts(verdict="clear, too_close, hits or unknown"),
+    Field("verdict", str, "what the check says of the hole", tuple(VERDICTS)),
     *texts(governing_item="item that leaves the least room"),
     *numbers(
         margin_m="room to that item beyond the keep-out distance, metres",
