@@ -8,6 +8,7 @@ from qgis.PyQt.QtCore import pyqtSignal
 from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from ...processing.common.language import tr
+from ...processing.floor.result import SLICES
 from ..project.shown import first_visible, shown_planes
 from ..styles import slices
 from ..styles.depth import DepthWindow
@@ -64,11 +65,11 @@ class SecondMap(QgsDockWidget):
         """Show what the main map shows, with the slices of the plane at this map's own depth."""
         project, number = QgsProject.instance(), self.depths.currentIndex()
         planes = shown_planes(project)
-        at = {plane.layer("slices").id() for plane in planes if plane.layer("slices") is not None}
-        first = first_visible([plane for plane in planes if plane.layer("slices") is not None], project)
+        at = {plane.layer(SLICES).id() for plane in planes if plane.layer(SLICES) is not None}
+        first = first_visible([plane for plane in planes if plane.layer(SLICES) is not None], project)
         if number < 0 or first is None:
             return
-        ranges = slices.band_ranges_m(first.layer("slices"))
+        ranges = slices.band_ranges_m(first.layer(SLICES))
         top, base = ranges[min(number, len(ranges) - 1)]
         layers, clones = [], []
         for layer in self.main.layers():

@@ -23,6 +23,7 @@ from qgis.core import (
 from ...processing.common import cautions
 from ...processing.common.language import tr
 from ...processing.common.vocabulary.surfaces import TOP, plane_order, plane_words
+from ...processing.floor.result import BASE, ORIGIN, SLICES
 from ...processing.store.geopackage import read_layer
 from ...processing.store.reading import raster_path
 from ...processing.store.schema import (
@@ -236,7 +237,7 @@ class _PlaneView:
             if self.plane.holds(row) and not row[RASTERS.area_id]:
                 path = raster_path(self.survey_path, row[RASTERS.path])
                 earlier = self._added(row[RASTERS.content])
-                show = {"slices": self._show_slices, "base": self._show_thickness, "origin": self._show_origin}
+                show = {SLICES: self._show_slices, BASE: self._show_thickness, ORIGIN: self._show_origin}
                 if path is not None:
                     show[row[RASTERS.content]](str(path), earlier)
                 for layer in earlier:
@@ -248,18 +249,18 @@ class _PlaneView:
         slices.style_slices(layer)
         # The depth that was looked at stays.
         slices.show_depth(layer, slices.shown_depth_m(earlier[0]) if earlier else self._depth_to_show())
-        self._add(self.group, layer, "slices", True)
+        self._add(self.group, layer, SLICES, True)
 
     def _show_thickness(self, path: str, _earlier) -> None:
         layer = _raster(path, tr("Slab thickness"))
         found = layer.dataProvider().bandStatistics(1)
         slices.style_thickness(layer, found.minimumValue, found.maximumValue)
-        self._add(self.group, layer, "base", False)
+        self._add(self.group, layer, BASE, False)
 
     def _show_origin(self, path: str, _earlier) -> None:
         layer = _raster(path, tr("Area that each cell comes from"))
         slices.style_origin(layer)
-        self._add(self.group, layer, "origin", False)
+        self._add(self.group, layer, ORIGIN, False)
 
     def _depth_to_show(self) -> float:
         """The middle of the items' depths, metres."""

@@ -5,6 +5,7 @@ from typing import Dict, List, Optional, Tuple
 
 from qgis.core import QgsLayerTreeGroup, QgsMapLayer, QgsProject, QgsProviderRegistry
 
+from ...processing.floor.result import RASTER_CONTENTS
 from ...processing.store.schema import ITEMS
 from .layers import KEY
 
@@ -41,7 +42,7 @@ class ShownPlane:
 
     @property
     def _tables(self) -> List[QgsMapLayer]:
-        return [layer for name, layer in self.layers.items() if name not in ("slices", "base", "origin")]
+        return [layer for name, layer in self.layers.items() if name not in RASTER_CONTENTS]
 
     def layer(self, name: str) -> Optional[QgsMapLayer]:
         """The layer of one table (`items`, `picks` ...) or raster (`slices` ...); None where there is none."""

@@ -19,12 +19,15 @@ from .coverage import Coverage
 from .edited_rows import Known
 from .overlaps import Seam
 
+# What a GeoTIFF of a result holds; its folder is called so, too.
+SLICES, BASE, ORIGIN = RASTER_CONTENTS = "slices", "base", "origin"
+
 
 @dataclass(frozen=True)
 class RasterFile:
     """One GeoTIFF of a result.
 
-    `content` is ``slices`` (one band a depth step, dB over local noise), ``base`` (thickness and its 1-sigma, metres) or ``origin``
+    `content` is `SLICES` (one band a depth step, dB over local noise), `BASE` (thickness and its 1-sigma, metres) or `ORIGIN`
     (which area each cell of a mosaic comes from); `area_id` is empty for a mosaic of a level and surface.
     `levelled_db` is what the mosaic adds to the values of an area's slices, so that neighbours agree.
     """

@@ -12,7 +12,9 @@ from ..common.vocabulary.kinds import KINDS, kind_of
 from ..common.vocabulary.statuses import is_obstacle
 from ..edits.carried_over import HAND_SIGMA_M
 from ..floor.hidden_ground import find_hidden
+from ..floor.result import BASE
 from ..floor.unknown_ground import KnownGround, ScannedPiece
+from ..site.frame import FITTED
 from ..site.geotiff import GridReader
 from ..store.geopackage import read_layers
 from ..store.reading import ABOUT, crs_wkt_of, raster_path
@@ -123,7 +125,7 @@ def find_ground(tables: GroundTables, level: str, surface: str, rules: Mapping[s
         for rings, row in coverage
         if rings is not None and (row[COVERAGE.level], row[COVERAGE.surface]) == (level, surface)
     ]
-    unplaced = [row[SCAN_AREAS.area_id] for row in here if row[SCAN_AREAS.status] != "fitted"]
+    unplaced = [row[SCAN_AREAS.area_id] for row in here if row[SCAN_AREAS.status] != FITTED]
     strips = find_hidden(pieces, pieces.largest_radius_m, pieces.keep_out_m, _longest_wavelength_m(tables, here))
     base = _base_reader(tables, level, surface)
     return Ground(level, surface, pieces, KnownGround(scanned, strips, base, unplaced))
@@ -161,7 +163,7 @@ def _base_reader(tables: GroundTables, level: str, surface: str) -> Callable:
     rows = [
         row
         for row in rows
-        if row[RASTERS.content] == "base"
+        if row[RASTERS.content] == BASE
         and not row[RASTERS.area_id]
         and (row[RASTERS.level], row[RASTERS.surface]) == (level, surface)
     ]

@@ -9,6 +9,7 @@ from typing import Mapping
 from ..common.vocabulary.kinds import KINDS
 from ..common.vocabulary.statuses import ITEM_STATUSES, OUTCOMES
 from ..common.vocabulary.surfaces import SURFACES
+from ..site.frame import POSITION_STATUSES
 from ..store.table_schema import Field, Table, counts, numbers, texts
 
 SCHEMA_VERSION = "1"
@@ -102,7 +103,7 @@ SCAN_AREAS = Table(
         *texts(area_id="name of the area in its survey"),
         _LEVEL,
         _SURFACE,
-        Field("status", str, "whether it has a position on the site grid", ("fitted", "not positioned")),
+        Field("status", str, "whether it has a position on the site grid", POSITION_STATUSES),
         _SCANNED,
         *texts(scanned_by="who scanned"),
         *numbers(

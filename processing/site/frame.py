@@ -12,6 +12,7 @@ import numpy as np
 
 FITTED = "fitted"
 NOT_POSITIONED = "not positioned"
+POSITION_STATUSES = (FITTED, NOT_POSITIONED)
 
 
 @dataclass(frozen=True)

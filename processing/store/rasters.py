@@ -11,7 +11,7 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.vocabulary.surfaces import TOP
 from ..floor.placing import group_by_plane, plane_of
-from ..floor.result import RasterFile
+from ..floor.result import BASE, ORIGIN, SLICES, RasterFile
 from ..radar.model import DepthVolume, SlabBase
 from ..site.frame import AreaFit
 from ..site.geotiff import Band, GridWriter, depth_bands
@@ -83,16 +83,16 @@ class RasterStore:
             grid, cube = resample_strength(fit, kept["x_m"], kept["y_m"], kept["strength_db"], self.cell_m)
             bands = depth_bands(kept["depth_m"])
             base = [kept[name] for name in ("base_x_m", "base_y_m", "base")] if "base" in kept else None
-        path = self.folder / "slices" / f"{area.area_id}.tif"
+        path = self.folder / SLICES / f"{area.area_id}.tif"
         with GridWriter(path, grid, bands, self.crs_wkt) as writer:
             writer.write(cube)
-        self.files.append(RasterFile(path, "slices", *plane, area.area_id))
+        self.files.append(RasterFile(path, SLICES, *plane, area.area_id))
         if base is not None:
             grid, cube = resample(fit, *base, self.cell_m)
-            path = self.folder / "base" / f".area {area.area_id}.tif"
+            path = self.folder / BASE / f".area {area.area_id}.tif"
             with GridWriter(path, grid, BASE_BANDS, self.crs_wkt) as writer:
                 writer.write(cube)
-            self._bases.append(RasterFile(path, "base", *plane, area.area_id))
+            self._bases.append(RasterFile(path, BASE, *plane, area.area_id))
 
     def finish(
         self, areas: Iterable[ScanArea], fits: Mapping[str, AreaFit], monitor: Monitor = Monitor()
@@ -110,7 +110,7 @@ class RasterStore:
         monitor = monitor.part(0.4, 1.0)
         for number, (plane, name) in enumerate(names.items()):
             own = monitor.part(number / len(names), (number + 1) / len(names))
-            for content, singles, part in (("slices", self.files, (0.0, 0.9)), ("base", self._bases, (0.9, 1.0))):
+            for content, singles, part in ((SLICES, self.files, (0.0, 0.9)), (BASE, self._bases, (0.9, 1.0))):
                 sources = [
                     Source(file.path, file.area_id, qualities[file.area_id])
                     for file in singles
@@ -126,12 +126,12 @@ class RasterStore:
 
     def _write_mosaic(self, content, plane, name, sources: Sequence[Source], monitor: Monitor) -> None:
         """One mosaic; that of slices is levelled and has a raster of origins beside it."""
-        path, slices = self.folder / content / f"{name}.tif", content == "slices"
-        origin = self.folder / "origin" / f"{name}.tif" if slices else None
+        path, slices = self.folder / content / f"{name}.tif", content == SLICES
+        origin = self.folder / ORIGIN / f"{name}.tif" if slices else None
         mosaic = write_mosaic(sources, path, self.crs_wkt, origin_path=origin, level=slices, monitor=monitor)
         self.files.append(RasterFile(path, content, *plane))
         if slices:
-            self.files.append(RasterFile(origin, "origin", *plane))
+            self.files.append(RasterFile(origin, ORIGIN, *plane))
             added = {source.path: offset for source, offset in zip(sources, mosaic.offsets_db)}
             self.files = [
                 replace(file, levelled_db=added[file.path]) if file.path in added else file for file in self.files

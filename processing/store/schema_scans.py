@@ -3,6 +3,8 @@
 from ..common import cautions
 from ..common.language import tr
 from ..common.vocabulary.surfaces import SURFACES
+from ..floor.result import RASTER_CONTENTS
+from ..site.frame import POSITION_STATUSES
 from .table_schema import Field, Table, counts, flags, numbers, texts
 
 DEPTHS_AND_CAUTIONS = (
@@ -24,7 +26,7 @@ SCAN_AREAS = Table(
     tr("Scan areas and how well their control points fit. An area that is not positioned has no geometry."),
     (
         *(AREA_ID, *PLANE),
-        Field("status", str, "whether it has a position on the site grid", ("fitted", "not positioned")),
+        Field("status", str, "whether it has a position on the site grid", POSITION_STATUSES),
         *numbers(
             rotation_deg="direction of the local x axis in the site grid, anticlockwise, degrees",
             shift_x_m="site x of the local origin, metres",
@@ -181,7 +183,7 @@ RASTERS = Table(
             "content",
             str,
             "echo strength by depth, slab thickness, or the area that each cell comes from",
-            ("slices", "base", "origin"),
+            RASTER_CONTENTS,
         ),
         *PLANE,
         AREA_ID,

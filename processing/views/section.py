@@ -15,7 +15,7 @@ from ..common.language import tr
 from ..common.monitor import Monitor
 from ..common.vocabulary.values import word
 from ..floor import areas
-from ..floor.result import Found, SurveyRead
+from ..floor.result import SLICES, Found, SurveyRead
 from ..geometry.polygons import distance_inside, edges_of
 from ..geometry.two_leg import depth_of_plane_path
 from ..radar.model import WaveSpeed
@@ -25,11 +25,12 @@ from ..store.fingerprints import survey_inputs
 from ..store.geopackage import read_layer
 from ..store.schema import COVERAGE, RASTERS
 from ..survey.model import ScanArea, ScanLine
+from ..survey.tables import AREAS_FILE, LINES_FILE
 from .radargrams import PANELS, LinePicture, Panel, compose_line
 from .section_path import SectionPath
 
 PIECE_M = 2.0  # cut out of the slices at a time: a long slanting line must not read the whole floor
-TABLES = ("scan_areas.csv", "scan_lines.csv")
+TABLES = (AREAS_FILE, LINES_FILE)
 
 
 @dataclass(frozen=True)
@@ -154,7 +155,7 @@ class SectionSource:
             reading.raster_path(self.survey_path, row[RASTERS.path])
             for row in rows
             if (row[RASTERS.content], row[RASTERS.level], row[RASTERS.surface], row[RASTERS.area_id] or "")
-            == ("slices", level, surface, "")
+            == (SLICES, level, surface, "")
         ]
         if not found or found[0] is None:
             raise ProcessingError(

@@ -7,6 +7,7 @@ from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import Qt, QTimer
 from qgis.PyQt.QtWidgets import QStyle
 
+from ....processing.floor.result import SLICES
 from ....processing.store.schema import ITEMS, PICKS, SCAN_AREAS
 from ...project.shown import ShownPlane, first_visible, shown_planes
 from ...styles import slices
@@ -96,7 +97,7 @@ class DepthPanel(QgsDockWidget):
             name = plane.title if len(surveys) < 2 else f"{plane.title} · {plane.survey_path}"
             self.level.addItem(name, plane.key)
         self.level.setCurrentIndex(self.level.findData(chosen.key) if chosen else -1)
-        layer = chosen.layer("slices") if chosen else None
+        layer = chosen.layer(SLICES) if chosen else None
         self.scale.blockSignals(True)
         self.scale.show_slices(slices.band_ranges_m(layer) if layer else [], self._item_depths(chosen))
         self.scale.setValue(slices.shown_band(layer) - 1 if layer else 0)
@@ -131,10 +132,10 @@ class DepthPanel(QgsDockWidget):
         set_window(self.project, window)
         middle = sum(self.scale.ranges_m[self.scale.value()]) / 2
         for plane in shown_planes(self.project):
-            if plane.layer("slices") is not None:
-                slices.show_depth(plane.layer("slices"), middle)
+            if plane.layer(SLICES) is not None:
+                slices.show_depth(plane.layer(SLICES), middle)
                 # Otherwise the legend goes on naming the band that was drawn before.
-                self.iface.layerTreeView().refreshLayerSymbology(plane.layer("slices").id())
+                self.iface.layerTreeView().refreshLayerSymbology(plane.layer(SLICES).id())
             for name in (ITEMS.name, PICKS.name):
                 if plane.layer(name) is not None:
                     plane.layer(name).triggerRepaint()

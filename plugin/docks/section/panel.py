@@ -8,6 +8,7 @@ from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import QVBoxLayout, QWidget
 
 from ....processing.common.language import tr
+from ....processing.floor.result import SLICES
 from ....processing.store.schema import SCAN_LINES
 from ....processing.survey.model import DIPOLE_AXES
 from ....processing.views.section import Section, SectionSource
@@ -107,7 +108,7 @@ class SectionPanel(QgsDockWidget):
 
     def cut_along(self, points, plane: Optional[ShownPlane] = None) -> None:
         """Show the depth slices along a line through points of the map, of `plane` or of the one that is switched on."""
-        planes = [one for one in shown_planes(self.project) if one.layer("slices") is not None]
+        planes = [one for one in shown_planes(self.project) if one.layer(SLICES) is not None]
         plane = plane or next((one for one in planes if one.is_visible(self.project)), None)
         if plane is None:
             self._say(tr("No depth slices are switched on, so there is nothing to cut."))
