@@ -12,28 +12,30 @@ PACKAGE_FILES = sorted([*ROOT.glob("*.py"), *ROOT.glob("processing/**/*.py"), *R
 PLUGIN_FILES = [file for file in PACKAGE_FILES if "plugin" in file.parts[len(ROOT.parts) :][:1]]
 PROCESSING_FILES = [file for file in PACKAGE_FILES if "processing" in file.parts[len(ROOT.parts) :][:1]]
 
-# The house, from the ground up: a folder may import from those above it in this table, and from itself. What stands beside a folder
-# narrows that to the folders named.
-FLOORS = {
+# What most folders may import.
+GROUND = ["common", "common.vocabulary", "geometry"]
+# The layers of the architecture, the lowest first: what each folder may import from, besides itself. Each name is a decision: to
+# add one is to draw an arrow of the design. None: from all above it in this table.
+LAYERS = {
     "common": None,
     "common.vocabulary": None,
     "geometry": None,
     "survey.formats": ["common"],
     "survey": ["common", "common.vocabulary", "survey.formats"],
-    "site": ["common", "common.vocabulary", "geometry", "survey"],
-    "radar": ["common", "common.vocabulary", "geometry", "survey"],
-    "tracks": ["common", "common.vocabulary", "geometry", "survey", "radar"],
-    "speed": ["common", "common.vocabulary", "geometry", "survey", "radar", "tracks"],
-    "items": ["common", "common.vocabulary", "geometry", "survey", "radar", "tracks", "speed"],
-    "area": ["common", "common.vocabulary", "geometry", "survey", "site", "radar", "tracks", "speed", "items"],
-    "floor": None,
-    "store": None,
-    "edits": None,
-    "record": None,
-    "penetrations": None,
-    "reports": None,
-    "views": None,
-    "drawings": None,
+    "site": [*GROUND, "survey"],
+    "radar": [*GROUND, "survey"],
+    "tracks": [*GROUND, "survey", "radar"],
+    "speed": [*GROUND, "survey", "radar", "tracks"],
+    "items": [*GROUND, "survey", "radar", "tracks", "speed"],
+    "area": [*GROUND, "survey", "site", "radar", "tracks", "speed", "items"],
+    "floor": [*GROUND, "survey", "site", "radar", "items", "area"],
+    "store": [*GROUND, "survey", "site", "radar", "speed", "items", "floor"],
+    "edits": [*GROUND, "survey", "site", "items", "floor", "store"],
+    "record": [*GROUND, "site", "radar", "speed", "items", "store", "edits"],
+    "penetrations": [*GROUND, "site", "floor", "store", "edits"],
+    "reports": [*GROUND, "survey", "site", "radar", "store", "record"],
+    "views": [*GROUND, "survey", "site", "radar", "items", "area", "floor", "store", "penetrations"],
+    "drawings": [*GROUND, "site", "store", "reports"],
     "steps.shared": None,
     "steps": None,
 }
@@ -86,18 +88,24 @@ def test_processing_imports_neither_qgis_nor_plugin(file):
     "file", [file for file in PROCESSING_FILES if file.parent != ROOT / "processing"], ids=relative
 )
 def test_arrows_between_folders_point_one_way(file):
-    names = list(FLOORS)
+    names = list(LAYERS)
     own = ".".join(file.relative_to(ROOT / "processing").parent.parts)
-    allowed = names[: names.index(own)] if FLOORS[own] is None else FLOORS[own]
+    allowed = names[: names.index(own)] if LAYERS[own] is None else LAYERS[own]
     for line, module in imported(file):
         if module.startswith("inslab.processing."):
             folder = folder_of(module, "processing")
             assert folder in {own, *allowed, ""}, f"line {line}: {module}"
 
 
+def test_every_folder_that_is_named_lies_above():
+    names = list(LAYERS)
+    for own, allowed in LAYERS.items():
+        assert set(allowed or ()) <= set(names[: names.index(own)]), own
+
+
 def test_every_folder_of_processing_is_in_the_table():
     folders = {".".join(file.parent.relative_to(ROOT / "processing").parts) for file in PROCESSING_FILES} - {""}
-    assert folders == set(FLOORS)
+    assert folders == set(LAYERS)
 
 
 @pytest.mark.parametrize("file", PLUGIN_FILES, ids=relative)
