@@ -52,6 +52,7 @@ def begin_again(survey_path, monitor: Monitor) -> Tuple[SurveyRead, Found]:
     """The survey that an earlier step wrote to `survey_path`, with the places and wave speeds of its areas that it holds.
 
     Its tables and the headers of its lines are read; samples only where a file has changed (`reading.read_stored_survey`).
+    Delimited text has no header that says how long it is: such a file is run through whole, its numbers are not decoded.
     """
     survey_path = Path(survey_path)
     check_replaceable(survey_path)

@@ -26,7 +26,7 @@ from inslab.processing.steps.routechase import route_chase_step
 from inslab.processing.steps.wavespeed import wave_speed_step
 from inslab.processing.store.geopackage import read_layer
 from inslab.processing.survey import fingerprint
-from inslab.processing.survey.formats import registry
+from inslab.processing.survey.formats import registry, text
 from inslab.processing.survey.formats.segy import write_segy
 from inslab.processing.views.section import SectionSource
 
@@ -147,6 +147,30 @@ def test_warnings_on_samples_are_told_again_without_reading_them(folder, counted
     assert len(told) == 1
     assert [text for text in result.found.warnings if "traces is dead" in text] == told
     assert read_layer(path, "findings") == before
+
+
+def test_a_line_of_text_is_run_through_again_but_not_decoded(folder, counted, monkeypatch, tmp_path):
+    """Text has no header that says how long it is, so each step counts its rows."""
+    stand_ins.stand_in(monkeypatch)
+    line, table = folder / "lines" / "A1-x2.csv", folder / "scan_lines.csv"
+    samples = np.random.default_rng(7).normal(size=(41, 128))
+    np.savetxt(line, samples, "%.4f", ",", header="sample_interval_ns: 0.05\nrows: traces")
+    line.with_suffix(".sgy").unlink()
+    table.write_text(table.read_text(encoding="utf-8").replace("A1-x2.sgy", line.name), encoding="utf-8")
+    path = process_survey_step(folder, tmp_path / "out").survey_path
+    assert counted()[1] == files_of(folder)
+    rows, rows_of = Counter(), text._rows
+
+    def count_rows(file, form):
+        for row in rows_of(file, form):
+            rows[Path(file.name).name] += 1
+            yield row
+
+    monkeypatch.setattr(text, "_rows", count_rows)
+    result = join_items_step(path)
+    hashed, decoded = counted()
+    assert (hashed[line.name], decoded, rows) == (1, {}, {line.name: len(samples)})
+    assert len(result.read.areas["A1"].lines) == 10
 
 
 def test_other_tables_make_every_line_be_looked_at(folder, counted, monkeypatch, tmp_path):
