@@ -40,7 +40,7 @@ class Row(dict):
         raise SurveyError(
             tr(
                 "{path} cannot be used, because its layer {layer} has no column {column}: another version of Inslab wrote it, "
-                "or somebody changed it. Make it anew, in another folder.",
+                "or somebody changed it. Process the survey again into another folder.",
                 path=path,
                 layer=layer,
                 column=column,
@@ -205,7 +205,7 @@ def _refuse_missing(path, names: Sequence[str]) -> None:
         raise SurveyError(
             tr(
                 "{path} cannot be used, because it has no layer {layer}: another version of Inslab wrote it, or somebody changed "
-                "it. Make it anew, in another folder.",
+                "it. Process the survey again into another folder.",
                 path=path,
                 layer=names[0],
             )
@@ -312,7 +312,7 @@ def _check_geopackage(path) -> None:
 
 
 def _check_version(dataset, path) -> None:
-    """Raises `SurveyError` for a survey whose schema is a later one. Version 0.1.0 stated none, and a record states its own."""
+    """Raises `SurveyError` for a survey whose schema is a later one. Earlier files state none and pass; a record states its own."""
     version = dataset.GetMetadataItem(SCHEMA_VERSION_KEY) or "0"
     if not version.isdecimal() or int(version) > SCHEMA_VERSION:
         raise SurveyError(

@@ -24,7 +24,7 @@ from .schema_scans import (
 )
 from .table_schema import Table
 
-# Metadata of the file as a whole. A file of version 0.1.0 states no version of its schema; that is version 1, too.
+# Metadata of the file as a whole. Files made before the schema's version was stated are of version 1, too.
 SCHEMA_VERSION = 1
 SCHEMA_VERSION_KEY = "INSLAB_SCHEMA_VERSION"
 SURVEY_FOLDER_KEY = "INSLAB_SURVEY_FOLDER"
