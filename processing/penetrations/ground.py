@@ -71,7 +71,7 @@ def choose_level(tables: GroundTables, surface: str, level: Optional[str] = None
     if level:
         if level in levels:
             return level
-        listed = ", ".join(levels) or "none"
+        listed = ", ".join(levels) or tr("none")
         raise ProcessingError(
             tr(
                 "Level {level} has no scan area on the surface {surface}; levels that do: {listed}.",
