@@ -1,7 +1,7 @@
 """What is computed for one area, as one function of plain data: `work_area`. Nothing else of a survey reaches it.
 
-It runs in this process, in a process beside it or on another machine (`area_runners`), and its results are kept by what it was
-given (`area_cache`): so whatever it must know stands in its `AreaTask`.
+It runs in this process, in a process beside it or on another machine (`area.runners`), and its results are kept by what it was
+given (`area.cache`): so whatever it must know stands in its `AreaTask`.
 
 The radar and item modules are imported when they are first needed, so that reading a survey works without scipy.
 """

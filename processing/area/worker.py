@@ -1,4 +1,4 @@
-"""A process that computes areas for another one: tasks come in, results go out. Started by `area_runners`, by its path.
+"""A process that computes areas for another one: tasks come in, results go out. Started by `area.runners`, by its path.
 
 First comes one line of JSON: under which name the package is to be loaded, from where, where its libraries are, and how many cores
 it may use. Then each line is a task. Out go lines of JSON: the releases in use, then for each task its progress, and at its end the
