@@ -10,7 +10,8 @@ import time
 import traceback
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Callable, Dict, List, Optional, Tuple
+from pathlib import Path
+from typing import Callable, Dict, List, Optional, Set, Tuple
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from ..common.packages import packages
 from ..radar.line_faults import Mending
 from ..radar.model import AreaDepths, DepthVolume, SlabBase, WaveSpeed
 from ..survey.model import Finding, ScanArea
+from ..survey.quality import SampleChecks, is_refused, read_checked
 from ..survey.tables import STATED_THICKNESS
 from .settings import RunSettings
 
@@ -47,6 +49,8 @@ class AreaTask:
         As in `RunSettings`.
     volume, items : bool
         Whether slab base and depth volume, and picks and items, are wanted besides the wave speed.
+    check : bool
+        Whether nobody has looked at the samples of the lines yet: they are checked, and lines left out that cannot be used.
     """
 
     area: ScanArea
@@ -58,6 +62,7 @@ class AreaTask:
     mending: Mending = field(default_factory=Mending)
     volume: bool = True
     items: bool = True
+    check: bool = False
 
 
 @dataclass
@@ -66,6 +71,8 @@ class AreaResult:
 
     Attributes
     ----------
+    checks : dict
+        Where the task asked for it: name of a line to what is wrong with its samples (`survey.quality.SampleChecks`).
     findings, said : list
         What was noticed, and what to tell (pairs of ``log`` or ``warn`` and a sentence), in the order it came up.
     failure, missing : str
@@ -81,11 +88,17 @@ class AreaResult:
     depths: Optional[AreaDepths] = None
     picks: List = field(default_factory=list)
     items: List = field(default_factory=list)
+    checks: Dict[str, SampleChecks] = field(default_factory=dict)
     findings: List[Finding] = field(default_factory=list)
     said: List[Tuple[str, str]] = field(default_factory=list)
     failure: str = ""
     missing: str = ""
     seconds: Dict[str, float] = field(default_factory=dict)
+
+    @property
+    def refused(self) -> Set[str]:
+        """Names of the lines whose samples cannot be used."""
+        return {name for name, checks in self.checks.items() if is_refused(checks)}
 
     def log(self, text: str) -> None:
         self.said.append(("log", text))
@@ -134,7 +147,12 @@ def work_area(task: AreaTask, monitor: Monitor = Monitor(), use: Optional[Use] =
 
 
 def _work(task: AreaTask, result: AreaResult, monitor: Monitor, use: Optional[Use]) -> None:
-    prepared = prepare(task, result, monitor.part(0.0, 0.1))
+    decoded: Dict[Path, np.ndarray] = {}
+    if task.check:
+        task, decoded = _check_lines(task, result, monitor.part(0.0, 0.02))
+        if not decoded:
+            return
+    prepared = prepare(task, result, monitor.part(0.02, 0.1), decoded)
     speed = result.speed = wave_speed(task, prepared, result, monitor.part(0.1, 0.3))
     if use is not None:
         use(prepared, speed, monitor.part(0.3, 1.0))
@@ -150,12 +168,25 @@ def _work(task: AreaTask, result: AreaResult, monitor: Monitor, use: Optional[Us
         _detect(task, prepared, speed, base, result, monitor.part(0.6, 1.0))
 
 
-def prepare(task: AreaTask, result: AreaResult, monitor: Monitor):
-    """Mended, aligned and levelled lines of an area (`radar.preprocessing.PreparedArea`)."""
+def _check_lines(task: AreaTask, result: AreaResult, monitor: Monitor) -> Tuple[AreaTask, Dict[Path, np.ndarray]]:
+    """The task with the lines that can be used, and their samples by path, each decoded once for checks and processing."""
+    decoded = {}
+    with timed(result.seconds, "prepare"):
+        for number, line in enumerate(task.area.lines):
+            monitor.step(number / len(task.area.lines))
+            traces, result.checks[line.name] = read_checked(line)
+            if traces is not None:
+                decoded[line.path] = traces
+    usable = tuple(line for line in task.area.lines if line.path in decoded)
+    return replace(task, area=replace(task.area, lines=usable)), decoded
+
+
+def prepare(task: AreaTask, result: AreaResult, monitor: Monitor, decoded: Optional[Dict[Path, np.ndarray]] = None):
+    """Mended, aligned and levelled lines of an area (`radar.preprocessing.PreparedArea`); `decoded` as in `prepare_area`."""
     with timed(result.seconds, "prepare"), packages():
         from ..radar.preprocessing import prepare_area
 
-        prepared = prepare_area(task.area, monitor=monitor, mending=task.mending)
+        prepared = prepare_area(task.area, monitor=monitor, mending=task.mending, decoded=decoded)
     for found in prepared.findings:
         result.find(found)
     return prepared

@@ -30,6 +30,17 @@ class Monitor:
             raise Cancelled(tr("The run was cancelled; earlier results are unchanged."))
         self.progress(min(max(fraction, 0.0), 1.0))
 
+    def saying_once(self) -> "Monitor":
+        """A monitor that passes each warning on once, for work that may be done a second time."""
+        said = set()
+
+        def warn(text: str) -> None:
+            if text not in said:
+                said.add(text)
+                self.warn(text)
+
+        return replace(self, warn=warn)
+
     def part(self, start: float, stop: float) -> "Monitor":
         """A monitor whose 0 to 1 fills the stretch `start` to `stop` of this one."""
         return replace(self, progress=lambda fraction: self.progress(start + fraction * (stop - start)))

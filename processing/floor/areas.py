@@ -29,6 +29,7 @@ def work_areas(
     areas: Optional[Sequence[ScanArea]] = None,
     volume: bool = True,
     items: bool = True,
+    check: bool = False,
     cache: Optional[AreaCache] = None,
     runner: Runner = run_on_cores,
     take: Optional[Take] = None,
@@ -39,8 +40,8 @@ def work_areas(
     ----------
     areas : sequence of ScanArea, optional
         Some of the survey's areas; all by default.
-    volume, items : bool
-        As in `AreaTask`.
+    volume, items, check : bool
+        As in `AreaTask`. An area whose lines `check` rules out, one and all, gives nothing, and is none that failed.
     cache : AreaCache, optional
         Where results are looked for and kept; without it they are not kept beyond this call.
     take : callable, optional
@@ -54,7 +55,7 @@ def work_areas(
     """
     with packages(), _cache_or_none(cache, read) as kept:
         chosen = read.survey.areas if areas is None else areas
-        tasks = [task_of(read, found, area, settings, volume, items) for area in chosen]
+        tasks = [task_of(read, found, area, settings, volume, items, check) for area in chosen]
         return _AreasAtWork(found, chosen, tasks, kept, take).run(runner, monitor)
 
 
@@ -88,7 +89,13 @@ def _cache_or_none(cache: Optional[AreaCache], read: SurveyRead) -> Iterator[Are
 
 
 def task_of(
-    read: SurveyRead, found: Found, area: ScanArea, settings: RunSettings, volume: bool = True, items: bool = True
+    read: SurveyRead,
+    found: Found,
+    area: ScanArea,
+    settings: RunSettings,
+    volume: bool = True,
+    items: bool = True,
+    check: bool = False,
 ) -> AreaTask:
     """The task of one area; a wave speed that `found` has already is taken as it is."""
     speed = found.wave_speeds.get(area.area_id)
@@ -103,6 +110,7 @@ def task_of(
         settings.mending,
         volume,
         items,
+        check,
     )
 
 
@@ -119,6 +127,7 @@ class _AreasAtWork:
     ):
         self._found, self._areas, self._tasks, self._cache, self._take = found, areas, tasks, cache, take
         self._keys: List[str] = []
+        self._usable: List[ScanArea] = []
         self._at_hand: Dict[int, Optional[AreaResult]] = {}  # None: in the cache
         self._next = 0
 
@@ -141,14 +150,16 @@ class _AreasAtWork:
             own = from_bytes(content)
             if own.missing:
                 raise MissingPackageError(own.missing)
-            kept = not own.failure and self._cache.keep(self._keys[number], own, tasks[number])
+            kept = (
+                not own.failure and own.speed is not None and self._cache.keep(self._keys[number], own, tasks[number])
+            )
             self._at_hand[number] = None if kept else own
             self._take_over(known, monitor)
 
         self._take_over(known, monitor)
         if open_numbers:
             runner([task_text(tasks[number]) for number in open_numbers], accept, monitor.part(0.02, 1.0))
-        _refuse_if_all_failed(self._found, self._areas)
+        _refuse_if_all_failed(self._found, self._usable)
         return self._found
 
     def _take_over(self, known, monitor: Monitor) -> None:
@@ -163,7 +174,10 @@ class _AreasAtWork:
                         folder=self._cache.folder,
                     )
                 )
-            _tell_area(area, number, len(self._areas), monitor)
+            lines = tuple(line for line in area.lines if line.name not in own.refused)
+            if lines:
+                self._usable.append(area)
+                _tell_area(replace(area, lines=lines), number, len(self._areas), monitor)
             if number in known:
                 own = replace(own, seconds={})  # it took them in an earlier run
             self._found = _with_area(self._found, area, own, monitor)

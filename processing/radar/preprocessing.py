@@ -9,7 +9,8 @@ the same time in all traces goes with the background (`line_groups`).
 """
 
 from dataclasses import dataclass, field
-from typing import Dict, List, Tuple
+from pathlib import Path
+from typing import Dict, List, Optional, Tuple
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -84,11 +85,20 @@ class PreparedArea:
         return float(self.time_ns[1] - self.time_ns[0])
 
 
-def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending = Mending()) -> PreparedArea:
+def prepare_area(
+    area: ScanArea,
+    monitor: Monitor = Monitor(),
+    mending: Mending = Mending(),
+    decoded: Optional[Dict[Path, np.ndarray]] = None,
+) -> PreparedArea:
     """Read, mend, align and level all lines of an area.
+
+    `decoded` holds recorded amplitudes, by path, of lines that were read already; each is taken out of it when it is used, so that
+    memory holds it once.
 
     Raises `ProcessingError` when no line of the area can be used.
     """
+    decoded = {} if decoded is None else decoded
     raw: Dict[int, Tuple[np.ndarray, float]] = {}
     clipped: List[np.ndarray] = []
     findings: List[Finding] = []
@@ -96,7 +106,7 @@ def prepare_area(area: ScanArea, monitor: Monitor = Monitor(), mending: Mending 
     for number, line in enumerate(area.lines):
         monitor.step(0.6 * number / max(len(area.lines), 1))
         try:
-            recorded = line.read_traces()
+            recorded = decoded.pop(line.path) if line.path in decoded else line.read_traces()
             traces = remove_offset(recorded)
             said: List[str] = []
             if mending.dropouts:

@@ -33,7 +33,7 @@ from ..store.geopackage import check_replaceable
 from ..store.publish import publish, staging_folder, write_text
 from ..store.rasters import RasterStore
 from ..survey.model import ScanArea
-from .shared.survey_run import REPORT_FILE, SURVEY_FILE, begin_anew, end_anew, found_layers
+from .shared.survey_run import REPORT_FILE, SURVEY_FILE, CheckedLater, end_anew, found_layers
 
 
 def process_survey_step(
@@ -56,20 +56,22 @@ def process_survey_step(
     output = Path(output_folder)
     check_replaceable(output / SURVEY_FILE)
     earlier = reading.read_raster_paths(output / SURVEY_FILE)
-    read, found = begin_anew(survey_folder, output / SURVEY_FILE, settings, monitor.part(0.0, 0.05))
-    cache = AreaCache(output / CACHE_FOLDER, read.fingerprints)
+    begun = CheckedLater(survey_folder, output / SURVEY_FILE, settings, monitor.part(0.0, 0.05))
+    cache = AreaCache(output / CACHE_FOLDER, begun.read.fingerprints)
     seconds: Dict[str, float] = {}
     with staging_folder(output) as staging:
-        store = RasterStore(staging, read.crs_wkt, settings.cell_m)
+        store = RasterStore(staging, begun.read.crs_wkt, settings.cell_m)
 
-        def keep_slices(area: ScanArea, own: AreaResult) -> None:
+        def take(area: ScanArea, own: AreaResult) -> None:
+            begun.take(area, own)
             if own.volume is not None:
                 store.keep(area, own.volume, own.base)
 
-        read, found = areas.with_known_depths(read, found, monitor)
+        part = monitor.part(0.05, 0.83)
         found = areas.work_areas(
-            read, found, settings, monitor.part(0.05, 0.83), cache=cache, runner=runner, take=keep_slices
+            begun.read, begun.found, settings, part, check=True, cache=cache, runner=runner, take=take
         )
+        read, found = begun.finish(found)
         found = fitting.fit_with_items(read, found, settings.fit, monitor)
         found = joining.place_and_join(read, found, monitor.part(0.83, 0.86))
         with timed(seconds, "mosaic"):

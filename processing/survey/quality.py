@@ -1,17 +1,39 @@
 """What the samples of a line themselves give away: values that are no numbers, dead traces, clipping."""
 
-from typing import List, Tuple
+from typing import List, Optional, Tuple
 
 import numpy as np
 
+from ..common.errors import SurveyError
 from ..common.language import tr, trn
+from .model import ScanLine
+
+# What is wrong with the samples of a line: pairs of severity and sentence. A line that cannot be used has one pair alone: an
+# ``error``, or ``unreadable``, whose sentence names the file.
+SampleChecks = List[Tuple[str, str]]
+UNREADABLE = "unreadable"
 
 # A peak of a smooth wave stands at the very extreme for one or two samples; a cut-off one stays there.
 _CLIPPED_RUN = 3
 _CLIPPED_SHARE = 0.05
 
 
-def check_traces(traces: np.ndarray) -> List[Tuple[str, str]]:
+def read_checked(line: ScanLine) -> Tuple[Optional[np.ndarray], SampleChecks]:
+    """The samples of a line, shape (trace, sample), or None where they cannot be used, and what is wrong with them."""
+    try:
+        traces = line.read_traces()
+    except SurveyError as error:
+        return None, [(UNREADABLE, str(error))]
+    checks = check_traces(traces)
+    return None if is_refused(checks) else traces, checks
+
+
+def is_refused(checks: SampleChecks) -> bool:
+    """Whether the line cannot be used."""
+    return any(severity != "warning" for severity, _ in checks)
+
+
+def check_traces(traces: np.ndarray) -> SampleChecks:
     """What is wrong with the samples of one line, shape (trace, sample).
 
     Returns pairs of severity and sentence: an ``error`` where the line cannot be used, since filters along and across

@@ -98,7 +98,7 @@ def stand_in(monkeypatch, join=None):
     calls.keep_results = lambda: monkeypatch.setattr(cache.AreaCache, "key", make_key)
     x = np.linspace(0.005, 0.395, 40)
 
-    def prepare_area(area, monitor=Monitor(), mending=None):
+    def prepare_area(area, monitor=Monitor(), mending=None, decoded=None):
         if area.area_id in calls.fail:
             raise calls.fail[area.area_id]
         return SimpleNamespace(area=area, findings=())

@@ -1,15 +1,16 @@
 """How steps on a survey begin and end: it is read anew or taken up again, and survey.gpkg is written anew or brought up to date."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Dict, List, Mapping, Sequence, Tuple
+from typing import Callable, Dict, List, Mapping, Sequence, Tuple
 
-from ...area.compute import timed
+from ...area.compute import AreaResult, timed
 from ...area.settings import RunSettings
 from ...common.errors import ProcessingError
 from ...common.language import tr, trn
 from ...common.monitor import Monitor
 from ...edits import hand_edits, settling
-from ...floor import fitting
+from ...floor import areas, fitting
 from ...floor.mats import find_all_mats
 from ...floor.result import Found, SurveyRead
 from ...store import fingerprints, fit_layers, item_layers, layers, reading
@@ -18,7 +19,8 @@ from ...store.item_layers import bridged_layer, mat_layer
 from ...store.layer import Layer
 from ...store.schema import CONTROL_POINTS, FINDINGS, RUN_LOG, SCAN_AREAS
 from ...survey.fingerprint import FileState
-from ...survey.read import read_survey
+from ...survey.model import ScanArea, Survey
+from ...survey.read import SurveyReading
 
 SURVEY_FILE, REPORT_FILE = "survey.gpkg", "report.html"
 # What every joining of items says anew.
@@ -27,12 +29,54 @@ SAID_OF_ITEMS = (settling.HAND, settling.JOINING)
 
 def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monitor) -> Tuple[SurveyRead, Found]:
     """The survey read from its folder and its areas fitted. An earlier result at `survey_path` passes its site grid on."""
+    return _begin_anew(survey_folder, survey_path, settings, monitor, SurveyReading.finish)[1:]
+
+
+class CheckedLater:
+    """A survey read from its folder whose lines are decoded, and checked, by the work on its areas.
+
+    Until then the samples of all lines are taken to be sound (`read`, `found`). `take` is handed each area's result; `finish` gives
+    what `begin_anew` and `areas.with_known_depths` would have given, had they looked at the samples first.
+    """
+
+    def __init__(self, survey_folder, survey_path, settings: RunSettings, monitor: Monitor):
+        self._settings, self._monitor = settings, monitor.saying_once()
+        self._reading, read, found = _begin_anew(
+            survey_folder, survey_path, settings, self._monitor, SurveyReading.begin
+        )
+        self.read, self.found = areas.with_known_depths(read, found, self._monitor)
+
+    def take(self, area: ScanArea, own: AreaResult) -> None:
+        """Tells what is wrong with the samples of an area's lines."""
+        checks = {line.path: own.checks[line.name] for line in area.lines if line.name in own.checks}
+        self._reading.learn(checks, self._monitor)
+
+    def finish(self, found: Found) -> Tuple[SurveyRead, Found]:
+        """The survey as it is, and `found`, which grew out of `self.found`, with what was to be said of it first."""
+        monitor = replace(self._monitor, progress=Monitor().progress, log=Monitor().log)
+        survey = self._reading.finish(monitor)
+        read, begun = replace(self.read, survey=survey), self.found
+        if survey.areas == self.read.survey.areas:
+            further = begun.findings[len(self.read.survey.findings) :]
+            begun = replace(begun, findings=(*survey.findings, *further))
+        else:
+            read = replace(read, known_depths=None)
+            read, begun = _fit_anew(read, Found(findings=survey.findings), self._settings, monitor)
+            read, begun = areas.with_known_depths(read, begun, monitor)
+        findings = (*begun.findings, *found.findings[len(self.found.findings) :])
+        return read, replace(found, findings=findings, site_fit=begun.site_fit, fits=begun.fits)
+
+
+def _begin_anew(
+    survey_folder, survey_path, settings: RunSettings, monitor: Monitor, read_it: Callable[..., Survey]
+) -> Tuple[SurveyReading, SurveyRead, Found]:
     survey_path = Path(survey_path)
     seconds: Dict[str, float] = {}
     known: Dict[FileState, str] = {}
     with timed(seconds, "read"):
         inputs = fingerprints.survey_inputs(survey_folder, known)
-        survey = read_survey(Path(survey_folder), settings.sample_interval_ns, monitor)
+        survey_reading = SurveyReading(Path(survey_folder), settings.sample_interval_ns)
+        survey = read_it(survey_reading, monitor)
     monitor.log(
         tr(
             "Read {areas} with {lines}.",
@@ -43,7 +87,12 @@ def begin_anew(survey_folder, survey_path, settings: RunSettings, monitor: Monit
     crs_wkt = reading.read_crs_wkt(survey_path)
     read = SurveyRead(survey_path, survey, crs_wkt, inputs=inputs, fingerprints=known)
     found = Found(findings=survey.findings, seconds=seconds)
-    settling.check_same_survey(survey_path, survey)
+    return (survey_reading, *_fit_anew(read, found, settings, monitor))
+
+
+def _fit_anew(read: SurveyRead, found: Found, settings: RunSettings, monitor: Monitor) -> Tuple[SurveyRead, Found]:
+    """With what was measured on site, and with all areas fitted by it."""
+    settling.check_same_survey(read.survey_path, read.survey)
     read, found = fitting.read_given(read, found, monitor)
     return read, fitting.fit(read, found, settings.fit, monitor)
 

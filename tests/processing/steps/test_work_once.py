@@ -9,7 +9,11 @@ import pytest
 import stand_ins
 
 from inslab.processing.area.cache import AreaCache
+from inslab.processing.area.compute import AreaResult
+from inslab.processing.area.plain_data import to_bytes
 from inslab.processing.area.runners import run_here
+from inslab.processing.common.errors import SurveyError
+from inslab.processing.common.monitor import Monitor
 from inslab.processing.penetrations.chase import ChaseRules
 from inslab.processing.penetrations.model import DEFAULT_RULES, Penetrations
 from inslab.processing.penetrations.placement import PlacementRules
@@ -74,7 +78,7 @@ def of_lines(counts):
 
 
 def test_a_run_hashes_each_file_once_and_later_steps_decode_none(folder, counted, monkeypatch, tmp_path):
-    """Stand-ins in the place of radar read no samples: what is counted here are the checks."""
+    """Stand-ins in the place of radar read no samples: what is counted here is the decoding for checks."""
     stand_ins.stand_in(monkeypatch)
     once = files_of(folder)
     path = process_survey_step(folder, tmp_path / "out").survey_path
@@ -90,6 +94,96 @@ def test_a_run_hashes_each_file_once_and_later_steps_decode_none(folder, counted
     read_survey_step(folder, tmp_path / "read" / "survey.gpkg")
     hashed, decoded = counted()
     assert (of_lines(hashed), decoded) == (once, once)
+
+
+def test_real_work_on_areas_decodes_each_line_once(small_survey, counted, tmp_path):
+    pytest.importorskip("scipy")
+    process_survey_step(small_survey, tmp_path / "out", runner=run_here)
+    hashed, decoded = counted()
+    assert (of_lines(hashed), decoded) == (files_of(small_survey), files_of(small_survey))
+    process_survey_step(small_survey, tmp_path / "out", runner=run_here)
+    assert counted()[1] == {}  # what was wrong with samples is kept with the areas' results
+
+
+def spoil(folder, area_id="W1"):
+    """Samples of all sorts of fault, rows for the same line or file as a row that falls away, and an area without a sound line."""
+    lines, random = folder / "lines", np.random.default_rng(7)
+
+    def not_finite(line):
+        content = bytearray(line.read_bytes())
+        content[-4:] = np.array(np.nan, ">f4").tobytes()
+        line.write_bytes(content)
+
+    traces = random.normal(size=(41, 128)).astype(np.float32)
+    shutil.copy(lines / "A1-x1.sgy", lines / "again.sgy")
+    write_segy(lines / "A1-y1.sgy", np.ones((41, 128), np.float32), 0.05)
+    write_segy(lines / "A2-x2.sgy", np.clip(4 * traces, -1, 1), 0.05)
+    traces[[3, 7]] = 0.0
+    write_segy(lines / "A2-x1.sgy", traces, 0.05)
+    rows = "".join(",".join(["1.5"] * 127 + [last]) + "\n" for last in ["2.5"] * 40 + ["two"])
+    (lines / "A2-y2.sgy").write_text(f"# rows: traces\n# sample_interval_ns: 0.05\n{rows}", encoding="utf-8")
+    for line in [lines / "A1-x2.sgy", *lines.glob(f"{area_id}-*.sgy")]:
+        not_finite(line)
+    with (folder / "scan_lines.csv").open("a", encoding="utf-8") as table:
+        table.write("A1,X2,lines/again.sgy,across,0,0.2,0.4,0.2\n")  # the line that is not finite, once more
+        table.write("A1,z1,lines/A1-y1.sgy,across,0.1,0,0.1,0.4\n")  # the dead file
+        table.write("A1,z2,lines/A1-x0.sgy,across,0.1,0,0.1,0.4\n")  # a sound one
+    depths = f"area_id,feature,local_x_m,local_y_m,depth_m\n{area_id},base,0.1,0.1,0.25\nA1,base,0.1,0.1,0.25\n"
+    (folder / "known_depths.csv").write_text(depths, encoding="utf-8")
+
+
+@pytest.mark.parametrize("area_id", ["W1", "LOST"])
+def test_bad_samples_are_told_as_if_they_had_been_looked_at_first(folder, monkeypatch, tmp_path, area_id):
+    stand_ins.stand_in(monkeypatch).keep_results()
+    spoil(folder, area_id)
+    read = read_survey_step(folder, tmp_path / "read.gpkg")
+    said = read.read.survey.findings
+    assert (
+        len([one for one in said if one.severity == "error"]) == 3 + 10 + 2 + 1
+    )  # lines, those of the area, rows, the area
+    for _ in range(2):  # the second time with the areas' kept results
+        warnings = []
+        whole = process_survey_step(folder, tmp_path / "out", monitor=Monitor(warn=warnings.append))
+        assert whole.read.survey == read.read.survey
+        assert {warnings.count(f"{one.where}: {one.text}") for one in said if one.severity != "note"} == {1}
+        assert whole.found.findings[: len(said)] == said
+        # A fit with items in two areas says anew, at the end, what the first one said.
+        unplaced = next(one for one in whole.found.findings[len(said) :] if one.where != "fit of areas")
+        assert unplaced.where.startswith("known_depths.csv")
+        assert area_id in unplaced.text
+        assert not whole.found.failures
+        assert set(whole.found.fits) == set(whole.found.wave_speeds) == set(stand_ins.AREAS) - {area_id}
+        rows = [[row for _, row in read_layer(one.survey_path, "scan_lines")] for one in (whole, read)]
+        assert repr(rows[0]) == repr(rows[1])
+
+
+def test_a_line_of_which_an_area_says_nothing_is_looked_at_in_the_end(folder, monkeypatch, tmp_path):
+    """As where the process that computed it was ended."""
+    stand_ins.stand_in(monkeypatch)
+    spoil(folder)
+    read = read_survey_step(folder, tmp_path / "read.gpkg").read
+
+    def lose_the_second(tasks, accept, monitor):
+        run_here(tasks[:1], accept, monitor)
+        accept(1, to_bytes(AreaResult("A2", failure="it ended.")))
+        run_here(tasks[2:], lambda number, content: accept(number + 2, content), monitor)
+
+    whole = process_survey_step(folder, tmp_path / "out", runner=lose_the_second)
+    assert whole.found.failures == {"A2": "it ended."}
+    assert whole.read.survey == read.survey
+
+
+def test_a_survey_without_a_sound_line_is_refused_in_the_same_words(folder, monkeypatch, tmp_path):
+    stand_ins.stand_in(monkeypatch)
+    for line in (folder / "lines").iterdir():
+        write_segy(line, np.ones((41, 128), np.float32), 0.05)
+    with pytest.raises(SurveyError) as of_reading:
+        read_survey_step(folder, tmp_path / "read.gpkg")
+    with pytest.raises(SurveyError) as of_all:
+        process_survey_step(folder, tmp_path / "out")
+    assert str(of_all.value) == str(of_reading.value)
+    assert "every trace is dead" in str(of_all.value)
+    assert list((tmp_path / "out").iterdir()) == []
 
 
 def test_what_an_area_reads(small_survey, counted, tmp_path, monkeypatch):
