@@ -1,7 +1,6 @@
 """What all Inslab algorithms share: names, help, errors as sentences, progress and cancelling."""
 
 import importlib.util
-import traceback
 from pathlib import Path
 
 from qgis.core import (
@@ -18,7 +17,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QIcon
 
 from ...processing.common import cautions
-from ...processing.common.errors import Cancelled, InslabError
+from ...processing.common.errors import Cancelled, sentence_on
 from ...processing.common.language import tr
 from ...processing.common.monitor import Monitor
 from ...processing.common.packages import missing_packages, packages
@@ -145,22 +144,19 @@ class InslabAlgorithm(QgsProcessingAlgorithm):
         except Cancelled as stop:
             feedback.pushInfo(str(stop))
             return {}
-        except InslabError as error:
-            raise QgsProcessingException(str(error)) from error
-        except MemoryError as error:
-            raise QgsProcessingException(
-                tr(
-                    "There is not enough memory: choose a larger cell size, a larger depth step or a smaller maximum "
-                    "depth."
-                )
-            ) from error
-        except OSError as error:
-            raise QgsProcessingException(tr("A file cannot be read or written: {}.").format(error)) from error
         except Exception as error:
-            # A fault of ours: the log gets what is needed to mend it, the user a sentence.
-            feedback.pushDebugInfo(traceback.format_exc())
-            text = tr("Internal error ({}: {}); earlier results are unchanged. Please report it with the log above.")
-            raise QgsProcessingException(text.format(type(error).__name__, error)) from None
+            sentence = sentence_on(
+                error,
+                memory=tr(
+                    "There is not enough memory: choose a larger cell size, a larger depth step or a smaller maximum depth."
+                ),
+                file=tr("A file cannot be read or written: {reason}."),
+                internal=tr(
+                    "Internal error ({kind}: {reason}); earlier results are unchanged. Please report it with the log above."
+                ),
+                log=feedback.pushDebugInfo,
+            )
+            raise QgsProcessingException(sentence) from error
 
 
 def missing_table_or_folder(folder: str) -> list:

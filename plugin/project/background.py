@@ -4,7 +4,7 @@ from typing import Callable
 
 from qgis.core import QgsTask
 
-from ...processing.common.errors import Cancelled, InslabError
+from ...processing.common.errors import Cancelled, sentence_on
 from ...processing.common.language import tr
 from ...processing.common.monitor import Monitor
 from ...processing.common.packages import packages
@@ -47,15 +47,12 @@ class WorkTask(QgsTask):
                 self.result = self._work(monitor)
         except Cancelled:
             return False
-        except InslabError as error:
-            self.sentence = str(error)
-        except MemoryError:
-            self.sentence = tr("There is not enough memory for this.")
-        except OSError as error:
-            self.sentence = tr("A file cannot be read ({reason}).", reason=error)
         except Exception as error:
-            self.sentence = tr(
-                "Internal error ({kind}: {reason}); please report it.", kind=type(error).__name__, reason=error
+            self.sentence = sentence_on(
+                error,
+                memory=tr("There is not enough memory for this."),
+                file=tr("A file cannot be read ({reason})."),
+                internal=tr("Internal error ({kind}: {reason}); please report it."),
             )
         return self.result is not None
 

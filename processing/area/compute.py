@@ -7,7 +7,6 @@ The radar and item modules are imported when they are first needed, so that read
 """
 
 import time
-import traceback
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -15,7 +14,7 @@ from typing import Callable, Dict, List, Optional, Set, Tuple
 
 import numpy as np
 
-from ..common.errors import Cancelled, InslabError, MissingPackageError
+from ..common.errors import Cancelled, MissingPackageError, sentence_on
 from ..common.language import tr, trn
 from ..common.monitor import Monitor
 from ..common.packages import packages
@@ -326,18 +325,14 @@ def timed(seconds: Dict[str, float], step: str):
 
 
 def _failure_sentence(error: Exception, area_id: str, log) -> str:
-    """What to tell about an error that cost one area its result; the log gets what is needed to mend a fault of ours."""
-    if isinstance(error, InslabError):
-        return str(error).removeprefix(tr("Area {area_id}: ", area_id=area_id))  # said already by what stands before
-    if isinstance(error, MemoryError):
-        return tr(
+    """What to tell about an error that cost one area its result, after the words 'Area ...: '."""
+    sentence = sentence_on(
+        error,
+        memory=tr(
             "there is not enough memory; choose a larger cell size, a larger depth step or a smaller maximum depth."
-        )
-    if isinstance(error, OSError):
-        return tr("a file cannot be read or written ({error}).", error=error)
-    log("".join(traceback.format_exception(type(error), error, error.__traceback__)))
-    return tr(
-        "an internal error ({kind}: {error}); please report it with the log above.",
-        kind=type(error).__name__,
-        error=error,
+        ),
+        file=tr("a file cannot be read or written ({reason})."),
+        internal=tr("an internal error ({kind}: {reason}); please report it with the log above."),
+        log=log,
     )
+    return sentence.removeprefix(tr("Area {area_id}: ", area_id=area_id))

@@ -3,6 +3,9 @@
 Each message is one sentence for the person at the screen: which file or area, what is wrong, what to do.
 """
 
+import traceback
+from typing import Callable
+
 from .language import tr
 
 
@@ -24,6 +27,28 @@ class MissingPackageError(InslabError, ImportError):
 
 class Cancelled(InslabError):
     """The user stopped the run."""
+
+
+def sentence_on(
+    error: Exception, memory: str, file: str, internal: str, log: Callable[[str], None] = lambda text: None
+) -> str:
+    """What a person is told about any error: its own text where it was raised on purpose, else what the place that caught it says.
+
+    Parameters
+    ----------
+    memory, file, internal : str
+        For lack of memory, for a file with the place `{reason}`, and for a fault of ours with the places `{kind}` and `{reason}`.
+    log : callable
+        Gets what is needed to mend a fault of ours: the traceback.
+    """
+    if isinstance(error, InslabError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return memory
+    if isinstance(error, OSError):
+        return file.format(reason=error)
+    log("".join(traceback.format_exception(type(error), error, error.__traceback__)))
+    return internal.format(kind=type(error).__name__, reason=error)
 
 
 def disk_is_full(path) -> ProcessingError:
