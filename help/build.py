@@ -1,8 +1,9 @@
 #!/usr/bin/env python3
-"""Make the help's pages: .venv/bin/python help/build.py [FOLDER]
+"""Make the help's pages, and the tables of fields in docs: .venv/bin/python help/build.py [FOLDER]
 
 From the Markdown in help/source and the texts of the algorithms; FOLDER (default: help/pages) is replaced. Pages of algorithms
-are made in English and in every language that has a catalogue; the others are in English only.
+are made in English and in every language that has a catalogue; the others are in English only. Without FOLDER the fields of
+survey.gpkg and of a record are written anew from their schemas, too: they end docs/layers.md and docs/record.md.
 """
 
 import html
@@ -18,6 +19,7 @@ import markdown
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE, PAGES, CATALOGUES = ROOT / "help" / "source", ROOT / "help" / "pages", ROOT / "languages"
+DOCS = ROOT / "docs"
 ENGLISH = "en"
 # In the order of the navigation: what is worked with, then what is looked up.
 SUBJECTS = (
@@ -46,7 +48,8 @@ MORE = {
     "record": "record_panel",
     "handover": "tutorial",
 }
-ALGORITHM_LIST, CAUTIONS, KINDS = "[[algorithms]]", "[[cautions]]", "[[kinds]]"
+ALGORITHM_LIST, CAUTIONS, KINDS, LINES = "[[algorithms]]", "[[cautions]]", "[[kinds]]", "[[lines of kinds]]"
+FIRST_TABLE = "### `"  # of the tables of fields; all from there on is made
 
 
 def titles() -> dict:
@@ -68,7 +71,7 @@ class Pages:
         self.above = "" if language == ENGLISH else "../"
         self.cautions = list(cautions.ALL)
         self.caution = cautions.SHORT
-        self.kinds = [kind.word for kind in kinds.KINDS.values()]
+        self.kinds = list(kinds.KINDS.values())
         self.template = Template((SOURCE / "page.html").read_text(encoding="utf-8"))
         self.titles = titles()
 
@@ -96,8 +99,21 @@ class Pages:
         body = markdown.markdown(text, extensions=["tables", "toc", "sane_lists"])
         body = body.replace(f"<p>{ALGORITHM_LIST}</p>", self.list_of_algorithms())
         items = "".join(f"<li>{_text(sentence)}</li>" for sentence in self.cautions)
-        body = body.replace(f"<p>{CAUTIONS}</p>", f"<ul>{items}</ul>").replace(KINDS, _text(", ".join(self.kinds)))
+        body = body.replace(f"<p>{CAUTIONS}</p>", f"<ul>{items}</ul>")
+        body = body.replace(f"<p>{LINES}</p>", self.lines_of_kinds())
+        body = body.replace(KINDS, _text(", ".join(kind.word for kind in self.kinds)))
         self.write(name, self.titles[name], body)
+
+    def lines_of_kinds(self) -> str:
+        """Each kind with the line that stands for it on the map."""
+        rows = []
+        for kind in self.kinds:
+            dashes = " ".join(f"{length:g}" for length in kind.on_map.dashes_mm or ())
+            line = f'<line x1="0" y1="1" x2="18" y2="1" stroke="{kind.colour}" stroke-width="{kind.on_map.width_mm:g}"'
+            line += f' stroke-dasharray="{dashes}"/>' if dashes else "/>"
+            picture = f'<svg width="18mm" height="2mm" viewBox="0 0 18 2" aria-hidden="true">{line}</svg>'
+            rows.append(f"<li>{picture} {_text(kind.title)}</li>")
+        return "\n".join(["<ul>", *rows, "</ul>"])
 
     def list_of_algorithms(self) -> str:
         """All algorithms by group, each with its sentence."""
@@ -175,6 +191,22 @@ def _command(one) -> str:
     return " ".join([f"qgis_process run {one.id()}", *(f"--{name}=…" for name in wanted)])
 
 
+def write_fields() -> None:
+    """The tables of fields at the end of two pages of docs."""
+    sys.path.insert(0, str(ROOT / "sample_project"))
+    from make_sample import load_inslab
+
+    load_inslab()
+    from inslab.processing.record import schema as of_record
+    from inslab.processing.store import schema as of_survey
+    from inslab.processing.store.table_schema import as_markdown
+
+    for name, tables, keyed in (("layers", of_survey.TABLES, False), ("record", of_record.TABLES, True)):
+        page = DOCS / f"{name}.md"
+        written = page.read_text(encoding="utf-8").partition(FIRST_TABLE)[0]
+        page.write_text(written + as_markdown(tables.values(), keyed), encoding="utf-8", newline="\n")
+
+
 def write_language(folder: Path, language: str) -> None:
     """The pages of one language; it must be the first that this process loads, since texts are translated on import."""
     sys.path.insert(0, str(ROOT / "sample_project"))
@@ -222,4 +254,8 @@ if __name__ == "__main__":
         write_language(Path(sys.argv[1]), sys.argv[2])
         sys.stdout.flush()
         os._exit(0)  # QGIS takes its time to leave, and some versions crash over it
-    build(Path(sys.argv[1]) if len(sys.argv) == 2 else PAGES)
+    if len(sys.argv) == 2:
+        build(Path(sys.argv[1]))
+    else:
+        build(PAGES)
+        write_fields()

@@ -3,6 +3,7 @@
 from qgis.core import QgsProcessingOutputVectorLayer
 
 from ...processing.common.language import tr
+from ...processing.common.vocabulary.kinds import KINDS
 from ...processing.steps.detectitems import detect_items_step
 from ...processing.store.schema import ITEMS, PICKS
 from ..project.layers import table_source
@@ -22,10 +23,11 @@ class DetectItems(InslabAlgorithm):
     SUMMARY = tr("Finds bars, tendons and conduits in all scan areas, with depth, kind and uncertainty.")
     DESCRIPTION = tr(
         "This algorithm finds what is cast in: echoes that continue across many lines become items, polylines on the "
-        "site grid with the depth to their top, a kind (bar, tendon, metal or plastic conduit, unknown), a "
+        "site grid with the depth to their top, a kind ({kinds}), a "
         "confidence and the 1-sigma of position and depth. An object seen in several areas becomes one item. The "
         "layers picks, items and coverage of the survey are rewritten; what a surveyor drew, changed or deleted in "
-        "picks and items is kept that way."
+        "picks and items is kept that way.",
+        kinds=", ".join(kind.word for kind in KINDS.values()),
     )
     HELP = {
         SURVEY: tr("The GeoPackage that 'Read a survey' wrote. Its wave speeds are used; missing ones are estimated."),

@@ -75,6 +75,11 @@ def test_links_of_the_sources_are_there(page):
     assert [link for link in links if not (page.parent / link).is_file()] == []
 
 
+def test_what_is_filled_in_from_tables_is_filled_in():
+    for page in FOUND:
+        assert "[[" not in page.read_text(encoding="utf-8"), page.name
+
+
 def test_every_page_can_be_reached_from_the_first():
     seen, to_do = set(), [PAGES / "index.html"]
     while to_do:

@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import replace
+from pathlib import Path
 
 import grounds
 import numpy as np
@@ -257,3 +258,13 @@ def test_depths_in_words():
     assert depth_words(row) == "48 ±5"
     assert depth_words({**row, "depth_max_m": 0.085, "sigma_depth_m": None}) == "48-85"
     assert depth_words({**row, "depth_max_m": None}) == "depth ?"
+
+
+def test_the_page_on_drawings_names_every_kind():
+    page = (Path(__file__).resolve().parents[3] / "docs" / "drawings.md").read_text(encoding="utf-8")
+    codes, words = (
+        ", ".join(f"`{kind.code}`" for kind in KINDS.values()),
+        ", ".join(kind.word for kind in KINDS.values()),
+    )
+    assert f"| {codes} | {words} |" in page
+    assert f"| `code` | {codes};" in page
