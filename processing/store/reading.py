@@ -71,9 +71,9 @@ def find_survey_folder(survey_path) -> Path:
 def read_stored_survey(survey_path, inputs: Inputs, monitor: Monitor = Monitor()) -> Survey:
     """The survey that `survey_path` was made from, read again from its folder: tables and headers.
 
-    `inputs` are the fingerprints of the folder's files. Samples are decoded only of files that are others than those that the latest
-    step read, or that could not be used then; of delimited text, which has no such headers, the rows are counted each time. Raises
-    `SurveyError` if the folder is not there.
+    `inputs` are the fingerprints of the folder's files. Samples are decoded only of files that are others than those that the
+    latest step read, or that could not be used then; of delimited text, which has no such headers, the rows are counted each time.
+    Raises `SurveyError` if the folder is not there.
     """
     folder = find_survey_folder(survey_path)
     interval = read_metadata(survey_path, SAMPLE_INTERVAL_KEY)
