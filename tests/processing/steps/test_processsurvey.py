@@ -14,7 +14,7 @@ from stand_ins import AREAS, KINDS
 from inslab.processing.area.cache import CACHE_FOLDER
 from inslab.processing.area.settings import RunSettings
 from inslab.processing.common import cautions
-from inslab.processing.common.errors import Cancelled, ProcessingError, SurveyError
+from inslab.processing.common.errors import Cancelled, MissingPackageError, ProcessingError, SurveyError
 from inslab.processing.common.monitor import Monitor
 from inslab.processing.items.model import Item
 from inslab.processing.site.geotiff import GridReader
@@ -380,5 +380,5 @@ def test_a_result_of_another_version_is_left_alone_and_named(folder, radar, tmp_
     with closing(sqlite3.connect(tmp_path / "out" / "survey.gpkg")) as file, file:
         file.execute("DROP TABLE last_written")
         file.execute("ALTER TABLE picks RENAME COLUMN area_item_id TO another")
-    with pytest.raises(SurveyError, match="has no .* another version of Inslab wrote it"):
+    with pytest.raises(SurveyError, match=r"has no .* another version of Inslab wrote it"):
         process_survey_step(folder, tmp_path / "out")
