@@ -1,6 +1,12 @@
-"""What ground is unknown: all that was not scanned both ways, not deep enough, or that bars hide (`hidden_ground`).
+"""What ground of one survey is unknown: all that was not scanned both ways, not deep enough, or that bars hide (`hidden_ground`).
 
-This is the one place that decides it; what a hole touches of it, `penetrations.touched_unknown` says.
+`KnownGround` holds what was seen, and to what depth something must have been seen. What follows is decided by those that ask:
+`penetrations.touched_unknown` says which holes touch unknown ground, `penetrations.clear_space` where room is left beside it, both
+with the scanned ground shrunk by its uncertainty; `views.hole_section` draws how deep is known, not shrunk.
+
+Others answer from the layer `coverage` alone, without hidden strips and slab base: drawings and reports (`reports.plane_content`),
+and the record (`record.query`, shrunk). A record is of many surveys; strips follow from one survey's items and wavelengths and from
+the keep-out distances of one check, and the base is a raster beside survey.gpkg: a record stores none of them.
 """
 
 from dataclasses import dataclass, field
