@@ -21,8 +21,8 @@ from ..store.layer import Layer, RowsOf, layer_of
 from ..store.schema import DISMISSED, ITEMS, LAST_WRITTEN, PICKS, SCAN_AREAS
 
 IDS = {ITEMS.name: ITEMS.item_id, PICKS.name: PICKS.pick_id}
-# What every run writes. Probabilities of kinds are left out: a later version may know more of them.
-_COLUMNS = {table.name: [name for name in table.columns if not name.startswith("p_")] for table in (ITEMS, PICKS)}
+# What every run wrote, of whichever version.
+_COLUMNS = {table.name: [name for name in table.columns if name not in table.absent] for table in (ITEMS, PICKS)}
 # Which row a row of `last_written` or `dismissed` means; `Known` calls them so, too.
 _ROW = (LAST_WRITTEN.layer, LAST_WRITTEN.row_id, LAST_WRITTEN.area_id, LAST_WRITTEN.line_id, LAST_WRITTEN.kind)
 

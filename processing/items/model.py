@@ -49,7 +49,7 @@ class Item:
     vertices_m : ndarray, shape (n, 3)
         x, y and depth to the top, metres; local grid as detected, site grid once placed.
     kind_probabilities : dict
-        Probability of each of `vocabulary.kinds.KINDS`; they sum to 1.
+        Probability of each of `vocabulary.kinds.KINDS`, 0 for one that is missing; they sum to 1.
     confidence : float
         0 to 1: that there is an object here at all.
     sigma_xy_m, sigma_depth_m : float

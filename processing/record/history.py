@@ -196,7 +196,8 @@ def _replayed(changes: List[Row]) -> Book:
         if row["after"] is None:
             rows.pop(row["row_id"], None)
         else:
-            rows[row["row_id"]] = json.loads(row["after"])
+            # Rows of before a kind was known are as the store reads them.
+            rows[row["row_id"]] = {**TABLES[row["table_name"]].absent, **json.loads(row["after"])}
     return book
 
 

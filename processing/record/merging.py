@@ -15,7 +15,7 @@ from ..items.model import Item
 from .deriving import derive
 from .history import Book
 from .matching import item_of, match
-from .schema import GEOMETRY, NOT_SEEN, SEEN, TABLES
+from .schema import GEOMETRY, NOT_SEEN, OBSERVATIONS, SEEN, TABLES
 from .store import Row
 
 # Tables whose rows belong to one survey each: name, column of their number or name within the survey.
@@ -37,7 +37,8 @@ class SurveyContent:
     rows : mapping of str to list
         Rows of `OWN_TABLES`, by table. Areas are named as in the survey.
     observations : list
-        Rows of `observations`, with the survey's own `survey_item_id`.
+        Rows of `observations`, with the survey's own `survey_item_id`. Of a survey that lacks a
+        column (`Field.absent`) they lack it, too: to a version that knows more kinds it is still the same content.
     penetrations : list
         Rows of `penetrations`; `governing_item` as the survey names it.
     """
@@ -184,7 +185,7 @@ def _assign(book: Book, content: SurveyContent, report: MergeReport, monitor: Mo
             book.put("items", {"item_id": item_id})
             report.new_items.append(item_id)
         own = {"observation_id": key, "item_id": item_id, "survey_id": survey_id, "outcome": SEEN}
-        book.put("observations", {**row, **own})
+        book.put("observations", {**OBSERVATIONS.absent, **row, **own})
 
 
 def _can_match(row: Row, plane: Tuple) -> bool:
@@ -193,7 +194,7 @@ def _can_match(row: Row, plane: Tuple) -> bool:
 
 def _as_item(row: Row) -> Item:
     vertices = np.asarray(row[GEOMETRY], float) * [1.0, 1.0, -1.0]
-    kinds = {kind: row[f"p_{kind}"] or 0.0 for kind in KINDS}
+    kinds = {kind: row.get(f"p_{kind}") or 0.0 for kind in KINDS}
     sigmas = row["sigma_xy_m"], row["sigma_depth_m"]
     return Item(row["survey_item_id"], (), vertices, kinds, row["confidence"] or 0.0, *sigmas, row["pick_count"] or 0)
 

@@ -10,6 +10,7 @@ from ..common.vocabulary.kinds import KINDS
 from ..common.vocabulary.statuses import ITEM_STATUSES, OUTCOMES
 from ..common.vocabulary.surfaces import SURFACES
 from ..site.frame import POSITION_STATUSES
+from ..store.schema_items import PROBABILITIES
 from ..store.table_schema import Field, Table, counts, numbers, texts
 
 SCHEMA_VERSION = "1"
@@ -26,7 +27,6 @@ _LEVEL = Field("level", str, "level, or the elevation of a wall")
 _SURFACE = Field("surface", str, "surface that was scanned; depths count from it", tuple(SURFACES))
 _SURVEY = Field("survey_id", str, "survey it comes from")
 _KIND = Field("kind", str, "most probable kind", tuple(KINDS))
-_KINDS = numbers(**{f"p_{kind}": f"probability that it is of the kind {kind}, 0 to 1" for kind in KINDS})
 _SCANNED = Field("scanned_on", str, "date of the scan, as the survey states it")
 
 # What an item and an observation of it have in common; the names are those of a survey's layer `items`.
@@ -46,7 +46,7 @@ _SIGHTED = (
     _SURFACE,
     Field("status", str, "what is known of it", ITEM_STATUSES),
     *texts(source="computed, or surveyor where a person drew or changed it"),
-    *_KINDS,
+    *PROBABILITIES,
     *numbers(
         length_m="length in plan, metres",
         other_face_min_m="least distance of its top from the other face of the slab, metres",

@@ -2,15 +2,19 @@
 
 A store opens a `Session` for reading or for writing. A writing session holds the record's only write lock from its first read to
 its end, and is one transaction: all of it becomes true at once or nothing does, also when the process is killed.
+
+A table has a column for the probability of each kind. One that was made before a kind was known lacks it: that kind was not thought
+of, so reading gives 0, and the first row that is written adds the column.
 """
 
 from contextlib import contextmanager
-from typing import Dict, Iterator, List, Mapping
+from typing import Dict, Iterator, List, Mapping, Set
 
 from ..common.errors import InslabError, ProcessingError
 from ..common.language import tr
 from ..geometry import shapes
-from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
+from ..store.table_schema import Field, Table
+from .schema import GEOMETRY, SCHEMA_VERSION, TABLES
 
 Row = Dict[str, object]
 
@@ -19,18 +23,22 @@ class Session:
     """Rows of an open record. A row is a dict by field name, with nested lists under `geom` where its table has geometry."""
 
     mark = "?"  # placeholder of the database's Python module
+    number = "REAL"  # type of its columns that hold a `float`
 
     def __init__(self, connection):
         self.connection = connection
+        self._columns: Dict[str, Set[str]] = {}
 
     def read(self, table: Table) -> List[Row]:
         """All rows in the order in which they were put in."""
-        names = list(table.columns)
+        lacking = {field.name: field.absent for field in self._lacking(table)}
+        names = [name for name in table.columns if name not in lacking]
         columns = [quoted(name) for name in names] + ([self.geometry_out()] if table.geometry else [])
         cursor = self.execute(f"SELECT {', '.join(columns)} FROM {self.name_of(table)} ORDER BY fid")  # noqa: S608  # nosec B608
         rows = []
         for values in cursor.fetchall():
             row = {name: table.columns[name](v) if v is not None else None for name, v in zip(names, values)}
+            row.update(lacking)
             if table.geometry:
                 row[GEOMETRY] = shapes.from_wkb(self.wkb_of(values[-1]))
             rows.append(row)
@@ -53,7 +61,31 @@ class Session:
         """Takes one row out."""
         self.execute(f"DELETE FROM {self.name_of(table)} WHERE {quoted(table.key)} = {self.mark}", [key])  # noqa: S608  # nosec B608
 
+    def missing(self, table: Table) -> List[str]:
+        """Names of the columns without which the table in the store cannot be used."""
+        needed = [name for name in table.columns if name not in table.absent] + [GEOMETRY] * bool(table.geometry)
+        return [name for name in needed if name not in self._stored(table)]
+
+    def _lacking(self, table: Table) -> List[Field]:
+        return [field for field in table.fields if field.name not in self._stored(table)]
+
+    def _stored(self, table: Table) -> Set[str]:
+        if table.name not in self._columns:
+            self._columns[table.name] = self._stored_columns(table)
+        return self._columns[table.name]
+
+    def _complete(self, table: Table) -> None:
+        """Adds the columns that the table lacks, and to its rows what their absence meant."""
+        for field in self._lacking(table):
+            self._add_column(table, field)
+            self.execute(f"UPDATE {self.name_of(table)} SET {quoted(field.name)} = {self.mark}", [field.absent])  # noqa: S608  # nosec B608
+            self._columns[table.name].add(field.name)
+
+    def _add_column(self, table: Table, field: Field) -> None:
+        self.execute(f"ALTER TABLE {self.name_of(table)} ADD COLUMN {quoted(field.name)} {self.number}")
+
     def _assigned(self, table: Table, row: Mapping):
+        self._complete(table)
         names, marks, values = list(table.columns), [self.mark] * len(table.columns), []
         for name, kind in table.columns.items():
             value = row.get(name)
@@ -72,11 +104,17 @@ class Session:
         return cursor
 
     def version(self) -> str:
-        """Version of the schema that the record was made with."""
+        """Version of the schema that the record was made with; empty where it does not say."""
+        if self.missing(TABLES["about"]):
+            return ""
         rows = {row["name"]: row["value"] for row in self.read(TABLES["about"])}
         return rows.get("schema_version", "")
 
     # What differs between the databases.
+    def _stored_columns(self, table: Table) -> Set[str]:
+        """Names of the columns that a table has in the store."""
+        raise NotImplementedError
+
     def finish(self) -> None:
         """What is to be done before rows that changed are committed."""
 
@@ -153,6 +191,7 @@ class Store:
                             own=SCHEMA_VERSION,
                         )
                     )
+                self._check_columns(session)
                 yield session
                 if writing:
                     session.connection.commit()
@@ -161,6 +200,20 @@ class Store:
                 raise
             finally:
                 session.connection.close()
+
+    def _check_columns(self, session: Session) -> None:
+        for table in TABLES.values():
+            missing = session.missing(table)
+            if missing:
+                raise ProcessingError(
+                    tr(
+                        "{place} was written by another version of Inslab, or somebody changed it: its table {table} has no column "
+                        "{column}. Use that version, or a copy of the record that was kept.",
+                        place=self.name,
+                        table=table.name,
+                        column=missing[0],
+                    )
+                )
 
     @contextmanager
     def _said(self):

@@ -11,13 +11,15 @@ import struct
 import tempfile
 from contextlib import closing
 from pathlib import Path
+from typing import Set
 
 from ..common.errors import ProcessingError
 from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
 from ..common.packages import import_gdal
 from ..geometry import shapes
-from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
+from ..store.table_schema import Table
+from .schema import GEOMETRY, SCHEMA_VERSION, TABLES
 from .store import Session, Store, quoted
 
 WAIT_S = 60.0
@@ -38,6 +40,9 @@ class GeoPackageSession(Session):
 
     def name_of(self, table: Table) -> str:
         return quoted(table.name)
+
+    def _stored_columns(self, table: Table) -> Set[str]:
+        return {row[0] for row in self.execute("SELECT name FROM pragma_table_info(?)", (table.name,))}
 
     def geometry_value(self, wkb: bytes):
         return _HEADER.pack(b"GP", 0, 1, self.srs_id) + wkb

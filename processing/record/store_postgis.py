@@ -5,12 +5,13 @@ on. psycopg2 comes with QGIS and is imported when it is first needed.
 """
 
 import re
-from typing import Tuple
+from typing import Set, Tuple
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
 from ..common.packages import missing_packages
-from .schema import GEOMETRY, SCHEMA_VERSION, TABLES, Table
+from ..store.table_schema import Field, Table
+from .schema import GEOMETRY, SCHEMA_VERSION, TABLES
 from .store import Session, Store, quoted
 
 DEFAULT_SCHEMA = "inslab_record"
@@ -37,6 +38,7 @@ class PostgisSession(Session):
     """Rows of a schema."""
 
     mark = "%s"
+    number = _TYPES[float]
 
     def __init__(self, connection, schema: str):
         super().__init__(connection)
@@ -55,6 +57,15 @@ class PostgisSession(Session):
 
     def name_of(self, table: Table) -> str:
         return f"{quoted(self.schema)}.{quoted(table.name)}"
+
+    def _stored_columns(self, table: Table) -> Set[str]:
+        # PostgreSQL's own catalogue: information_schema leaves out what the user may not touch.
+        sql = "SELECT attname FROM pg_attribute WHERE attrelid = %s::regclass AND attnum > 0 AND NOT attisdropped"
+        return {row[0] for row in self.execute(sql, (self.name_of(table),)).fetchall()}
+
+    def _add_column(self, table: Table, field: Field) -> None:
+        super()._add_column(table, field)
+        self.execute(f"COMMENT ON COLUMN {self.name_of(table)}.{quoted(field.name)} IS %s", (field.says,))
 
     def geometry_out(self) -> str:
         return f"ST_AsBinary({quoted(GEOMETRY)})"

@@ -10,7 +10,6 @@ import numpy as np
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from ..common.vocabulary.kinds import KINDS
 from ..edits.hand_edits import identity
 from ..radar.model import WaveSpeed
 from ..site.frame import AreaFit
@@ -142,8 +141,6 @@ def _observation(
     values = {name: value for name, value in row.items() if name in OBSERVATIONS.columns}
     values.update(survey_item_id=row[ITEMS.item_id], scanned_on=max((dates[name] or "" for name in areas), default=""))
     values[GEOMETRY] = place
-    for kind in KINDS:
-        values.setdefault(f"p_{kind}", None)
     if place is None:
         return values
     fitted = [places[name] for name in areas if places[name].is_fitted]

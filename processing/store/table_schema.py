@@ -10,12 +10,25 @@ from typing import Dict, Iterable, Optional, Tuple
 
 @dataclass(frozen=True)
 class Field:
-    """One column: name, type (``str``, ``int``, ``float`` or ``bool``), what it says, and the only words allowed in it, if any."""
+    """One column.
+
+    Attributes
+    ----------
+    kind : type
+        ``str``, ``int``, ``float`` or ``bool``.
+    says : str
+        What it says.
+    domain : tuple of str
+        The only words allowed in it, if any.
+    absent : float or None
+        The number meant by a table that was made before there was such a column; None: no table of this version lacks it.
+    """
 
     name: str
     kind: type
     says: str
     domain: Tuple[str, ...] = ()
+    absent: Optional[float] = None
 
 
 @dataclass(frozen=True)
@@ -58,6 +71,11 @@ class Table:
     def columns(self) -> Dict[str, type]:
         """Name to type of every field but the geometry, in order."""
         return {field.name: field.kind for field in self.fields}
+
+    @cached_property
+    def absent(self) -> Dict[str, float]:
+        """Name to meaning of the fields that an older table may lack."""
+        return {field.name: field.absent for field in self.fields if field.absent is not None}
 
 
 def texts(**says: str) -> Tuple[Field, ...]:
