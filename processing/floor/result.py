@@ -1,8 +1,9 @@
 """What was read of a survey, what was found in it, and what a step leaves: values that never change, handed from step to step."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 from typing import Dict, List, Mapping, Optional, Tuple
 
 from ..common.vocabulary.kinds import KINDS
@@ -40,8 +41,25 @@ class RasterFile:
     levelled_db: Optional[float] = None
 
 
+def _fixed(value):
+    """A value that nobody can change any more: of a dictionary, at all its levels, a read-only copy; of a list a tuple."""
+    if isinstance(value, dict):
+        copy = value.copy()
+        copy.update({key: _fixed(one) for key, one in value.items()})
+        return MappingProxyType(copy)
+    return tuple(value) if isinstance(value, list) else value
+
+
+class _Fixed:
+    """Fixes every field of a frozen dataclass, whatever it was made of."""
+
+    def __post_init__(self):
+        for one in fields(self):
+            object.__setattr__(self, one.name, _fixed(getattr(self, one.name)))
+
+
 @dataclass(frozen=True)
-class SurveyRead:
+class SurveyRead(_Fixed):
     """What was read of a survey: its folder, and what earlier runs left that what is found must fit.
 
     Attributes
@@ -75,7 +93,7 @@ class SurveyRead:
 
 
 @dataclass(frozen=True)
-class Found:
+class Found(_Fixed):
     """What was found in a survey. Fields of steps that did not run stay empty.
 
     Attributes
@@ -164,7 +182,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class StepResult:
+class StepResult(_Fixed):
     """What a step read, found and wrote: the GeoTIFFs, and the report (HTML) where there is one."""
 
     read: SurveyRead
