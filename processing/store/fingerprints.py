@@ -85,10 +85,11 @@ def input_layer(inputs: Inputs) -> Layer:
 
 
 def read_inputs(survey_path) -> Dict[str, Dict[str, str]]:
-    """The table `input_files` of a survey, in the form of `survey_inputs`."""
+    """The table `input_files` of a survey, in the form of `survey_inputs`; files of a group that no step reads do not count."""
     found: Dict[str, Dict[str, str]] = {group: {} for group in TABLES}
     for _, row in read_layer(survey_path, INPUT_FILES.name):
-        found[row[INPUT_FILES.content]][row[INPUT_FILES.file]] = row[INPUT_FILES.fingerprint]
+        if row[INPUT_FILES.content] in found:
+            found[row[INPUT_FILES.content]][row[INPUT_FILES.file]] = row[INPUT_FILES.fingerprint]
     return found
 
 
