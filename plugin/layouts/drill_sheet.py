@@ -15,7 +15,7 @@ from qgis.PyQt.QtGui import QColor
 
 from ...processing.common import cautions
 from ...processing.common.language import tr
-from ...processing.common.vocabulary.surfaces import SURFACES
+from ...processing.common.vocabulary.surfaces import surface_of
 from ...processing.common.vocabulary.verdicts import VERDICTS
 from ...processing.common.words import per_cent
 from ...processing.store.schema import BRIDGED, COVERAGE, DRILL_SHEET, ITEMS, PENETRATION_VERDICTS
@@ -163,7 +163,7 @@ class _Sheet(Page):
 
 
 def _seen_from(row: Mapping) -> str:
-    return SURFACES[row[DRILL_SHEET.surface]].drilled
+    return surface_of(row[DRILL_SHEET.surface]).drilled
 
 
 def _numbers(row: Mapping) -> list:

@@ -17,7 +17,7 @@ from ..floor.unknown_ground import KnownGround, ScannedPiece
 from ..site.frame import FITTED
 from ..site.geotiff import GridReader
 from ..store.geopackage import read_layers
-from ..store.reading import ABOUT, crs_wkt_of, raster_path
+from ..store.reading import ABOUT, check_surfaces, crs_wkt_of, raster_path
 from ..store.schema import COVERAGE, CRS_KEY, ITEMS, RASTERS, SCAN_AREAS, WAVE_SPEEDS
 from .clearance import Pieces, cut_up
 from .model import KindRule, Obstacle, check_rules, rule_for
@@ -56,9 +56,14 @@ class GroundTables:
 
 
 def read_tables(survey_path) -> GroundTables:
-    """All that verdicts need of a survey.gpkg, which is opened once. Raises `SurveyError` if it is no GeoPackage."""
+    """All that verdicts need of a survey.gpkg, which is opened once.
+
+    Raises `SurveyError` if it is no GeoPackage or states an unknown surface.
+    """
     names = [*(table.name for table in GroundTables.TABLES), ABOUT]
     rows, metadata = read_layers(survey_path, names, [CRS_KEY], together=(ITEMS.name, COVERAGE.name))
+    for table in (SCAN_AREAS, COVERAGE, ITEMS):
+        check_surfaces(survey_path, table, (row for _, row in rows[table.name]))
     return GroundTables(Path(survey_path), rows, crs_wkt_of(rows[ABOUT], metadata[CRS_KEY]))
 
 

@@ -3,14 +3,14 @@
 import json
 from collections import defaultdict
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Collection, Dict, List, Mapping, Optional, Sequence, Tuple
+from typing import Collection, Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
 import numpy as np
 
-from ..common.errors import SurveyError
+from ..common.errors import SurveyError, short
 from ..common.language import tr
 from ..common.monitor import Monitor
-from ..common.vocabulary.surfaces import is_from_below
+from ..common.vocabulary.surfaces import SURFACES, is_from_below
 from ..items.model import Item, Pick
 from ..radar.model import AreaDepths, ShallowCell, WaveSpeed
 from ..site.crs import local_crs_wkt
@@ -35,6 +35,7 @@ from .schema import (
     SURVEY_FOLDER_KEY,
     WAVE_SPEEDS,
 )
+from .table_schema import Table
 
 ABOUT = "about"  # the table in which a record says what a survey says in its metadata
 TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
@@ -134,7 +135,7 @@ def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
     points: Dict[Tuple[str, str], Mapping] = {}
     for _, row in read_layer(survey_path, CONTROL_POINTS.name):
         points[row[CONTROL_POINTS.area_id], row[CONTROL_POINTS.point_id]] = row
-    rows = {row[SCAN_AREAS.area_id]: row for _, row in read_layer(survey_path, SCAN_AREAS.name)}
+    rows = {row[SCAN_AREAS.area_id]: row for row in _area_rows(survey_path)}
     return {
         area.area_id: _fit_of(
             rows[area.area_id],
@@ -146,7 +147,29 @@ def read_fits(survey_path, survey: Survey) -> Dict[str, AreaFit]:
 
 def read_places(survey_path) -> Dict[str, AreaFit]:
     """Where the areas lie, by area id, without their control points."""
-    return {row[SCAN_AREAS.area_id]: _fit_of(row, ()) for _, row in read_layer(survey_path, SCAN_AREAS.name)}
+    return {row[SCAN_AREAS.area_id]: _fit_of(row, ()) for row in _area_rows(survey_path)}
+
+
+def _area_rows(survey_path) -> List[Mapping]:
+    rows = [row for _, row in read_layer(survey_path, SCAN_AREAS.name)]
+    check_surfaces(survey_path, SCAN_AREAS, rows)
+    return rows
+
+
+def check_surfaces(survey_path, table: Table, rows: Iterable[Mapping]) -> None:
+    """Raises `SurveyError` where a row states no known surface: what is computed from it could lie on the wrong side."""
+    unknown = [row[SCAN_AREAS.surface] or "" for row in rows if row[SCAN_AREAS.surface] not in SURFACES]
+    if unknown:
+        raise SurveyError(
+            tr(
+                'The layer {layer} of {path} has the surface "{surface}", which is none of {surfaces}; process the survey again, '
+                "or correct the row.",
+                layer=table.name,
+                path=survey_path,
+                surface=short(unknown[0]),
+                surfaces=", ".join(SURFACES),
+            )
+        )
 
 
 def _fit_of(row: Mapping, points: Tuple[PointFit, ...]) -> AreaFit:

@@ -33,3 +33,12 @@ def without_column(path: Path, name: str, column: str) -> None:
 def with_metadata(path: Path, key: str, value: str) -> None:
     dataset = ogr.Open(str(path), 1)
     dataset.SetMetadataItem(key, value)
+
+
+def with_value(path: Path, name: str, column: str, value) -> None:
+    """Sets a column of the first row of a layer; None for NULL."""
+    dataset = ogr.Open(str(path), 1)
+    layer = dataset.GetLayerByName(name)
+    feature = layer.GetNextFeature()
+    feature.SetField(column, value) if value is not None else feature.SetFieldNull(column)
+    assert layer.SetFeature(feature) == 0

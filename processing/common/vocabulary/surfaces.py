@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Mapping, Optional, Tuple
 
+from ..errors import short
 from ..language import tr
 
 TOP, SOFFIT, WALL = "top", "soffit", "wall"
@@ -70,13 +71,23 @@ def is_elevation(surface: Optional[str]) -> bool:
     return surface in SURFACES and SURFACES[surface].is_elevation
 
 
-def plane_words(plane: Tuple[str, str]) -> str:
+def surface_of(key: Optional[str]) -> Surface:
+    """The row of a surface, to show what a file holds; one that is none of them is told as such. What computes refuses it."""
+    if key in SURFACES:
+        return SURFACES[key]
+    words = tr('unknown surface "{surface}"', surface=short(key)) if key else tr("surface not stated")
+    in_braces = words.replace("{", "{{").replace("}", "}}")
+    return Surface(key or "", words, words, f"{{level}} ({in_braces})", words)
+
+
+def plane_words(plane: Tuple[Optional[str], Optional[str]]) -> str:
     """Level, and from which side it was scanned."""
     level, surface = plane
-    return SURFACES[surface].plane.format(level=level)
+    return surface_of(surface).plane.format(level=level or tr("level not stated"))
 
 
-def plane_order(plane: Tuple[str, str]) -> Tuple[int, str]:
-    """Sorts planes, (level, surface): plans by level, then what was seen from below, then walls."""
+def plane_order(plane: Tuple[Optional[str], Optional[str]]) -> Tuple[int, str, str]:
+    """Sorts planes, (level, surface): plans by level, then what was seen from below, then walls, then unknown surfaces."""
     level, surface = plane
-    return list(SURFACES).index(surface), level
+    number = list(SURFACES).index(surface) if surface in SURFACES else len(SURFACES)
+    return number, level or "", surface or ""

@@ -230,9 +230,54 @@ def test_a_survey_without_a_column_is_refused(with_folder, name, table, column):
     assert with_folder.read_bytes() == content
 
 
+@pytest.mark.parametrize("surface", ["ceiling", "{x}", None])
+@pytest.mark.parametrize(
+    ("name", "table"),
+    [
+        ("penetrations", SCAN_AREAS),
+        ("penetrations", COVERAGE),
+        ("penetrations", ITEMS),
+        ("record", SCAN_AREAS),
+        ("joining", SCAN_AREAS),
+        ("hand edits", SCAN_AREAS),
+    ],
+    ids=lambda one: getattr(one, "name", one),
+)
+def test_what_computes_refuses_an_unknown_surface(with_folder, name, table, surface):
+    """It could lie on the other side: depths would count the wrong way, a plan would be mirrored."""
+    old_results.unpack(with_folder.parent)
+    old_results.with_value(with_folder, table.name, "surface", surface)
+    content = with_folder.read_bytes()
+    with pytest.raises(
+        SurveyError,
+        match=rf'layer {table.name} of .*survey\.gpkg has the surface "{surface or ""}", which is none of top,',
+    ):
+        READERS[name](with_folder)
+    assert with_folder.read_bytes() == content
+
+
+@pytest.mark.parametrize(
+    ("surface", "words"),
+    [("ceiling", 'unknown surface "ceiling"'), ("{x}", 'unknown surface "{x}"'), (None, "not stated")],
+)
+def test_what_only_shows_rows_tells_an_unknown_surface(survey, surface, words):
+    for table in (SCAN_AREAS, ITEMS, COVERAGE):
+        old_results.with_value(survey, table.name, "surface", surface)
+    assert words in str(client_report(survey).parts)
+
+
+def test_a_file_of_an_unknown_group_among_the_inputs_does_not_count(with_folder):
+    before = read_inputs(with_folder)
+    old_results.with_value(with_folder, "input_files", "content", "weather")
+    after = read_inputs(with_folder)
+    assert set(after) == set(before)
+    assert sum(map(len, after.values())) == sum(map(len, before.values())) - 1
+    join_items_step(with_folder)
+
+
 def test_every_reader_of_a_survey_is_among_them():
     """All of store/reading.py that take a path, so that a new one is not forgotten."""
-    taking_more = {"read_stored_survey", "read_fits", "read_joined_ids", "raster_path"}
+    taking_more = {"read_stored_survey", "read_fits", "read_joined_ids", "raster_path", "check_surfaces"}
     names = {
         name
         for name, found in vars(reading).items()
