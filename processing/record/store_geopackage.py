@@ -8,25 +8,24 @@ whose writer was killed back to where it was, by itself, when it is next opened.
 import os
 import sqlite3
 import struct
-import tempfile
 from contextlib import closing
 from pathlib import Path
 from typing import Set
 
 from ..common.errors import ProcessingError
-from ..common.gdal_failures import without_gdal_exceptions
 from ..common.language import tr
-from ..common.packages import import_gdal
 from ..geometry import shapes
+from ..store.coordinate_system import stamp_crs
+from ..store.geopackage import make_tables
+from ..store.layer import Layer
+from ..store.replacing import FAILURES, cannot_be_written, check_whole, remove_part
 from ..store.table_schema import Table
-from .schema import GEOMETRY, SCHEMA_VERSION, TABLES
+from .schema import SCHEMA_VERSION, TABLES
 from .store import Session, Store, quoted
 
 WAIT_S = 60.0
-FIXED_DATE = "2000-01-01T00:00:00.000Z"
 # GeoPackage binary header (OGC 12-128r18, clause 2.1.3): "GP", version 0, flags, srs_id; flags 1: little endian, no envelope.
 _HEADER = struct.Struct("<2sBBi")
-WIDE = "definition_12_063"
 _ENVELOPE_SIZES = (0, 32, 48, 48, 64)
 
 
@@ -51,29 +50,7 @@ class GeoPackageSession(Session):
         return None if value is None else wkb_in(value)
 
     def _restamp_layers(self, crs_wkt: str) -> None:
-        with tempfile.TemporaryDirectory() as folder:
-            # How GDAL itself stores this system: an empty record says so.
-            pattern = Path(folder) / "pattern.gpkg"
-            _make_empty(pattern, crs_wkt)
-            with closing(sqlite3.connect(pattern)) as source:
-                source.row_factory = sqlite3.Row
-                number = source.execute("SELECT srs_id FROM gpkg_geometry_columns").fetchone()[0]
-                row = source.execute("SELECT * FROM gpkg_spatial_ref_sys WHERE srs_id = ?", (number,)).fetchone()
-                stamp = {name: row[name] for name in row.keys() if name.startswith(("srs_name", "def", "desc"))}  # noqa: SIM118
-                extensions = source.execute(
-                    "SELECT * FROM gpkg_extensions WHERE extension_name LIKE 'gpkg_crs_wkt%'"
-                ).fetchall()
-        columns = {row[1] for row in self.execute("PRAGMA table_info(gpkg_spatial_ref_sys)")}
-        if WIDE in stamp and WIDE not in columns:
-            # Extension 'WKT for coordinate reference systems' of the GeoPackage standard (OGC 12-128r18, annex F.10).
-            self.execute(f"ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN {WIDE} TEXT NOT NULL DEFAULT 'undefined'")
-            for line in extensions:
-                self.execute("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)", tuple(line))
-        elif WIDE in columns:
-            stamp.setdefault(WIDE, stamp["definition"])
-        pairs = ", ".join(f"{name} = ?" for name in stamp)
-        values = [*stamp.values(), self.srs_id]
-        self.execute(f"UPDATE gpkg_spatial_ref_sys SET {pairs} WHERE srs_id = ?", values)  # noqa: S608  # nosec B608
+        stamp_crs(self.connection, crs_wkt)
 
     def finish(self) -> None:
         """Brings the extents up to date by which GIS programs zoom to a layer."""
@@ -111,14 +88,16 @@ class GeoPackageStore(Store):
     def create(self, crs_wkt: str) -> None:
         if self.exists():
             return
-        self.path.parent.mkdir(parents=True, exist_ok=True)
         part = self.path.with_name(f".{self.path.name}.{os.getpid()}.part.gpkg")
-        with self._said():
-            try:
-                _make_empty(part, crs_wkt)
-                _put_if_missing(part, self.path)
-            finally:
-                part.unlink(missing_ok=True)
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            part.unlink(missing_ok=True)
+            _make_empty(part, crs_wkt)
+            _put_if_missing(part, self.path)
+        except FAILURES as error:
+            raise cannot_be_written(self.path, part, error) from error
+        finally:
+            remove_part(part)
 
     def _open(self, writing: bool) -> Session:
         with self.path.open("rb") as file:
@@ -140,45 +119,7 @@ class GeoPackageStore(Store):
 
 
 def _make_empty(path: Path, crs_wkt: str) -> None:
-    from osgeo import gdal, osr
-
-    _, ogr, _ = import_gdal()
-    kinds = {
-        None: ogr.wkbNone,
-        **{"Point": ogr.wkbPoint, "PointZ": ogr.wkbPoint25D, "Polygon": ogr.wkbPolygon},
-        **{"LineString": ogr.wkbLineString, "LineStringZ": ogr.wkbLineString25D},
-    }
-    types = {str: ogr.OFTString, int: ogr.OFTInteger, float: ogr.OFTReal, bool: ogr.OFTInteger}
-    set_option = getattr(gdal, "SetThreadLocalConfigOption", gdal.SetConfigOption)
-    earlier = gdal.GetConfigOption("OGR_CURRENT_DATE")
-    set_option("OGR_CURRENT_DATE", FIXED_DATE)  # results carry no clock
-    gdal.PushErrorHandler("CPLQuietErrorHandler")
-    try:
-        with without_gdal_exceptions():
-            crs = osr.SpatialReference()
-            crs.ImportFromWkt(crs_wkt)
-            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), options=["VERSION=1.2"])
-            if dataset is None:
-                raise ProcessingError(
-                    tr("{path} cannot be written: {reason}", path=str(path), reason=gdal.GetLastErrorMsg())
-                )
-            for table in TABLES.values():
-                options = [
-                    f"DESCRIPTION={table.description}",
-                    f"IDENTIFIER={table.name}",
-                    "FID=fid",
-                    f"GEOMETRY_NAME={GEOMETRY}",
-                ]
-                layer = dataset.CreateLayer(table.name, crs if table.geometry else None, kinds[table.geometry], options)
-                for field in table.fields:
-                    column = ogr.FieldDefn(field.name, types[field.kind])
-                    if field.kind is bool:
-                        column.SetSubType(ogr.OFSTBoolean)
-                    layer.CreateField(column)
-            layer = dataset = None
-    finally:
-        gdal.PopErrorHandler()
-        set_option("OGR_CURRENT_DATE", earlier)
+    make_tables(path, [Layer(t.name, t.geometry, t.columns, [], t.description) for t in TABLES.values()], crs_wkt)
     with closing(sqlite3.connect(path)) as connection:
         for table in TABLES.values():
             connection.execute(
@@ -187,6 +128,7 @@ def _make_empty(path: Path, crs_wkt: str) -> None:
         connection.execute("INSERT INTO about (name, value) VALUES ('schema_version', ?)", (SCHEMA_VERSION,))
         connection.execute("INSERT INTO about (name, value) VALUES ('crs_wkt', ?)", (crs_wkt,))
         connection.commit()
+    check_whole(path, {name: 2 if name == "about" else 0 for name in TABLES})
 
 
 def _put_if_missing(part: Path, path: Path) -> None:

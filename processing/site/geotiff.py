@@ -13,6 +13,7 @@ from typing import Sequence, Tuple
 
 import numpy as np
 
+from ..common.disk import has_no_room
 from ..common.errors import ProcessingError, disk_is_full
 from ..common.language import tr
 from ..common.packages import import_rasterio
@@ -151,19 +152,12 @@ def failures_said(path: Path):
         # Where the system gives another reason, that one is told: a medium that is read-only has no free space either. GDAL's own
         # errors have numbers of GDAL's.
         number = error.errno if isinstance(error, OSError) else None
-        if number in (errno.ENOSPC, errno.EDQUOT) or (number is None and _is_full(path.parent)):
+        if number in (errno.ENOSPC, errno.EDQUOT) or (number is None and has_no_room(path.parent)):
             raise disk_is_full(path) from error
         reason = getattr(error, "strerror", None) or tr("no raster can be created there")
         raise ProcessingError(
             tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
         ) from error
-
-
-def _is_full(folder: Path) -> bool:
-    try:
-        return shutil.disk_usage(folder).free < BLOCK**2 * 4
-    except OSError:
-        return False
 
 
 def add_overviews(path: Path, factors: Sequence[int]) -> None:

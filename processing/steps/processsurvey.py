@@ -29,9 +29,9 @@ from ..floor.result import StepResult
 from ..reports.page import paper_html
 from ..reports.survey_report import run_report
 from ..store import layers, reading
-from ..store.geopackage import check_replaceable
 from ..store.publish import publish, staging_folder, write_text
 from ..store.rasters import RasterStore
+from ..store.replacing import check_replaceable
 from ..survey.model import ScanArea
 from .shared.survey_run import REPORT_FILE, SURVEY_FILE, CheckedLater, end_anew, found_layers
 

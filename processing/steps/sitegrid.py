@@ -16,9 +16,11 @@ from ..site import geotiff
 from ..site.crs import base_name, local_crs_wkt, point_scale, tied_crs_wkt
 from ..site.tie import GridTie, TieFit, fit_tie, read_pairs
 from ..store import layers, reading
-from ..store.geopackage import check_replaceable, replace_layers, restamp
+from ..store.coordinate_system import restamp
+from ..store.geopackage import replace_layers
 from ..store.locks import changes_survey
 from ..store.publish import write_text
+from ..store.replacing import check_replaceable
 
 # What height above the ellipsoid and the projection's change over a site explain; more is told.
 NOTICEABLE_SCALE = 300e-6

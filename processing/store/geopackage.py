@@ -1,29 +1,24 @@
 """Layers in and out of a GeoPackage, whole files or single layers, never half of one.
 
-Writing always goes to a temporary file beside the target, which takes its place at the end. The content depends on the
-layers alone: the time stamps that a GeoPackage demands are a fixed date. GDAL's Python module is imported only here.
+Writing always goes to a temporary file beside the target, which takes its place once it was read back. The content depends on the
+layers alone: the time stamps that a GeoPackage demands are a fixed date.
 """
 
 import json
-import os
 import sqlite3
-import tempfile
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Dict, Iterable, List, Mapping, Optional, Sequence, Tuple
 
-from ..common.errors import ProcessingError, SurveyError
-from ..common.gdal_failures import without_gdal_exceptions
+from ..common.errors import SurveyError
+from ..common.gdal_failures import GdalFailure, closing_dataset, done, given, quiet_gdal
 from ..common.language import tr
 from ..common.packages import import_gdal
 from ..geometry.shapes import coordinates_of
 from .layer import Layer, add_row
+from .replacing import SQLITE_START, cannot_be_read, replacing, start_of
 from .schema import SCHEMA_VERSION, SCHEMA_VERSION_KEY
 from .table_schema import Table
-
-WINDOWS = os.name == "nt"
-SQLITE_START = b"SQLite format 3\0"  # https://www.sqlite.org/fileformat.html, section 1.2.1
-FIXED_DATE = "2000-01-01T00:00:00.000Z"
 
 
 class Row(dict):
@@ -61,95 +56,51 @@ def write_geopackage(path, layers: Sequence[Layer], crs_wkt: str, metadata: Opti
 
     `metadata` items belong to the file as a whole. Raises `ProcessingError` when the file cannot be written or replaced.
     """
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with _temporary(path) as part:
-        gdal, ogr, _ = import_gdal()
-        with _gdal_failures(path):
-            # Version 1.2 is read by everything in use; newer GDAL would write 1.4, of which older ones warn.
-            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(part), options=["VERSION=1.2"])
-            if dataset is None:
-                reason = gdal.GetLastErrorMsg() or tr("no file can be created there")
-                raise ProcessingError(
-                    tr("{path} cannot be written ({reason}); choose another place for it.", path=path, reason=reason)
-                )
-            for key, value in (metadata or {}).items():
-                dataset.SetMetadataItem(key, value)
-            _add_layers(dataset, layers, crs_wkt)
-            dataset = None  # closes and writes
+    with replacing(path, _row_counts(layers)) as part, _new(part) as dataset:
+        for key, value in (metadata or {}).items():
+            done(dataset.SetMetadataItem(key, value))
+        _add_layers(dataset, layers, crs_wkt)
+
+
+def make_tables(part, layers: Sequence[Layer], crs_wkt: str) -> None:
+    """Makes a GeoPackage of the tables of `layers`, all empty. Raises `GdalFailure`; what was made until then is left lying."""
+    with _new(part) as dataset:
+        crs = _spatial_reference(crs_wkt)
+        for layer in layers:
+            _add_table(dataset, layer, crs)
+
+
+@contextmanager
+def _new(part):
+    _, ogr, _ = import_gdal()
+    with quiet_gdal():
+        # Version 1.2 is read by everything in use; newer GDAL would write 1.4, of which older ones warn.
+        made = ogr.GetDriverByName("GPKG").CreateDataSource(str(part), options=["VERSION=1.2"])
+        with closing_dataset(made) as dataset:
+            yield dataset
 
 
 def replace_layers(path, layers: Sequence[Layer], crs_wkt: str) -> None:
-    """Puts `layers` into the GeoPackage at `path`; layers of the same name are replaced, all others stay as they are."""
-    path = Path(path)
-    _check_geopackage(path)
-    with _temporary(path) as part:
-        _, ogr, _ = import_gdal()
-        with _gdal_failures(path):
-            _copy(path, part)
-            dataset = ogr.Open(str(part), 1)
+    """Puts `layers` into the GeoPackage at `path`; layers of the same name are replaced, all others stay as they are.
+
+    Raises `SurveyError` if `path` is no GeoPackage, or a later version's, `ProcessingError` when it cannot be written or replaced.
+    """
+    check_geopackage(path)
+    _, ogr, _ = import_gdal()
+    with replacing(path, _row_counts(layers), copied=True) as part, quiet_gdal():
+        opened = ogr.Open(str(part), 1)
+        with closing_dataset(opened) as dataset:
             _check_version(dataset, path)
             for layer in layers:
                 for index in range(dataset.GetLayerCount()):
                     if dataset.GetLayer(index).GetName() == layer.name:
-                        dataset.DeleteLayer(index)
+                        done(dataset.DeleteLayer(index))
                         break
             _add_layers(dataset, layers, crs_wkt)
-            dataset = None
 
 
-def restamp(path, crs_wkt: str, metadata: Mapping[str, str]) -> None:
-    """Gives every layer of the GeoPackage at `path` another coordinate system, and the file `metadata`; coordinates stay as
-    they are.
-    """
-    path = Path(path)
-    _check_geopackage(path)
-    with _temporary(path) as part:
-        _, ogr, _ = import_gdal()
-        with _gdal_failures(path), tempfile.TemporaryDirectory() as folder:
-            # How GDAL itself stores this system: a file with one layer in it says so.
-            pattern = Path(folder) / "pattern.gpkg"
-            dataset = ogr.GetDriverByName("GPKG").CreateDataSource(str(pattern), options=["VERSION=1.2"])
-            _add_layers(dataset, [Layer("pattern", "Point", {}, [])], crs_wkt)
-            dataset = None
-            _copy(path, part)
-            with closing(sqlite3.connect(pattern)) as source, closing(sqlite3.connect(part)) as copy:
-                _copy_crs(source, copy)
-                copy.commit()
-            dataset = ogr.Open(str(part), 1)
-            for key, value in metadata.items():
-                dataset.SetMetadataItem(key, value)
-            dataset = None
-
-
-def _copy_crs(source, target) -> None:
-    """Puts the one coordinate system of the GeoPackage `source` in the place of the one that `target` uses (connections)."""
-    source.row_factory = sqlite3.Row
-    number = source.execute("SELECT srs_id FROM gpkg_geometry_columns").fetchone()[0]
-    row = dict(source.execute("SELECT * FROM gpkg_spatial_ref_sys WHERE srs_id = ?", (number,)).fetchone())
-    wide, has_wide = "definition_12_063", "SELECT 1 FROM pragma_table_info('gpkg_spatial_ref_sys') WHERE name = ?"
-    if wide in row and not target.execute(has_wide, (wide,)).fetchone():
-        # Extension 'WKT for coordinate reference systems' of the GeoPackage standard (OGC 12-128r18, annex F.10).
-        target.execute(f"ALTER TABLE gpkg_spatial_ref_sys ADD COLUMN {wide} TEXT NOT NULL DEFAULT 'undefined'")
-        for line in source.execute("SELECT * FROM gpkg_extensions WHERE extension_name LIKE 'gpkg_crs_wkt%'"):
-            target.execute("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)", tuple(line))
-    names = [name for name in ("srs_name", "definition", "description", wide) if name in row]
-    values = [row[name] for name in names]
-    if wide not in row and target.execute(has_wide, (wide,)).fetchone():
-        names.append(wide)
-        values.append(row["definition"])
-    target.execute(
-        f"UPDATE gpkg_spatial_ref_sys SET {', '.join(f'{name} = ?' for name in names)} "  # noqa: S608  # nosec B608  (names from above)
-        "WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)",
-        values,
-    )
-
-
-def _copy(path, part) -> None:
-    """Copies a database as it stands now, with what other programs have not yet moved from their journal into it."""
-    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
-        source.backup(copy)
-        copy.execute("PRAGMA journal_mode = DELETE")  # the copy is ours alone
+def _row_counts(layers: Sequence[Layer]) -> Dict[str, int]:
+    return {layer.name: len(layer.rows) for layer in layers}
 
 
 def read_layer(path, name: str) -> List[Tuple[object, Row]]:
@@ -173,30 +124,21 @@ def read_layers(
     Raises `SurveyError` as `read_layer` does, and where some of the layers `together`, which one step writes, are there without
     the others: one that is missing would count as one that holds nothing.
     """
-    _check_geopackage(path)
-    _, ogr, _ = import_gdal()
-    with _gdal_failures(path):
-        dataset = ogr.Open(str(path))
+    with _reading(path) as dataset:
         _check_version(dataset, path)
         missing = [name for name in together if dataset.GetLayerByName(name) is None]
         if len(missing) < len(together):
             _refuse_missing(path, missing)
         rows = {name: _rows(dataset.GetLayerByName(name), path) for name in names}
         metadata = {key: dataset.GetMetadataItem(key) for key in keys}
-        # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
-        dataset = None
     return rows, metadata
 
 
 def check_layers(path, tables: Sequence[Table]) -> None:
     """Raises `SurveyError` where the GeoPackage at `path` lacks one of `tables`, which a step would take for empty."""
-    _check_geopackage(path)
-    _, ogr, _ = import_gdal()
-    with _gdal_failures(path):
-        dataset = ogr.Open(str(path))
+    with _reading(path) as dataset:
         _check_version(dataset, path)
         missing = [table.name for table in tables if dataset.GetLayerByName(table.name) is None]
-        dataset = None
     _refuse_missing(path, missing)
 
 
@@ -224,73 +166,15 @@ def _rows(layer, path) -> List[Tuple[object, Row]]:
     ]
 
 
-def check_replaceable(path) -> None:
-    """Raises `ProcessingError` while another program is in the middle of writing to the GeoPackage at `path`."""
-    if not Path(path).is_file():
-        return
-    try:
-        with closing(sqlite3.connect(path, timeout=1.0)) as file:
-            file.execute("BEGIN IMMEDIATE")
-            file.rollback()
-    except sqlite3.Error as error:
-        if "locked" in str(error):
-            raise ProcessingError(
-                tr(
-                    "{path} is being written to by another program: save the changes and stop editing there, "
-                    "then run this again.",
-                    path=path,
-                )
-            ) from error
-
-
-def is_open(path) -> bool:
-    """May a program have the GeoPackage at `path` open, so that its content must be exchanged rather than the file?
-
-    QGIS keeps a journal beside it from the first edit until it lets go of it. On Windows a file that is merely shown cannot be
-    replaced either, and nothing tells of it.
-    """
-    if Path(f"{path}-wal").exists():
-        return True
-    return WINDOWS and Path(path).is_file() and _start_of(path) == SQLITE_START
-
-
-def put_in_place(part, path) -> None:
-    """Makes the finished file `part` the one at `path`, whole or not at all.
-
-    Moved under a program that keeps a journal beside the file, the new one would be spoilt by it; then the content is copied
-    into the file in one transaction, and the program goes on with it. Raises `ProcessingError`.
-    """
-    try:
-        if is_open(path):
-            with closing(sqlite3.connect(part)) as new, closing(sqlite3.connect(path)) as target:
-                new.backup(target)
-        else:
-            Path(part).replace(path)
-    except (OSError, sqlite3.Error) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise ProcessingError(
-            tr(
-                "{path} cannot be replaced ({reason}); close it in other programs, then run this again.",
-                path=path,
-                reason=reason,
-            )
-        ) from error
-
-
 def as_json(values: Mapping) -> str:
     """One line of JSON with sorted keys, so that equal values give equal text."""
     return json.dumps(values, sort_keys=True, ensure_ascii=False, default=str)
 
 
-def _start_of(path) -> bytes:
-    with Path(path).open("rb") as file:
-        return file.read(len(SQLITE_START))
-
-
-def _check_geopackage(path) -> None:
+def check_geopackage(path) -> None:
     path = Path(path)
     try:
-        start = _start_of(path)
+        start = start_of(path)
     except OSError as error:
         raise SurveyError(
             tr(
@@ -330,52 +214,39 @@ def _has_views(path: Path) -> bool:
 
 
 @contextmanager
-def _temporary(path: Path):
-    """A temporary name beside `path`; moved into place if the block succeeds, removed if not."""
-    check_replaceable(path)
-    part = path.with_name(f".{path.name}.{os.getpid()}.part.gpkg")
-    part.unlink(missing_ok=True)
+def _reading(path):
+    """The GeoPackage at `path` as a dataset. What keeps it from being read is told in a sentence."""
+    check_geopackage(path)
+    _, ogr, _ = import_gdal()
     try:
-        yield part
-        put_in_place(part, path)
-    finally:
-        for suffix in ("", "-journal", "-wal", "-shm"):
-            Path(f"{part}{suffix}").unlink(missing_ok=True)
+        # Closed while PAM is off: it is on closing that GDAL 3.10 writes a file beside the one it read.
+        with quiet_gdal(), closing_dataset(ogr.Open(str(path))) as dataset:
+            yield dataset
+    except GdalFailure as error:
+        raise cannot_be_read(path, error) from error
 
 
-@contextmanager
-def _gdal_failures(path):
-    """Turns GDAL's two ways of failing (None or, where another plugin asked for it, exceptions) into one sentence.
-
-    `ogr.UseExceptions()` is not called: inside QGIS it would change how GDAL behaves for every other plugin.
-    """
-    gdal, _, _ = import_gdal()
-    # Where there is a setting for this thread alone, others are left in peace.
-    set_option = getattr(gdal, "SetThreadLocalConfigOption", gdal.SetConfigOption)
-    # PAM off: newer GDAL would leave a file of statistics beside a GeoPackage that was merely read.
-    options = {"OGR_CURRENT_DATE": FIXED_DATE, "GDAL_PAM_ENABLED": "NO"}
-    earlier = {name: gdal.GetConfigOption(name) for name in options}
-    for name, value in options.items():
-        set_option(name, value)
-    gdal.ErrorReset()
-    gdal.PushErrorHandler("CPLQuietErrorHandler")
-    try:
-        with without_gdal_exceptions():
-            yield
-    except (RuntimeError, AttributeError, TypeError, sqlite3.Error) as error:
-        reason = gdal.GetLastErrorMsg() or str(error)
-        raise ProcessingError(tr("{path} cannot be read or written: {reason}", path=path, reason=reason)) from error
-    finally:
-        gdal.PopErrorHandler()
-        for name, value in earlier.items():
-            set_option(name, value)
+def _spatial_reference(crs_wkt: str):
+    _, _, osr = import_gdal()
+    crs = osr.SpatialReference()
+    done(crs.ImportFromWkt(crs_wkt))
+    crs.SetAxisMappingStrategy(osr.OAMS_TRADITIONAL_GIS_ORDER)
+    return crs
 
 
 def _add_layers(dataset, layers: Sequence[Layer], crs_wkt: str) -> None:
-    _, ogr, osr = import_gdal()
-    crs = osr.SpatialReference()
-    crs.ImportFromWkt(crs_wkt)
-    crs.SetAxisMappingStrategy(osr.OAMS_TRADITIONAL_GIS_ORDER)
+    crs = _spatial_reference(crs_wkt)
+    for layer in layers:
+        target = _add_table(dataset, layer, crs)
+        done(dataset.StartTransaction())
+        for coordinates, values in layer.rows:
+            add_row(target, layer, coordinates, values)
+        done(dataset.CommitTransaction())
+
+
+def _add_table(dataset, layer: Layer, crs):
+    """An empty table for `layer`, as GDAL's layer."""
+    _, ogr, _ = import_gdal()
     kinds = {
         None: ogr.wkbNone,
         "Point": ogr.wkbPoint,
@@ -386,15 +257,11 @@ def _add_layers(dataset, layers: Sequence[Layer], crs_wkt: str) -> None:
         "MultiPolygonZ": ogr.wkbMultiPolygon25D,
     }
     types = {str: ogr.OFTString, int: ogr.OFTInteger, float: ogr.OFTReal, bool: ogr.OFTInteger}
-    for layer in layers:
-        options = [f"DESCRIPTION={layer.description}", f"IDENTIFIER={layer.name}", "FID=fid", "GEOMETRY_NAME=geom"]
-        target = dataset.CreateLayer(layer.name, crs if layer.geometry else None, kinds[layer.geometry], options)
-        for name, kind in layer.fields.items():
-            column = ogr.FieldDefn(name, types[kind])
-            if kind is bool:
-                column.SetSubType(ogr.OFSTBoolean)
-            target.CreateField(column)
-        dataset.StartTransaction()
-        for coordinates, values in layer.rows:
-            add_row(target, layer, coordinates, values)
-        dataset.CommitTransaction()
+    options = [f"DESCRIPTION={layer.description}", f"IDENTIFIER={layer.name}", "FID=fid", "GEOMETRY_NAME=geom"]
+    target = given(dataset.CreateLayer(layer.name, crs if layer.geometry else None, kinds[layer.geometry], options))
+    for name, kind in layer.fields.items():
+        column = ogr.FieldDefn(name, types[kind])
+        if kind is bool:
+            column.SetSubType(ogr.OFSTBoolean)
+        done(target.CreateField(column))
+    return target

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Callable, Mapping, Optional, Sequence, Tuple
 
+from ..common.gdal_failures import done
 from ..common.packages import import_gdal
 from ..geometry.shapes import geometry_of
 from .table_schema import Table
@@ -52,6 +53,7 @@ class RowsOf(Sequence):
 
 
 def add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
+    """Adds one row to GDAL's layer `target`. Raises `GdalFailure` where that refuses it."""
     _, ogr, _ = import_gdal()
     unknown = set(values) - set(layer.fields)
     if unknown:
@@ -63,6 +65,5 @@ def add_row(target, layer: Layer, coordinates, values: Mapping) -> None:
         if value is not None and not (kind is float and math.isnan(value)):
             feature.SetField(number, kind(value) if kind is not bool else int(value))
     if coordinates is not None:
-        feature.SetGeometry(geometry_of(layer.geometry, coordinates))
-    if target.CreateFeature(feature) != 0:
-        raise RuntimeError(f"a row of layer {layer.name} was refused")
+        done(feature.SetGeometry(geometry_of(layer.geometry, coordinates)))
+    done(target.CreateFeature(feature))

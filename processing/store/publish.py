@@ -15,8 +15,8 @@ from typing import Iterable, List, Tuple
 
 from ..common.errors import ProcessingError
 from ..common.language import tr
-from .geopackage import WINDOWS, check_replaceable, is_open, put_in_place
 from .locks import cannot_be_written, folder_lock
+from .replacing import WINDOWS, check_replaceable, is_open, put_in_place
 
 _STAGING, _MOVES = ".unfinished-", "moves.json"
 

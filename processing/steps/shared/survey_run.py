@@ -14,9 +14,10 @@ from ...floor import areas, fitting
 from ...floor.mats import find_all_mats
 from ...floor.result import Found, SurveyRead
 from ...store import fingerprints, fit_layers, item_layers, layers, reading
-from ...store.geopackage import check_layers, check_replaceable, read_layer, replace_layers, write_geopackage
+from ...store.geopackage import check_layers, read_layer, replace_layers, write_geopackage
 from ...store.item_layers import bridged_layer, mat_layer
 from ...store.layer import Layer
+from ...store.replacing import check_replaceable
 from ...store.schema import CONTROL_POINTS, FINDINGS, RUN_LOG, SCAN_AREAS
 from ...survey.fingerprint import FileState
 from ...survey.model import ScanArea, Survey

@@ -9,10 +9,11 @@ from ...common.monitor import Monitor
 from ...penetrations.check import Verdict, check_penetrations
 from ...penetrations.ground import Ground, GroundTables, choose_level, find_ground
 from ...penetrations.model import Confidence, Penetrations
-from ...store.geopackage import check_replaceable, replace_layers, write_geopackage
+from ...store.geopackage import replace_layers, write_geopackage
 from ...store.layer import Layer
 from ...store.locks import folder_lock
 from ...store.publish import publish, staging_folder
+from ...store.replacing import check_replaceable
 
 VERDICTS_FILE = "penetrations.gpkg"
 

@@ -6,7 +6,7 @@ import pytest
 
 from inslab.processing.reports.content import MapSheet
 from inslab.processing.site.crs import GridTie, tied_crs_wkt
-from inslab.processing.store.geopackage import restamp
+from inslab.processing.store.coordinate_system import restamp
 from inslab.processing.store.schema import CRS_KEY
 
 HOLES = [((1.1, 1.0), {"penetration_id": "P1", "diameter_m": 0.1, "verdict": "hits"})]

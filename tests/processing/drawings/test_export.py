@@ -16,7 +16,8 @@ from inslab.processing.drawings.dxf import depth_words
 from inslab.processing.reports.plane_content import DrawingChoice, GridChange, read_drawing
 from inslab.processing.site.crs import GridTie, tied_crs_wkt
 from inslab.processing.steps.exportdrawing import export_drawing_step
-from inslab.processing.store.geopackage import read_layer, read_metadata, restamp
+from inslab.processing.store.coordinate_system import restamp
+from inslab.processing.store.geopackage import read_layer, read_metadata
 from inslab.processing.store.schema import CRS_KEY
 
 HOLES = [

@@ -3,6 +3,9 @@
 None may take the place of an earlier file, at any size of the disk between nothing and enough.
 """
 
+import sqlite3
+from contextlib import closing
+
 import grounds
 import numpy as np
 import pytest
@@ -10,11 +13,14 @@ from small_disk import small_disk
 
 from inslab.processing.common.errors import ProcessingError
 from inslab.processing.drawings.onto_grid import write_picture
+from inslab.processing.record.store_geopackage import GeoPackageStore
 from inslab.processing.site.crs import local_crs_wkt
 from inslab.processing.site.drawing_fit import DrawingFit
 from inslab.processing.site.geotiff import GridReader, GridWriter, depth_bands, restamp
 from inslab.processing.site.grid import SiteGrid
 from inslab.processing.steps.exportdrawing import export_drawing_step
+from inslab.processing.store.geopackage import read_layer, replace_layers, write_geopackage
+from inslab.processing.store.layer import Layer
 
 pytest.importorskip("osgeo")
 pytest.importorskip("rasterio")
@@ -113,3 +119,67 @@ def test_a_scanned_plan_is_whole_or_refused(tmp_path, size):
         else:
             with rasterio.open(path) as file:
                 assert np.array_equal(file.read([1, 2, 3]), colours)
+
+
+FEW = [Layer("log", None, {"step": str}, [(None, {"step": "read"})])]
+LINES = [
+    (np.array([[i, 0, -0.1], [i + 1, 0.5, -0.2]]), {"name": f"item {i} " * 4, "size": 0.1 * i}) for i in range(3000)
+]
+MANY = [Layer("items", "LineStringZ", {"name": str, "size": float}, LINES), Layer("log", None, {"step": str}, [])]
+SIZES_K = [112, 128, 200, 256, 320, 400, 480, 560, 640, 720, 800, 880, 960, 1040, 1120, 1200, 1280, 1400, 1600, 2350]
+
+
+def fill_new(path):
+    write_geopackage(path, MANY, local_crs_wkt(), {"KEY": "new"})
+
+
+def fill_again(path):
+    replace_layers(path, MANY, local_crs_wkt())
+
+
+@pytest.mark.parametrize("write", [fill_new, fill_again])
+def test_a_geopackage_is_whole_or_refused(tmp_path, write):
+    earlier, whole = tmp_path / "earlier.gpkg", tmp_path / "whole.gpkg"
+    for path in (earlier, whole):
+        write_geopackage(path, FEW, local_crs_wkt(), {"KEY": "old"})
+    write(whole)
+    refused = {}
+    for size in SIZES_K:
+        with small_disk(tmp_path / f"disk {size}", f"{size}k") as disk:
+            path = disk / "survey.gpkg"
+            path.write_bytes(earlier.read_bytes())
+            said = refusal(lambda path=path: write(path))
+            refused[size] = bool(said)
+            assert said in ("", f"{path} {FULL}.")
+            assert path.read_bytes() == (earlier if said else whole).read_bytes()
+            assert [left.name for left in disk.iterdir()] == ["survey.gpkg"]
+    needed = (earlier.stat().st_size + whole.stat().st_size) / 1024
+    assert all(refused[size] for size in SIZES_K if size < needed)
+    assert not refused[SIZES_K[-1]]
+
+
+def test_a_geopackage_that_another_program_has_open_keeps_its_content(tmp_path):
+    """The new content is whole, but there is no room to copy it into the open file."""
+    with small_disk(tmp_path / "disk", "1500k") as disk:
+        path = disk / "survey.gpkg"
+        write_geopackage(path, FEW, local_crs_wkt())
+        with closing(sqlite3.connect(path)) as other:
+            other.execute("PRAGMA journal_mode = WAL")
+            assert other.execute("SELECT step FROM log").fetchall() == [("read",)]
+            assert refusal(lambda: fill_new(path)) == f"{path} {FULL}."
+            assert other.execute("SELECT step FROM log").fetchall() == [("read",)]
+            assert other.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert [left.name for left in disk.iterdir()] == ["survey.gpkg"]
+        assert read_layer(path, "log") == [(None, {"step": "read"})]
+
+
+@pytest.mark.parametrize("size", ["8k", "64k", "200k", "300k", "700k"])
+def test_a_record_is_made_whole_or_not_at_all(tmp_path, size):
+    with small_disk(tmp_path / "disk", size) as disk:
+        store = GeoPackageStore(disk / "record.gpkg")
+        said = refusal(lambda: store.create(local_crs_wkt()))
+        assert said == ("" if size == "700k" else f"{store.path} {FULL}.")
+        assert [left.name for left in disk.iterdir()] == ([] if said else ["record.gpkg"])
+        if not said:
+            with store.session() as session:
+                assert session.version()

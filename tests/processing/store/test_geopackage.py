@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from inslab.processing.common.errors import ProcessingError, SurveyError
+from inslab.processing.common.gdal_failures import FIXED_DATE, GdalFailure, quiet_gdal
 from inslab.processing.site.crs import local_crs_wkt
-from inslab.processing.store import geopackage
 from inslab.processing.store.geopackage import read_layer, read_metadata, replace_layers, write_geopackage
-from inslab.processing.store.layer import Layer
+from inslab.processing.store.layer import Layer, RowsOf
+from inslab.processing.store.replacing import is_open, replacing
 
 pytest.importorskip("osgeo")
 CRS = local_crs_wkt()
@@ -70,7 +71,7 @@ def test_same_layers_give_the_same_bytes(tmp_path, monkeypatch):
     write_geopackage(tmp_path / "b.gpkg", [ITEMS, LOG], CRS, {"KEY": "x"})
     assert (tmp_path / "a.gpkg").read_bytes() == (tmp_path / "b.gpkg").read_bytes()
     with closing(sqlite3.connect(tmp_path / "a.gpkg")) as file:
-        assert file.execute("SELECT DISTINCT last_change FROM gpkg_contents").fetchall() == [(geopackage.FIXED_DATE,)]
+        assert file.execute("SELECT DISTINCT last_change FROM gpkg_contents").fetchall() == [(FIXED_DATE,)]
 
 
 def test_one_layer_is_replaced_and_the_others_stay(tmp_path):
@@ -101,6 +102,77 @@ def test_a_failure_leaves_the_file_as_it_was(tmp_path):
     assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]
 
 
+@pytest.mark.parametrize("write", [replace_layers, write_geopackage])
+def test_a_file_that_may_not_grow_is_refused_with_the_reason(tmp_path, write):
+    """A file system's own limit: https://man7.org/linux/man-pages/man2/setrlimit.2.html, RLIMIT_FSIZE."""
+    resource = pytest.importorskip("resource")
+    path = tmp_path / "s.gpkg"
+    write_geopackage(path, [LOG], CRS)
+    before = path.read_bytes()
+    rows = [(None, {"step": "x" * 1000})] * 300
+    _, most = earlier = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, most))
+    try:
+        with pytest.raises(ProcessingError, match=r"s\.gpkg cannot be written \(.*disk I/O error.*\); choose another"):
+            write(path, [Layer("log", None, {"step": str}, rows)], CRS)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, earlier)
+    assert path.read_bytes() == before
+    assert [entry.name for entry in tmp_path.iterdir()] == ["s.gpkg"]
+
+
+@pytest.mark.parametrize("sql", ["DELETE FROM items WHERE fid = 1", "DROP TABLE log"])
+def test_what_lacks_something_when_it_is_read_back_is_never_moved(tmp_path, sql):
+    path = tmp_path / "s.gpkg"
+
+    def lose():
+        with replacing(path, {"items": 2, "log": 1}) as part:
+            write_geopackage(part, [PLACES, Layer("items", None, {"a": int}, [(None, {"a": 1})] * 2), LOG], CRS)
+            with closing(sqlite3.connect(part)) as file:
+                file.execute(sql)
+                file.commit()
+
+    with pytest.raises(ProcessingError, match=r"s\.gpkg cannot be written"):
+        lose()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_damaged_earlier_file_is_named_as_such(tmp_path):
+    path = tmp_path / "s.gpkg"
+    write_geopackage(path, [LOG, Layer("long", None, {"step": str}, [(None, {"step": "x" * 1000})] * 300)], CRS)
+    before = bytearray(path.read_bytes())
+    before[-40_960:-20_480] = b"x" * 20_480
+    path.write_bytes(before)
+    with pytest.raises(SurveyError, match=r"s\.gpkg cannot be read \(.*\); choose the survey\.gpkg"):
+        replace_layers(path, [LOG], CRS)
+    assert path.read_bytes() == before
+    write_geopackage(path, [LOG], CRS)  # which needs nothing of it
+    assert len(read_layer(path, "log")) == 1
+
+
+@pytest.mark.parametrize("fault", [TypeError, AttributeError, RuntimeError])
+def test_faults_of_our_own_are_not_told_as_a_file_that_cannot_be_written(tmp_path, fault):
+    def row_of(_):
+        raise fault("ours")
+
+    with pytest.raises(fault, match="ours"):
+        write_geopackage(tmp_path / "s.gpkg", [Layer("log", None, {"step": str}, RowsOf([1], row_of))], CRS)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_gdal_raises_where_exceptions_are_on_is_its_reason():
+    """GDAL before 3.7, once a plugin called `UseExceptions`, raises what its last error says."""
+    from osgeo import gdal
+
+    def fail():
+        with quiet_gdal():
+            gdal.Error(gdal.CE_Failure, 1, "no room")
+            raise RuntimeError("no room")
+
+    with pytest.raises(GdalFailure, match="no room"):
+        fail()
+
+
 def test_what_is_no_geopackage_is_named(tmp_path):
     with pytest.raises(SurveyError, match=r"gone\.gpkg cannot be read"):
         read_layer(tmp_path / "gone.gpkg", "items")
@@ -109,7 +181,7 @@ def test_what_is_no_geopackage_is_named(tmp_path):
         replace_layers(tmp_path / "text.gpkg", [LOG], CRS)
     (tmp_path / "spoiled.gpkg").write_bytes(b"SQLite format 3\x00" + b"x" * 2000)
     for use in (lambda path: read_layer(path, "items"), lambda path: replace_layers(path, [LOG], CRS)):
-        with pytest.raises(ProcessingError, match=r"spoiled\.gpkg cannot be read"):
+        with pytest.raises(SurveyError, match=r"spoiled\.gpkg cannot be read"):
             use(tmp_path / "spoiled.gpkg")
 
 
@@ -126,7 +198,7 @@ def test_a_program_that_has_the_file_open_goes_on_with_the_new_content(tmp_path)
         other.execute("PRAGMA journal_mode = WAL")
         other.execute("UPDATE log SET step = 'edited'")
         other.commit()
-        assert geopackage.is_open(path)
+        assert is_open(path)
         assert read_layer(path, "log") == [(None, {"step": "edited"})]
         replace_layers(path, [PLACES], CRS)
         assert other.execute("SELECT area_id FROM places").fetchall() == [("A1",)]

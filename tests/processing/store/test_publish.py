@@ -113,8 +113,8 @@ def test_an_output_folder_that_cannot_be_made_is_named(tmp_path):
 @pytest.fixture
 def as_on_windows(monkeypatch):
     """Files that nobody moves or replaces while they are open; returns the set of these (names below the output folder)."""
-    from inslab.processing.store import geopackage
     from inslab.processing.store import publish as module
+    from inslab.processing.store import replacing
 
     open_files = set()
     replace = Path.replace
@@ -126,7 +126,7 @@ def as_on_windows(monkeypatch):
 
     monkeypatch.setattr(Path, "replace", refuse)
     monkeypatch.setattr(module, "WINDOWS", True)
-    monkeypatch.setattr(geopackage, "WINDOWS", True)
+    monkeypatch.setattr(replacing, "WINDOWS", True)
     return open_files
 
 
