@@ -17,6 +17,6 @@ from inslab.processing.site import geotiff
     ],
 )
 def test_a_medium_without_free_space_is_called_full_only_without_another_reason(tmp_path, monkeypatch, error, words):
-    monkeypatch.setattr(geotiff, "_is_full", lambda folder: True)
+    monkeypatch.setattr(geotiff, "has_no_room", lambda folder: True)
     with pytest.raises(ProcessingError, match=words), geotiff.failures_said(tmp_path / "a.tif"):
         raise error
