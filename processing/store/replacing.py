@@ -68,6 +68,11 @@ def check_whole(path: Path, rows: Mapping[str, int]) -> None:
         for name, count in rows.items():
             table = '"' + name.replace('"', '""') + '"'
             whole = whole and file.execute(f"SELECT count(*) FROM {table}").fetchone() == (count,)  # noqa: S608  # nosec B608
+        # What GDAL makes last: counters of rows, and the spatial index (GeoPackage, OGC 12-128r18, annex F.3).
+        geometries = dict(file.execute("SELECT table_name, column_name FROM gpkg_geometry_columns").fetchall())
+        last = [f"trigger_{what}_feature_count_{name}" for name in rows for what in ("insert", "delete")]
+        last += [f"rtree_{name}_{geometries[name]}_delete" for name in rows if name in geometries]
+        whole = whole and {name for (name,) in file.execute("SELECT name FROM sqlite_master")}.issuperset(last)
     if not whole:
         raise GdalFailure(tr("what was written cannot be read back"))
 
