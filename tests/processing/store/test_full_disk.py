@@ -150,7 +150,9 @@ def test_a_geopackage_is_whole_or_refused(tmp_path, write):
             path.write_bytes(earlier.read_bytes())
             said = refusal(lambda path=path: write(path))
             refused[size] = bool(said)
-            assert said in ("", f"{path} {FULL}.")
+            # Newer GDAL may leave out the last of it without a word: that is found by reading back, and the reason is not known.
+            unread = f"{path} cannot be written (what was written cannot be read back); choose another place for it."
+            assert said in ("", f"{path} {FULL}.", unread)
             assert path.read_bytes() == (earlier if said else whole).read_bytes()
             assert [left.name for left in disk.iterdir()] == ["survey.gpkg"]
     needed = (earlier.stat().st_size + whole.stat().st_size) / 1024
